@@ -1,0 +1,38 @@
+"""What every fact has, and who may record it."""
+
+from enum import StrEnum
+from typing import ClassVar
+
+from service.vocabulary.identifiers import Form
+
+
+class Role(StrEnum):
+    """What a token's holder does in the studio."""
+
+    OFFICE = "office"
+    DESK = "desk"
+    SUPERVISOR = "supervisor"
+    PRODUCER = "producer"
+    AUDITOR = "auditor"
+
+
+class Fact:
+    """Base of all facts. A fact is a frozen dataclass whose members are made with `says`."""
+
+    __slots__ = ()
+    TYPE: ClassVar[str]
+    SUBJECTS: ClassVar[frozenset[Form]]
+    ROLES: ClassVar[frozenset[Role]]
+
+
+STUDIO = frozenset({Form.STUDIO})
+SHOW = frozenset({Form.SHOW})
+EPISODE = frozenset({Form.EPISODE})
+SCENE = frozenset({Form.SCENE})
+ELEMENT = frozenset({Form.ELEMENT})
+ITEM = frozenset({Form.EPISODE, Form.SCENE, Form.ELEMENT})
+
+OFFICE = frozenset({Role.OFFICE})
+SUPERVISION = frozenset({Role.SUPERVISOR})
+DESKS = frozenset({Role.DESK, Role.SUPERVISOR})
+LEADS = frozenset({Role.SUPERVISOR, Role.PRODUCER})
