@@ -1,0 +1,268 @@
+"""Working calendars: when a department works, in UTC minutes, and how many days lie between dates.
+
+A calendar is a value: a time zone and dated versions of weekly shifts and days off. A shift belongs
+to the local date on which it opens, also where it runs past midnight; the version in force on that
+date decides. Instants are integers, `_min`: UTC minutes since the epoch.
+
+Wall times become UTC by the rule of `zoneinfo` with fold=0: a wall time that comes twice means the
+first; one that is skipped is read with the offset before the change, so 02:30 in a gap of an hour
+is the instant 03:30 on the new clock. A shift that such a change leaves without length is dropped.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+NEVER = 2**62
+"""The minute of what does not happen: later than every window."""
+
+WORKDAYS_FROM_ON = date(1970, 1, 1)
+WORKDAYS_TO_ON = date(2199, 12, 31)
+"""First and last date for which working days are counted."""
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MINUTE = timedelta(minutes=1)
+_DAY = timedelta(days=1)
+_DAY_MIN = 24 * 60
+_EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
+
+Minutes = npt.NDArray[np.int64]
+
+
+class Shift(NamedTuple):
+    """Hours on some weekdays (ISO: Monday is 1), in minutes from local midnight.
+
+    `closes_min` is above 1440 where the shift runs past midnight. One that does not close after it
+    opens has no working time.
+    """
+
+    weekdays: tuple[int, ...]
+    opens_min: int
+    closes_min: int
+
+
+class CalendarVersion(NamedTuple):
+    """Shifts and days off in force from a date until the next version."""
+
+    from_on: date
+    shifts: tuple[Shift, ...]
+    days_off: frozenset[date]
+
+
+class Calendar(NamedTuple):
+    """An IANA zone and versions in order of date; before the first there is no working time."""
+
+    zone: str
+    versions: tuple[CalendarVersion, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class WorkingTime:
+    """Working minutes as half-open windows [start, end), disjoint and in order.
+
+    `cumulative` holds the working minutes before each window. Two are equal only if they are the
+    same object, so they can key a cache. The arrays are read-only.
+    """
+
+    starts: Minutes
+    ends: Minutes
+    cumulative: Minutes
+
+    @classmethod
+    def of(cls, windows: Iterable[tuple[int, int]]) -> "WorkingTime":
+        """From windows in any order: drops empty ones, joins those that overlap or touch."""
+        joined = list(_joined(windows))
+        starts = np.array([start for start, _ in joined], dtype=np.int64)
+        ends = np.array([end for _, end in joined], dtype=np.int64)
+        cumulative = np.zeros(len(joined), dtype=np.int64)
+        np.cumsum((ends - starts)[:-1], out=cumulative[1:])
+        for array in (starts, ends, cumulative):
+            array.setflags(write=False)
+        return cls(starts, ends, cumulative)
+
+    def minutes_between(self, a: int, b: int) -> int:
+        """Working minutes in [a, b); 0 where b is not after a."""
+        return self._worked_before(b) - self._worked_before(a) if b > a else 0
+
+    def add(self, t: int, minutes: int) -> int:
+        """The end of the last of `minutes` working minutes counted from `t`; NEVER past the end.
+
+        `t` itself where `minutes` is 0.
+        """
+        if minutes == 0:
+            return t
+        target = self._worked_before(t) + minutes
+        row = int(self.cumulative.searchsorted(target, side="left")) - 1
+        if row < 0:
+            return NEVER
+        end = int(self.starts[row]) + target - int(self.cumulative[row])
+        return end if end <= self.ends[row] else NEVER
+
+    def subtract(self, t: int, minutes: int) -> int:
+        """The latest start from which `minutes` working minutes are over by `t`.
+
+        That is the start of the first of the last `minutes` working minutes before `t`, which
+        undoes `add`. Time before the first window counts as working, so that an answer stays finite
+        and comparable however late it is. `t` itself where `minutes` is 0 or `t` is NEVER.
+        """
+        if minutes == 0 or t >= NEVER:
+            return t
+        target = self._worked_before(t) - minutes
+        if target < 0:
+            return min(t, int(self.starts[0])) + target if len(self.starts) else t - minutes
+        row = int(self.cumulative.searchsorted(target, side="right")) - 1
+        return int(self.starts[row]) + target - int(self.cumulative[row])
+
+    def next_working(self, t: int) -> int:
+        """The first working minute that is not before `t`, else NEVER."""
+        row = int(self.ends.searchsorted(t, side="right"))
+        return max(t, int(self.starts[row])) if row < len(self.starts) else NEVER
+
+    def without(self, stoppages: Sequence[tuple[int, int]]) -> "WorkingTime":
+        """The same less the minutes of `stoppages`, half-open [start, end), in any order."""
+        if not stoppages:
+            return self
+        stops = list(_joined(stoppages))
+        left: list[tuple[int, int]] = []
+        first = 0
+        for start, end in zip(self.starts.tolist(), self.ends.tolist(), strict=True):
+            while first < len(stops) and stops[first][1] <= start:
+                first += 1
+            opens, row = start, first
+            while row < len(stops) and stops[row][0] < end:
+                left.append((opens, stops[row][0]))
+                opens = stops[row][1]
+                row += 1
+            left.append((opens, end))
+        return WorkingTime.of(left)
+
+    def _worked_before(self, t: int) -> int:
+        row = int(self.starts.searchsorted(t, side="right")) - 1
+        if row < 0:
+            return 0
+        return int(self.cumulative[row]) + min(t, int(self.ends[row])) - int(self.starts[row])
+
+
+@lru_cache(maxsize=256)
+def working_time(calendar: Calendar, from_on: date, until_on: date) -> WorkingTime:
+    """All shifts that touch the local dates from `from_on` to the day before `until_on`.
+
+    Shifts are whole: one that opened the evening before and still runs is in, and the last one may
+    run on past its midnight. A zone that is not in the time zone data raises ZoneInfoNotFoundError
+    (a malformed name, ValueError).
+    """
+    zone = ZoneInfo(calendar.zone)
+    longest_min = max((s.closes_min for v in calendar.versions for s in v.shifts), default=0)
+    opens_from_on = from_on - _DAY * max(0, (longest_min - 1) // _DAY_MIN)
+    begins_min = start_of_day_min(calendar, from_on)
+    windows = (
+        (_utc_min(zone, on, shift.opens_min), _utc_min(zone, on, shift.closes_min))
+        for on, shift in _openings(calendar, opens_from_on, until_on)
+    )
+    return WorkingTime.of(window for window in windows if window[1] > begins_min)
+
+
+def workdays_between(calendar: Calendar, from_on: date, to_on: date) -> int:
+    """Working days in (from, to], negative where `to_on` is the earlier one.
+
+    Both dates lie in WORKDAYS_FROM_ON to WORKDAYS_TO_ON, else ValueError.
+    """
+    counts = _workday_counts(calendar)
+    return counts[_day_number(to_on) + 1] - counts[_day_number(from_on) + 1]
+
+
+def is_workday(calendar: Calendar, on: date) -> bool:
+    """Whether a shift opens on that local date and it is not a day off.
+
+    The date lies in WORKDAYS_FROM_ON to WORKDAYS_TO_ON, else ValueError.
+    """
+    counts = _workday_counts(calendar)
+    day = _day_number(on)
+    return counts[day + 1] > counts[day]
+
+
+def local_date(calendar: Calendar, t_min: int) -> date:
+    """The date on the wall in the calendar's zone at a UTC minute."""
+    return _local_date(calendar.zone, t_min)
+
+
+def start_of_day_min(calendar: Calendar, on: date) -> int:
+    """The UTC minute at which that local date begins."""
+    return _start_of_day_min(calendar.zone, on)
+
+
+def end_of_day_min(calendar: Calendar, on: date) -> int:
+    """The UTC minute at which that local date is over: the first one of the next date."""
+    return _start_of_day_min(calendar.zone, on + _DAY)
+
+
+def _joined(windows: Iterable[tuple[int, int]]) -> Iterator[tuple[int, int]]:
+    """Windows in order, empty ones dropped, overlapping or touching ones joined."""
+    ordered = sorted(window for window in windows if window[0] < window[1])
+    if not ordered:
+        return
+    opens, closes = ordered[0]
+    for start, end in ordered[1:]:
+        if start <= closes:
+            closes = max(closes, end)
+        else:
+            yield opens, closes
+            opens, closes = start, end
+    yield opens, closes
+
+
+def _openings(calendar: Calendar, from_on: date, until_on: date) -> Iterator[tuple[date, Shift]]:
+    """Each shift with each date it opens on, within [from_on, until_on)."""
+    ends_on = [*(version.from_on for version in calendar.versions[1:]), until_on]
+    for version, next_on in zip(calendar.versions, ends_on, strict=False):
+        first = max(from_on, version.from_on)
+        for day in range((min(until_on, next_on) - first).days):
+            on = first + _DAY * day
+            if on not in version.days_off:
+                weekday = on.isoweekday()
+                yield from ((on, shift) for shift in version.shifts if weekday in shift.weekdays)
+
+
+def _utc_min(zone: ZoneInfo, on: date, wall_min: int) -> int:
+    midnight = datetime(on.year, on.month, on.day, tzinfo=zone)
+    return (midnight + _MINUTE * wall_min - _EPOCH) // _MINUTE
+
+
+@lru_cache(maxsize=8192)
+def _start_of_day_min(zone: str, on: date) -> int:
+    return _utc_min(ZoneInfo(zone), on, 0)
+
+
+@lru_cache(maxsize=32768)
+def _local_date(zone: str, t_min: int) -> date:
+    return (_EPOCH + _MINUTE * t_min).astimezone(ZoneInfo(zone)).date()
+
+
+def _day_number(on: date) -> int:
+    if not WORKDAYS_FROM_ON <= on <= WORKDAYS_TO_ON:
+        raise ValueError(
+            f"working days are counted from {WORKDAYS_FROM_ON} to {WORKDAYS_TO_ON}, not on {on}"
+        )
+    return on.toordinal() - _EPOCH_ORDINAL
+
+
+@lru_cache(maxsize=64)
+def _workday_counts(calendar: Calendar) -> list[int]:
+    """Working days before each day since WORKDAYS_FROM_ON, one entry more than there are days."""
+    days = _day_number(WORKDAYS_TO_ON) + 1
+    weekday = (np.arange(days) + WORKDAYS_FROM_ON.isoweekday() - 1) % 7 + 1
+    works = np.zeros(days, dtype=np.bool_)
+    for version in calendar.versions:
+        since = max(0, version.from_on.toordinal() - _EPOCH_ORDINAL)
+        worked = {number for shift in version.shifts for number in shift.weekdays}
+        works[since:] = np.isin(weekday[since:], sorted(worked))
+        off = [on.toordinal() - _EPOCH_ORDINAL for on in version.days_off]
+        works[[day for day in off if since <= day < days]] = False
+    counts: list[int] = np.concatenate(([0], np.cumsum(works))).tolist()
+    return counts
