@@ -1,0 +1,1 @@
+"""Canonical bytes of an event and the Merkle tree over them; pure."""

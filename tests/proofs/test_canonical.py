@@ -1,0 +1,118 @@
+"""Canonical bytes: the fast path, splicing, and errors that name the culprit."""
+
+import math
+from hashlib import sha256
+from types import MappingProxyType
+
+import pytest
+import rfc8785
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.proofs.canonical import (
+    CanonicalError,
+    canonical,
+    commitment,
+    content_hash,
+    prepare,
+    splice,
+)
+
+INTEGERS = st.integers(-(2**53) + 1, 2**53 - 1)
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
+SCALARS = (
+    st.none()
+    | st.booleans()
+    | INTEGERS
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.integers(-(10**9), 10**9).map(lambda e4: e4 / 10_000)
+    | TEXT
+)
+VALUES = st.recursive(
+    SCALARS,
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(TEXT, inner, max_size=4),
+    max_leaves=12,
+)
+NAMES = st.from_regex(r"[a-z0-9]{1,8}", fullmatch=True)
+
+
+@given(VALUES)
+def test_equals_the_reference_package(value: object) -> None:
+    assert canonical(value) == rfc8785.dumps(value)  # type: ignore[arg-type]  # any JSON value
+
+
+def test_every_control_character_and_escape_is_written_as_the_rfc_has_it() -> None:
+    for code in [*range(0x100), 0x2028, 0x2029, 0xFFFD, 0x1F600]:
+        assert canonical({"a": chr(code)}) == rfc8785.dumps({"a": chr(code)})
+
+
+@given(st.dictionaries(NAMES, VALUES, max_size=6), st.dictionaries(NAMES, VALUES, max_size=3))
+def test_splice_equals_canonical_of_the_whole(
+    early: dict[str, object], late: dict[str, object]
+) -> None:
+    early = {name: value for name, value in early.items() if name not in late}
+    assert splice(prepare(early), **late) == canonical({**early, **late})
+
+
+def test_splice_puts_position_recordedat_and_poster_in_their_places() -> None:
+    prepared = prepare({"specversion": "1.0", "id": "7", "data": {"b": 1, "a": [2.5]}, "zone": "x"})
+    assert splice(prepared, position=12, recordedat="2026-01-05T10:00:00Z", poster="p") == (
+        b'{"data":{"a":[2.5],"b":1},"id":"7","position":12,"poster":"p",'
+        b'"recordedat":"2026-01-05T10:00:00Z","specversion":"1.0","zone":"x"}'
+    )
+
+
+def test_a_member_given_early_and_late_is_refused() -> None:
+    with pytest.raises(CanonicalError, match="/position: given both early and late"):
+        splice(prepare({"position": 1}), position=2)
+
+
+@pytest.mark.parametrize("name", ["", "hook-up", "Data", "é", "recorded_at", 'a"b'])
+def test_only_simple_names_can_be_prepared(name: str) -> None:
+    with pytest.raises(CanonicalError, match="lower-case ASCII letters and digits"):
+        prepare({name: 1})
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        ({"data": {"share": math.nan}}, "/data/share: nan"),
+        ({"data": [1, {"work": math.inf}]}, "/data/1/work: inf"),
+        ({"n": 2**53}, "/n: 9007199254740992"),
+        ({"text": "\ud800"}, r"/text: '\\ud800'"),
+        ({"a": {"\udc00": 1}}, r"/a/\\udc00"),
+        ({"a": {"x/y~z": object}}, "/a/x~1y~0z: <class 'object'>"),
+        ({"a": {3: 1}}, "/a/3: 3: object keys must be strings"),
+        ({"a": {1, 2}}, r"/a: \{1, 2\}"),
+        (math.nan, "the whole value: nan"),
+    ],
+)
+def test_the_error_names_what_cannot_be_canonicalised(value: object, said: str) -> None:
+    with pytest.raises(CanonicalError, match=said):
+        canonical(value)
+
+
+def test_nesting_beyond_the_interpreter_is_an_error_not_a_crash() -> None:
+    value: object = 1.0
+    for _ in range(100_000):
+        value = [value]
+    with pytest.raises(CanonicalError, match="nested too deeply"):
+        canonical(value)
+
+
+def test_an_error_in_a_prepared_member_names_the_member() -> None:
+    with pytest.raises(CanonicalError, match="in /data, /share: nan"):
+        prepare({"data": {"share": math.nan}})
+
+
+def test_content_hash_is_that_of_the_canonical_bytes_whatever_the_order() -> None:
+    expected = sha256(b'{"a":1,"b":"x"}').digest()
+    assert content_hash({"b": "x", "a": 1}) == expected
+    assert content_hash(MappingProxyType({"a": 1, "b": "x"})) == expected
+
+
+def test_commitment_binds_salt_and_text() -> None:
+    assert commitment(b"salt", {"text": "late again"}) == (
+        sha256(b'salt{"text":"late again"}').hexdigest()
+    )
+    assert commitment(b"salt", "a") != commitment(b"tlas", "a")
