@@ -29,9 +29,7 @@ def append(frontier: Frontier, size: int, leaf: bytes) -> tuple[bytes, Frontier]
     frontier. Raises `ValueError` for a frontier of another size or a leaf that is no hash.
     """
     if len(leaf) != HASH_BYTES:
-        raise ValueError(
-            f"a leaf hash has {HASH_BYTES} bytes, not {len(leaf)}: hash the body"
-        )
+        raise ValueError(f"a leaf hash has {HASH_BYTES} bytes, not {len(leaf)}: hash the body")
     if len(frontier) != size.bit_count():
         raise ValueError(f"a frontier of {len(frontier)} roots is not that of {size} leaves")
     roots = list(frontier)

@@ -1,0 +1,77 @@
+"""Settings: defaults, and errors that name the variable and the remedy."""
+
+from pathlib import Path
+
+import pytest
+
+from service.settings import Settings, SettingsError
+
+
+def test_defaults_mean_the_embedded_server_under_the_home_folder() -> None:
+    settings = Settings.from_environment({"HOME": "/home/ann"})
+    assert settings == Settings(None, None, Path("/home/ann/.local/share/retake-ledger"))
+
+
+def test_the_data_folder_follows_xdg_unless_it_is_relative() -> None:
+    assert Settings.from_environment({"HOME": "/h", "XDG_DATA_HOME": "/x"}).data == Path(
+        "/x/retake-ledger"
+    )
+    assert Settings.from_environment({"HOME": "/h", "XDG_DATA_HOME": "x"}).data == Path(
+        "/h/.local/share/retake-ledger"
+    )
+    assert Settings.from_environment({"RETAKE_LEDGER_DATA": "/d e"}).data == Path("/d e")
+
+
+def test_any_spelling_of_the_scheme_becomes_the_driver_and_the_owner_defaults_to_it() -> None:
+    for scheme in ("postgres", "postgresql", "postgresql+psycopg"):
+        settings = Settings.from_environment(
+            {"RETAKE_LEDGER_DATABASE_URL": f"{scheme}://ann:p%40ss@db:5433/ledger?sslmode=require"}
+        )
+        assert settings.database_url == (
+            "postgresql+psycopg://ann:p%40ss@db:5433/ledger?sslmode=require"
+        )
+        assert settings.owner_database_url == settings.database_url
+
+
+def test_the_owner_may_have_a_url_of_its_own() -> None:
+    settings = Settings.from_environment(
+        {
+            "RETAKE_LEDGER_DATABASE_URL": "postgresql://service@db/ledger",
+            "RETAKE_LEDGER_OWNER_DATABASE_URL": "postgresql://owner@db/ledger",
+        }
+    )
+    assert settings.owner_database_url == "postgresql+psycopg://owner@db/ledger"
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "said"),
+    [
+        ("DATABASE_URL", "not a url", "is no URL: set postgresql://"),
+        ("DATABASE_URL", "postgresql://u:hidden@h:port/d", "is no URL: set postgresql://"),
+        ("DATABASE_URL", "mysql://u:hidden@h/d", "begins with 'mysql'"),
+        ("DATABASE_URL", "postgresql+asyncpg://u:hidden@h/d", "begins with 'postgresql"),
+        ("DATABASE_URL", "postgresql://u:hidden@h", "names no database"),
+        ("OWNER_DATABASE_URL", "postgresql://u:hidden@h/d", "without RETAKE_LEDGER_DATABASE_URL"),
+        ("DATA", "data", "'data': set an absolute path"),
+        ("BODY_BYTES_MAX", "8MB", "'8MB': set a whole number of at least 1024"),
+        ("BATCH_EVENTS_MAX", "0", "'0': set a whole number of at least 1"),
+        ("NESTING_MAX", "500", "'500': set a whole number from 8 to 200"),
+        ("CLOCK_SKEW_S", "-1", "'-1': set a whole number of at least 0"),
+        ("POOL_SIZE", "1.5", "'1.5': set a whole number"),
+    ],
+)
+def test_a_bad_value_is_refused_by_name_and_no_password_shows(
+    name: str, value: str, said: str
+) -> None:
+    with pytest.raises(SettingsError, match=f"RETAKE_LEDGER_{name} ") as refused:
+        Settings.from_environment({f"RETAKE_LEDGER_{name}": value})
+    assert said in str(refused.value)
+    assert "hidden" not in str(refused.value)
+
+
+def test_an_empty_variable_counts_as_unset() -> None:
+    settings = Settings.from_environment(
+        {"RETAKE_LEDGER_POOL_SIZE": " ", "RETAKE_LEDGER_DATABASE_URL": "", "HOME": "/h"}
+    )
+    assert settings.pool_size == 4
+    assert settings.database_url is None
