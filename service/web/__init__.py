@@ -1,0 +1,1 @@
+"""HTTP: problems, schemas, access, the routes by noun, and the app factory."""

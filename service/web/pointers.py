@@ -1,0 +1,42 @@
+"""Where an error is: JSON pointers (RFC 6901) and the error that carries one."""
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+
+class FieldError(NamedTuple):
+    """One thing wrong: where, what and its remedy, and the stable name of what is wrong.
+
+    `pointer` is a JSON pointer into the body ("" is all of it), or ``?name`` for an argument of
+    the query.
+    """
+
+    pointer: str
+    detail: str
+    code: str
+
+    def shown(self) -> dict[str, str]:
+        """The error as a member of a problem's `errors`."""
+        return {"pointer": self.pointer, "detail": self.detail, "code": self.code}
+
+
+def step(name: str | int) -> str:
+    """One reference token of a pointer, with its slash."""
+    return "/" + str(name).replace("~", "~0").replace("/", "~1")
+
+
+def split(pointer: str) -> list[str]:
+    """The reference tokens of a pointer."""
+    return [part.replace("~1", "/").replace("~0", "~") for part in pointer.split("/")[1:]]
+
+
+def put(document: dict[str, Any], pointer: str, value: Any) -> None:
+    """Put a value where a pointer says, in place; the members on the way must exist.
+
+    Raises KeyError or IndexError where the way does not exist: the two do not belong together.
+    """
+    *way, last = split(pointer)
+    place: Any = document
+    for part in way:
+        place = place[part] if isinstance(place, Mapping) else place[int(part)]
+    place[last] = value

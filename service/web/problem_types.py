@@ -1,0 +1,156 @@
+"""The types of problem: stable names, statuses, and what each means."""
+
+from typing import NamedTuple
+
+
+class ProblemType(NamedTuple):
+    """One kind of problem; `name` ends its URI and never changes its meaning."""
+
+    name: str
+    status: int
+    title: str
+    meaning: str
+
+
+TYPES: dict[str, ProblemType] = {
+    kind.name: kind
+    for kind in (
+        ProblemType(
+            "bad-request",
+            400,
+            "The request cannot be understood",
+            "The request as such is faulty. The detail says what to change.",
+        ),
+        ProblemType(
+            "malformed-json",
+            400,
+            "The body is not JSON that can be taken",
+            "The body must be one JSON document in UTF-8: no repeated names in an object, no NaN, "
+            "no NUL character, no half of a surrogate pair, no whole number beyond 2^53 - 1, not "
+            "nested too deeply.",
+        ),
+        ProblemType(
+            "invalid-query",
+            400,
+            "An argument of the query is unknown or wrong",
+            "Each error names an argument. Arguments that are not known are refused, so that a "
+            "misspelt filter does not answer with everything.",
+        ),
+        ProblemType(
+            "no-token",
+            401,
+            "A token is needed",
+            "Send `Authorization: Bearer <token>` (RFC 6750). A token in the address, in a form or "
+            "in a cookie is not taken.",
+        ),
+        ProblemType(
+            "invalid-token",
+            401,
+            "The token is not valid",
+            "The token is unknown, or has been withdrawn. Ask the office for another.",
+        ),
+        ProblemType(
+            "insufficient-scope",
+            403,
+            "The token's role may not do this",
+            "What was asked needs another role; the detail names those that may.",
+        ),
+        ProblemType(
+            "source-not-owned",
+            403,
+            "The event's source is not the token's",
+            "A token may only record events whose `source` begins with its own prefix, so that "
+            "nobody can take another's event ids.",
+        ),
+        ProblemType(
+            "forbidden",
+            403,
+            "The role may not record this fact",
+            "Each error names an event that the token's role or departments may not record. "
+            "Nothing of the post was recorded.",
+        ),
+        ProblemType(
+            "not-found",
+            404,
+            "There is nothing here",
+            "The address names nothing that exists.",
+        ),
+        ProblemType(
+            "method-not-allowed",
+            405,
+            "The method is not served here",
+            "The `Allow` header lists the methods of this address.",
+        ),
+        ProblemType(
+            "not-acceptable",
+            406,
+            "No representation of that type",
+            "The `Accept` header asks for types that this address does not give.",
+        ),
+        ProblemType(
+            "id-reused",
+            409,
+            "The id was used for another event",
+            "An event with this `source` and `id` and other content is in the log. Give the new "
+            "event an id of its own. Nothing of the post was recorded.",
+        ),
+        ProblemType(
+            "clock-refused",
+            409,
+            "The clock cannot be set so",
+            "Only a simulated clock can be moved, and only forward.",
+        ),
+        ProblemType(
+            "precondition-failed",
+            412,
+            "It has changed since it was read",
+            "`If-Match` names an earlier state. Read it again and decide anew.",
+        ),
+        ProblemType(
+            "too-large",
+            413,
+            "The body is too large",
+            "Post fewer events at a time.",
+        ),
+        ProblemType(
+            "unsupported-media-type",
+            415,
+            "The body's content type is not taken",
+            "The `Accept-Post` header lists the types that are. Events are CloudEvents 1.0 in "
+            "JSON, structured or batch mode.",
+        ),
+        ProblemType(
+            "invalid-event",
+            422,
+            "The body is not what is wanted",
+            "Each error points to a member of the body and says what it must be. Nothing was "
+            "recorded.",
+        ),
+        ProblemType(
+            "contradiction",
+            422,
+            "The record says otherwise",
+            "What was posted contradicts what is recorded. Every reason is listed. Nothing of "
+            "the post was recorded.",
+        ),
+        ProblemType(
+            "precondition-required",
+            428,
+            "The request must say which state it means",
+            "Send `If-Match` with the ETag that was read.",
+        ),
+        ProblemType(
+            "internal-error",
+            500,
+            "A fault of the service",
+            "The fault is in the service's own log under the trace given. The same request can "
+            "be sent again: an event is recorded at most once.",
+        ),
+        ProblemType(
+            "unavailable",
+            503,
+            "Not available for the moment",
+            "Try again after the time that `Retry-After` gives.",
+        ),
+    )
+}

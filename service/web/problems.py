@@ -1,0 +1,164 @@
+"""RFC 9457 problems: every error leaves as `application/problem+json`, of a type with a page."""
+
+import json
+import logging
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from http import HTTPStatus
+
+from flask import Blueprint, Flask, Response, g
+from marshmallow import ValidationError
+from werkzeug.exceptions import HTTPException
+
+from service.web.pointers import FieldError, step
+from service.web.problem_types import TYPES, ProblemType
+
+MEDIA_TYPE = "application/problem+json"
+_KEPT_HEADERS = ("Allow", "Retry-After", "Content-Range", "WWW-Authenticate")
+_log = logging.getLogger("retake_ledger.web")
+
+
+_BY_STATUS = {
+    400: "bad-request",
+    401: "no-token",
+    403: "insufficient-scope",
+    404: "not-found",
+    405: "method-not-allowed",
+    406: "not-acceptable",
+    412: "precondition-failed",
+    413: "too-large",
+    415: "unsupported-media-type",
+    422: "invalid-event",
+    428: "precondition-required",
+    500: "internal-error",
+    503: "unavailable",
+}
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One problem: the name of its type, what happened this time, and all errors."""
+
+    name: str
+    detail: str
+    errors: tuple[FieldError, ...] = ()
+    headers: Mapping[str, str] = field(default_factory=dict)
+    trace: str | None = None
+
+    @property
+    def status(self) -> int:
+        """The HTTP status."""
+        return TYPES[self.name].status
+
+    def respond(self) -> Response:
+        """The answer."""
+        kind = TYPES[self.name]
+        return _respond(f"/problems/{kind.name}", kind.title, kind.status, self)
+
+
+class ProblemError(Exception):
+    """Carries a problem out of a route."""
+
+    def __init__(
+        self,
+        name: str,
+        detail: str,
+        errors: Sequence[FieldError] = (),
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
+        super().__init__(detail)
+        self.problem = Problem(name, detail, tuple(errors), headers or {})
+
+
+def _respond(type_: str, title: str, status: int, problem: Problem) -> Response:
+    body: dict[str, object] = {
+        "type": type_,
+        "title": title,
+        "status": status,
+        "detail": problem.detail,
+    }
+    if problem.errors:
+        body["errors"] = [error.shown() for error in problem.errors]
+    if problem.trace is not None:
+        body["trace"] = problem.trace
+    # a detail may repeat what was sent, half a surrogate pair included: ASCII can hold it
+    answer = Response(json.dumps(body), status, content_type=MEDIA_TYPE)
+    answer.headers.update(problem.headers)
+    return answer
+
+
+def _of_http(error: HTTPException) -> Response:
+    response = error.get_response()
+    kept = {name: response.headers[name] for name in _KEPT_HEADERS if name in response.headers}
+    status = error.code or 500
+    detail = error.description or HTTPStatus(status).description
+    name = _BY_STATUS.get(status)
+    if name is None:
+        # RFC 9457, section 4.2.1: about:blank says no more than the status does
+        title = HTTPStatus(status).phrase
+        return _respond("about:blank", title, status, Problem("bad-request", detail, (), kept))
+    return Problem(name, detail, (), kept).respond()
+
+
+def _of_validation(error: ValidationError) -> Response:
+    errors = tuple(_flat(error.messages, ""))
+    return Problem("invalid-event", "The body has members that are wrong.", errors).respond()
+
+
+def _flat(messages: object, pointer: str) -> list[FieldError]:
+    if isinstance(messages, Mapping):
+        return [
+            error
+            for name, inner in messages.items()
+            for error in _flat(inner, pointer if name == "_schema" else pointer + step(name))
+        ]
+    told = messages if isinstance(messages, list) else [messages]
+    return [FieldError(pointer, str(one), "invalid") for one in told]
+
+
+def _of_fault(error: Exception) -> Response:
+    trace = g.get("trace")
+    _log.error("unexpected fault", exc_info=error, extra={"trace": trace})
+    return Problem(
+        "internal-error", "The service met a fault that it did not expect.", trace=trace
+    ).respond()
+
+
+pages = Blueprint("problems", __name__)
+
+
+@pages.get("/problems")
+def list_types() -> Response:
+    """All types of problem."""
+    return _json({"items": [_page(kind) for kind in TYPES.values()]})
+
+
+@pages.get("/problems/<name>")
+def describe_type(name: str) -> Response:
+    """One type of problem: what it means and what to do."""
+    kind = TYPES.get(name)
+    if kind is None:
+        raise ProblemError("not-found", "There is no such type of problem; see /problems.")
+    return _json(_page(kind))
+
+
+def _page(kind: ProblemType) -> dict[str, object]:
+    return {
+        "type": f"/problems/{kind.name}",
+        "title": kind.title,
+        "status": kind.status,
+        "meaning": kind.meaning,
+    }
+
+
+def _json(value: object) -> Response:
+    return Response(json.dumps(value), content_type="application/json")
+
+
+def install(app: Flask) -> None:
+    """Let every error of the app leave as a problem, and give each type its page."""
+    app.register_error_handler(HTTPException, _of_http)
+    app.register_error_handler(ProblemError, lambda error: error.problem.respond())
+    app.register_error_handler(ValidationError, _of_validation)
+    app.register_error_handler(Exception, _of_fault)
+    app.register_blueprint(pages)

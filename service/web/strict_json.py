@@ -1,0 +1,241 @@
+"""A strict JSON reader: what another reader could take differently is refused, with its place.
+
+The C scanner does the work. Its hooks and a few scans of the raw bytes notice that something
+*may* be amiss; only then the document is read once more to find what and where.
+"""
+
+import json
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from service.web.pointers import FieldError, step
+
+# beyond these a reader with doubles no longer tells neighbours apart (RFC 7493, section 2.2)
+WHOLE_MAX = 2**53 - 1
+DEPTH_MAX = 32
+ERRORS_MAX = 100
+SHOWN_MAX = 40
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How much is read: bytes, and levels of nesting."""
+
+    bytes_max: int = 8 * 1024 * 1024
+    depth_max: int = DEPTH_MAX
+
+
+class Unreadable(NamedTuple):
+    """Why a document is refused; `too_large` tells a size apart from a mistake."""
+
+    detail: str
+    errors: tuple[FieldError, ...] = ()
+    too_large: bool = False
+
+
+class _SuspectError(Exception):
+    """The fast reading met something to look at closely."""
+
+
+class _Pairs(list[tuple[str, Any]]):
+    """An object as it was written, repeated names and all."""
+
+
+class _Bad(NamedTuple):
+    """A number that cannot be taken."""
+
+    detail: str
+    code: str
+
+
+_BRACKETS = bytes(byte for byte in range(256) if byte not in b'[]{}"')
+_ROUND_TO_SQUARE = bytes.maketrans(b"{}", b"[]")
+_SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
+
+
+def read(raw: bytes, limits: Limits | None = None) -> object:
+    """The value of a JSON document in UTF-8, or Unreadable.
+
+    Refused: more bytes or levels than allowed, invalid UTF-8, repeated names in an object, NaN
+    and infinities, integers beyond 2^53 - 1, NUL characters and lone surrogates in text.
+    """
+    limits = limits or Limits()
+    if len(raw) > limits.bytes_max:
+        return Unreadable(
+            f"The body has {len(raw)} bytes; at most {limits.bytes_max} are read. "
+            "Post it in smaller batches.",
+            too_large=True,
+        )
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        return Unreadable(
+            f"The body is not UTF-8: {error.reason} at byte {error.start}. Send UTF-8 JSON."
+        )
+    try:
+        value = _FAST.decode(text)
+    except (json.JSONDecodeError, RecursionError, _SuspectError):
+        return _examine(text, limits) or _malformed_otherwise()
+    if b"\\u0000" in raw or _SURROGATE.search(raw) or _deeper_than(raw, limits.depth_max):
+        found = _examine(text, limits)
+        if found is not None:
+            return found
+    return value
+
+
+def _malformed(error: json.JSONDecodeError, text: str) -> Unreadable:
+    if text.startswith("\ufeff"):
+        return Unreadable("The body begins with a byte order mark. Send UTF-8 JSON without one.")
+    return Unreadable(
+        f"The body is not JSON: {error.msg} at line {error.lineno}, column {error.colno}."
+    )
+
+
+def _malformed_otherwise() -> Unreadable:
+    return Unreadable("The body is not JSON that can be taken.")
+
+
+def _too_deep(limits: Limits, pointer: str = "") -> Unreadable:
+    detail = f"More than {limits.depth_max} levels of nesting. Flatten the value."
+    return Unreadable("The body is nested too deeply.", (FieldError(pointer, detail, "too-deep"),))
+
+
+def _deeper_than(raw: bytes, depth_max: int) -> bool:
+    """Whether a valid document nests deeper; each round takes the innermost brackets away."""
+    if raw.count(b"[") + raw.count(b"{") <= depth_max:
+        return False
+    if b"\\" in raw:
+        raw = raw.replace(b"\\\\", b"").replace(b'\\"', b"")
+    outside = b"".join(raw.translate(None, _BRACKETS).split(b'"')[::2])
+    brackets = outside.translate(_ROUND_TO_SQUARE)
+    for _ in range(depth_max):
+        if not brackets:
+            return False
+        brackets = brackets.replace(b"[]", b"")
+    return bool(brackets)
+
+
+def _fast_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    members = dict(pairs)
+    if len(members) != len(pairs):
+        raise _SuspectError
+    return members
+
+
+def _fast_whole(digits: str) -> int:
+    if len(digits) > 17:
+        raise _SuspectError
+    value = int(digits)
+    if -WHOLE_MAX <= value <= WHOLE_MAX:
+        return value
+    raise _SuspectError
+
+
+def _fast_float(digits: str) -> float:
+    value = float(digits)
+    if -WHOLE_MAX <= value <= WHOLE_MAX:
+        return value
+    raise _SuspectError
+
+
+def _fast_constant(_: str) -> object:
+    raise _SuspectError
+
+
+def _slow_number(digits: str) -> int | float | _Bad:
+    value = float(digits)
+    if math.isfinite(value) and abs(value) <= WHOLE_MAX:
+        # a long run of digits can round to a double within the bounds
+        if not digits.lstrip("-").isdigit():
+            return value
+        if len(digits) <= 17 and abs(int(digits)) <= WHOLE_MAX:
+            return int(digits)
+    shown = digits if len(digits) <= SHOWN_MAX else digits[:SHOWN_MAX] + "..."
+    return _Bad(
+        f"{shown} is beyond {WHOLE_MAX}, where numbers are no longer exact. "
+        "Write a smaller number, or text.",
+        "number-out-of-range",
+    )
+
+
+def _slow_constant(name: str) -> _Bad:
+    return _Bad(f"{name} is not JSON. Leave the member out.", "not-a-number")
+
+
+_FAST = json.JSONDecoder(
+    object_pairs_hook=_fast_object,
+    parse_int=_fast_whole,
+    parse_float=_fast_float,
+    parse_constant=_fast_constant,
+)
+_SLOW = json.JSONDecoder(
+    object_pairs_hook=_Pairs,
+    parse_int=_slow_number,
+    parse_float=_slow_number,
+    parse_constant=_slow_constant,
+)
+
+
+def _examine(text: str, limits: Limits) -> Unreadable | None:
+    """What is wrong in a document that the scanner can read, or None."""
+    try:
+        document = _SLOW.decode(text)
+    except json.JSONDecodeError as error:
+        return _malformed(error, text)
+    except RecursionError:
+        return _too_deep(limits)
+    errors: list[FieldError] = []
+    for pointer, value, depth in _places(document):
+        if depth > limits.depth_max:
+            return _too_deep(limits, pointer)
+        errors.extend(_faults(pointer, value))
+        if len(errors) >= ERRORS_MAX:
+            break
+    if not errors:
+        return None
+    first = errors[0]
+    where = first.pointer or "the whole document"
+    return Unreadable(f"At {where}: {first.detail}", tuple(errors[:ERRORS_MAX]))
+
+
+def _places(document: object) -> Iterator[tuple[str, object, int]]:
+    """Every value with its pointer and level, in the order of the document."""
+    waiting: list[tuple[str, object, int]] = [("", document, 1)]
+    while waiting:
+        pointer, value, depth = waiting.pop()
+        inner: list[tuple[str, object]] = []
+        if isinstance(value, _Pairs):
+            inner = [(pointer + step(name), item) for name, item in value]
+        elif isinstance(value, list):
+            inner = [(pointer + step(place), item) for place, item in enumerate(value)]
+        yield pointer, value, depth if isinstance(value, list) else 0
+        waiting.extend((at, item, depth + 1) for at, item in reversed(inner))
+
+
+def _faults(pointer: str, value: object) -> Iterator[FieldError]:
+    if isinstance(value, _Bad):
+        yield FieldError(pointer, value.detail, value.code)
+    elif isinstance(value, str):
+        yield from _text_faults(pointer, value, "The text")
+    elif isinstance(value, _Pairs):
+        seen: set[str] = set()
+        for name, _ in value:
+            yield from _text_faults(pointer, name, "A member's name")
+            if name in seen:
+                yield FieldError(
+                    pointer + step(name), "This name stands twice. Say it once.", "duplicate-name"
+                )
+            seen.add(name)
+
+
+def _text_faults(pointer: str, text: str, what: str) -> Iterator[FieldError]:
+    if "\0" in text:
+        yield FieldError(
+            pointer, f"{what} has a NUL character (\\u0000). Take it out.", "nul-character"
+        )
+    if not text.isascii() and any("\ud800" <= char <= "\udfff" for char in text):
+        detail = f"{what} has half of a surrogate pair. Write the whole character."
+        yield FieldError(pointer, detail, "lone-surrogate")

@@ -1,0 +1,153 @@
+"""The strict reader: what it refuses and where, and that it reads the rest as JSON is read."""
+
+import json
+from typing import Any
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from service.web.strict_json import Limits, Unreadable, read
+
+
+def refused(raw: bytes, **limits: int) -> Unreadable:
+    found = read(raw, Limits(**limits))
+    assert isinstance(found, Unreadable), found
+    return found
+
+
+@pytest.mark.parametrize(
+    ("raw", "pointer", "code"),
+    [
+        (b'{"a": 1, "b": {"c": 1, "c": 2}}', "/b/c", "duplicate-name"),
+        (b'[{}, {"a/b": 1, "a\\/b": 1}]', "/1/a~1b", "duplicate-name"),
+        (b'{"a": [1, NaN]}', "/a/1", "not-a-number"),
+        (b'{"a": -Infinity}', "/a", "not-a-number"),
+        (b'{"a": Infinity}', "/a", "not-a-number"),
+        (b'{"a": 1e400}', "/a", "number-out-of-range"),
+        (b'{"a": 9007199254740992}', "/a", "number-out-of-range"),
+        (b'{"a": -9007199254740992}', "/a", "number-out-of-range"),
+        (b'{"a": 1e17}', "/a", "number-out-of-range"),
+        (b'{"a": ' + b"9" * 5000 + b"}", "/a", "number-out-of-range"),
+        (b'{"a": {"b~": "x\\u0000y"}}', "/a/b~0", "nul-character"),
+        (b'{"a\\u0000": 1}', "", "nul-character"),
+        (b'[["\\ud800"]]', "/0/0", "lone-surrogate"),
+        (b'["\\uDC00\\uD800"]', "/0", "lone-surrogate"),
+        (b'{"\\udfff": 1}', "", "lone-surrogate"),
+        (b'{"a": ' + b"[" * 40 + b"]" * 40 + b"}", "/a" + "/0" * 31, "too-deep"),
+        (b"[" * 100_000 + b"]" * 100_000, "", "too-deep"),
+        (b"[" * 100_000, "", "too-deep"),
+        (b'{"a":' * 100_000 + b"1" + b"}" * 100_000, "", "too-deep"),
+    ],
+)
+def test_each_fault_is_refused_with_its_place(raw: bytes, pointer: str, code: str) -> None:
+    found = refused(raw)
+    assert (found.errors[0].pointer, found.errors[0].code) == (pointer, code)
+    assert not found.too_large
+
+
+def test_all_faults_are_told_at_once() -> None:
+    found = refused(b'{"a": NaN, "b": "\\u0000", "a": [9007199254740993, "\\udead"]}')
+    assert [(error.pointer, error.code) for error in found.errors] == [
+        ("/a", "duplicate-name"),
+        ("/a", "not-a-number"),
+        ("/b", "nul-character"),
+        ("/a/0", "number-out-of-range"),
+        ("/a/1", "lone-surrogate"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("raw", "told"),
+    [
+        (b"", "line 1, column 1"),
+        (b'{"a": 1,}', "line 1"),
+        (b'{"a": 1}\n x', "line 2, column 2"),
+        (b'{"a": "\x00"}', "line 1, column 8"),
+        (b'{"a": "\xff"}', "byte 7"),
+        (b'{"a": "\xed\xa0\x80"}', "byte 7"),
+        (b"\xef\xbb\xbf{}", "byte order mark"),
+        ('{"a": 1}'.encode("utf-16"), "not UTF-8"),
+        (b"01", "line 1"),
+        (b"NaN x", "line 1, column 5"),
+        (b"{'a': 1}", "line 1"),
+    ],
+)
+def test_what_is_not_json_is_refused_with_its_place(raw: bytes, told: str) -> None:
+    assert told in refused(raw).detail
+
+
+def test_a_body_beyond_the_limit_is_too_large() -> None:
+    assert read(b"[1]", Limits(bytes_max=3)) == [1]
+    found = refused(b"[12]", bytes_max=3)
+    assert found.too_large
+    assert "4 bytes" in found.detail
+
+
+def test_the_allowed_depth_is_reached_and_not_passed() -> None:
+    assert read(b"[" * 32 + b"]" * 32) is not None
+    assert refused(b"[" * 33 + b"]" * 33).errors[0].code == "too-deep"
+    wide = b'{"a":[' + b",".join([b"[[]]"] * 100) + b"]}"
+    assert read(wide, Limits(depth_max=4)) == json.loads(wide)
+    assert refused(wide, depth_max=3).errors[0].pointer == "/a/0/0"
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        b'{"a": "\\\\u0000", "b": "\\\\\\\\ud800"}',
+        b'"\\ud83c\\udfac"',
+        '"\U0001f3ac"'.encode(),
+        b"[9007199254740991, -9007199254740991, -0, 1.5e3]",
+        b'"' + b"[" * 50 + b'"',
+        b'["\\"' + b"[{" * 50 + b'\\\\"]',
+    ],
+)
+def test_what_only_looks_amiss_is_read(raw: bytes) -> None:
+    assert read(raw) == json.loads(raw)
+
+
+TEXTS = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"))
+VALUES = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-(2**53) + 1, 2**53 - 1)
+    | st.floats(-1e15, 1e15)
+    | TEXTS
+    | st.sampled_from(["[", "{", '"', "\\", '\\"', "\\u0000"]),
+    lambda inner: st.lists(inner, max_size=5) | st.dictionaries(TEXTS, inner, max_size=5),
+    max_leaves=40,
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(VALUES, st.booleans())
+@example({"\\": ["[" * 40, {'"': '\\"'}]}, True)
+def test_a_valid_document_is_read_as_json_reads_it(value: Any, ascii_only: bool) -> None:
+    text = json.dumps(value, ensure_ascii=ascii_only)
+    assert read(text.encode(), Limits(depth_max=100)) == json.loads(text)
+
+
+def levels(value: Any) -> int:
+    if isinstance(value, dict):
+        return 1 + max(map(levels, value.values()), default=0)
+    if isinstance(value, list):
+        return 1 + max(map(levels, value), default=0)
+    return 0
+
+
+@settings(max_examples=300, deadline=None)
+@given(VALUES, st.integers(1, 4))
+def test_the_depth_is_counted_as_a_plain_count_does(value: Any, depth_max: int) -> None:
+    found = read(json.dumps(value).encode(), Limits(depth_max=depth_max))
+    assert isinstance(found, Unreadable) == (levels(value) > depth_max)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.binary(max_size=60) | st.text('[]{}",:\\u0dD8 1eN.-nultrfasI', max_size=30).map(str.encode)
+)
+def test_any_bytes_give_a_value_or_a_refusal(raw: bytes) -> None:
+    found = read(raw)
+    if not isinstance(found, Unreadable):
+        assert json.loads(raw) == found
