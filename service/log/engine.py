@@ -1,0 +1,41 @@
+"""The service's connections: pooled, in UTC, and never with more rights than its role has."""
+
+from typing import Any, cast
+
+from psycopg import Connection as RawConnection
+from sqlalchemy import Connection, Engine, create_engine, event
+
+from service.log.schema import SERVICE_ROLE
+from service.settings import Settings
+
+
+def service_engine(url: str, settings: Settings) -> Engine:
+    """An engine whose connections act as the service's role.
+
+    That role is set whatever the login is: the owner's, on the embedded server, or one that is
+    its member. READ COMMITTED, since what is read under the head's lock must be what stands
+    once the lock is had.
+    """
+    engine = create_engine(
+        url,
+        pool_size=settings.pool_size,
+        max_overflow=settings.pool_overflow,
+        pool_timeout=settings.pool_wait_s,
+        pool_pre_ping=True,
+        isolation_level="READ COMMITTED",
+    )
+
+    @event.listens_for(engine, "connect")
+    def act_as_the_service(raw: RawConnection[Any], _record: object) -> None:
+        raw.execute(f"SET ROLE {SERVICE_ROLE}")
+        raw.execute("SET TIME ZONE 'UTC'")
+        raw.commit()  # else the first rollback would take both back
+
+    return engine
+
+
+def raw_connection(connection: Connection) -> RawConnection[Any]:
+    """The driver's connection beneath, in the same transaction: for what must be fast."""
+    if not connection.in_transaction():
+        connection.begin()  # else a later commit would find nothing to commit
+    return cast("RawConnection[Any]", connection.connection.driver_connection)

@@ -1,0 +1,1 @@
+"""How the database becomes what `schema` says, one revision after another."""

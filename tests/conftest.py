@@ -1,0 +1,135 @@
+"""Databases for tests: each is a clone of one that was migrated once a session.
+
+`database` runs a test twice, on the embedded server and on a server in a container; the second
+is skipped where no container engine answers.
+"""
+
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+from docker import DockerClient, from_env  # type: ignore[import-untyped]  # it ships no types
+from docker.errors import DockerException  # type: ignore[import-untyped]  # it ships no types
+from sqlalchemy import Engine, create_engine, text
+from sqlalchemy.engine import make_url
+from sqlalchemy.pool import StaticPool
+from testcontainers.community.postgres import PostgresContainer
+
+from service.log.embedded import ensure_running, stop
+from service.log.engine import service_engine
+from service.log.migrate import migrate
+from service.settings import Settings
+
+TEMPLATE = "template_migrated"
+
+
+@dataclass(frozen=True)
+class Database:
+    """A database of this test alone, migrated, with no studio in it."""
+
+    owner_url: str
+    service_url: str
+
+
+@dataclass(frozen=True)
+class Server:
+    """A running server with the template in it."""
+
+    admin: Engine
+    owner_url: str
+    service_url: str
+
+    def database_named(self, name: str) -> Database:
+        return Database(_at(self.owner_url, name), _at(self.service_url, name))
+
+    def make(self, name: str, template: str = "template1") -> None:
+        with self.admin.connect() as connection:
+            connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {template}"))
+
+    def drop(self, name: str) -> None:
+        with self.admin.connect() as connection:
+            connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+
+
+@pytest.fixture(scope="session", params=["embedded", "container"])
+def server(request: pytest.FixtureRequest) -> Iterator[Server]:
+    running = _embedded() if request.param == "embedded" else _container()
+    with running as (owner_url, service_url):
+        admin = create_engine(owner_url, isolation_level="AUTOCOMMIT", poolclass=StaticPool)
+        server = Server(admin, owner_url, service_url)
+        server.make(TEMPLATE)
+        template = server.database_named(TEMPLATE)
+        migrate(template.owner_url, template.service_url)
+        yield server
+        admin.dispose()
+
+
+@pytest.fixture
+def database(server: Server) -> Iterator[Database]:
+    """A fresh database: the owner's URL and the service's."""
+    name = f"test_{uuid4().hex}"
+    server.make(name, TEMPLATE)
+    yield server.database_named(name)
+    server.drop(name)
+
+
+@pytest.fixture
+def empty_database(server: Server) -> Iterator[Database]:
+    """One that was never migrated."""
+    name = f"test_{uuid4().hex}"
+    server.make(name)
+    yield server.database_named(name)
+    server.drop(name)
+
+
+@pytest.fixture
+def engine(database: Database) -> Iterator[Engine]:
+    """The service's engine on a fresh database."""
+    engine = service_engine(database.service_url, Settings.from_environment({"HOME": "/"}))
+    yield engine
+    engine.dispose()
+
+
+@contextmanager
+def _embedded() -> Iterator[tuple[str, str]]:
+    folder = Path(tempfile.mkdtemp(prefix="rl-"))
+    folder.chmod(0o711)  # so that the account which root runs the server as can pass
+    try:
+        url = ensure_running(folder / "data", durable=False)
+        yield url, url
+    finally:
+        stop(folder / "data")
+        shutil.rmtree(folder)
+
+
+@contextmanager
+def _container() -> Iterator[tuple[str, str]]:
+    client: DockerClient | None = None
+    try:
+        client = from_env()
+        client.ping()
+    except DockerException as error:
+        pytest.skip(f"no container engine answers: {error}")
+    finally:
+        if client is not None:
+            client.close()
+    container = PostgresContainer(
+        "postgres:15", username="owner", password="owner-secret", dbname="ledger", driver="psycopg"
+    )
+    container.with_command("-c fsync=off -c max_connections=200")
+    with container:
+        url = make_url(container.get_connection_url())
+        service = url.set(username="desk_service", password="service-secret")
+        yield (
+            url.render_as_string(hide_password=False),
+            service.render_as_string(hide_password=False),
+        )
+
+
+def _at(url: str, database: str) -> str:
+    return make_url(url).set(database=database).render_as_string(hide_password=False)
