@@ -25,7 +25,7 @@ class Event(NamedTuple):
     fact: Fact
 
 
-class UnknownType(LookupError):
+class UnknownTypeError(LookupError):
     """The body names a type this release does not know: a fault, never passed over."""
 
 
@@ -35,11 +35,11 @@ _REVIVERS = {type_: reviver(fact) for type_, fact in CATALOGUE.items()}
 def revive_event(body: Mapping[str, Any]) -> Event:
     """The event of a checked body.
 
-    Raises UnknownType for a type that is not in the catalogue.
+    Raises UnknownTypeError for a type that is not in the catalogue.
     """
     revive = _REVIVERS.get(body["type"])
     if revive is None:
-        raise UnknownType(body["type"])
+        raise UnknownTypeError(body["type"])
     return Event(
         body["position"],
         body["source"],

@@ -95,11 +95,11 @@ class RouteLaid(Fact):
     departments: tuple[RouteDepartment, ...] = says(
         Listing(Group(RouteDepartment), 1, 40), "The departments, in the order of the line."
     )
-    kinds: tuple[ElementKind, ...] = says(
-        Listing(Group(ElementKind), 0, 40), "The kinds of element.", default=()
-    )
     gates: tuple[RouteGate, ...] = says(
         Listing(Group(RouteGate), 1, 5), "What meets each gate; delivery must be among them."
+    )
+    kinds: tuple[ElementKind, ...] = says(
+        Listing(Group(ElementKind), 0, 40), "The kinds of element.", default=()
     )
     from_on: date | None = says(
         Day(), "Items listed from this date take this route; left out, at once.", default=None

@@ -1,0 +1,1 @@
+"""What follows: workload, dispatch, backward pass, impact."""

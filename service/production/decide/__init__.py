@@ -1,0 +1,213 @@
+"""The rules: whether proposed facts may be recorded, with every reason against at once.
+
+Pure: the state, the past and the actor are passed in; what comes back is the state with the facts
+in it, or a Refusal. Nothing of a batch is accepted unless all of it is.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, NamedTuple
+
+from service.production.decide import desks, office, retakes, supervision
+from service.production.decide.permission import Actor, permitted
+from service.production.evolve import apply
+from service.production.refusal import Code, Reason, Refusal
+from service.production.state import Draft, State
+from service.vocabulary.event import Event
+from service.vocabulary.facts.record import EventStruck
+from service.vocabulary.identifiers import parse_subject
+
+Check = Callable[[Draft, Event, Any], Iterator[Reason]]
+
+CHECKS: dict[str, Check] = {
+    "route.laid": office.route_laid,
+    "calendar.set": office.calendar_set,
+    "crew.set": office.crew_set,
+    "show.opened": office.show_opened,
+    "episode.opened": office.episode_opened,
+    "gate.set": office.gate_set,
+    "scene.listed": office.scene_listed,
+    "scene.retimed": office.scene_retimed,
+    "scene.omitted": office.scene_omitted,
+    "scene.restored": office.scene_restored,
+    "element.listed": office.element_listed,
+    "element.used": office.element_used,
+    "hook-up.declared": office.hook_up_declared,
+    "same-as.declared": office.same_as_declared,
+    "hand-out.made": desks.hand_out_made,
+    "work.started": desks.work_started,
+    "hand-off.made": desks.hand_off_made,
+    "hand-off.refused": desks.hand_off_refused,
+    "department.stopped": desks.department_stopped,
+    "department.resumed": desks.department_resumed,
+    "scene.held": supervision.scene_held,
+    "scene.freed": supervision.scene_freed,
+    "visit.put-first": supervision.visit_put_first,
+    "priority.set": supervision.priority_set,
+    "look-at.answered": supervision.look_at_answered,
+    "scene.bought": supervision.scene_bought,
+    "episode.delivered": supervision.episode_delivered,
+    "note.given": supervision.note_given,
+    "note.answered": supervision.note_answered,
+    "retake.called": retakes.retake_called,
+    "retake.withdrawn": retakes.retake_withdrawn,
+    "retake.bought-as-is": retakes.retake_bought_as_is,
+}
+
+CLOCK_SKEW_US = 60_000_000
+
+
+class Past(NamedTuple):
+    """What a strike needs: a state before the struck events and what stands of the log since.
+
+    `events` are in order of position, strikes among them; `struck` are positions struck before.
+    """
+
+    state: State
+    events: tuple[Event, ...]
+    struck: frozenset[int]
+
+
+class Accepted(NamedTuple):
+    """The state with the facts in it, and what they strike."""
+
+    state: State
+    struck: frozenset[int]
+
+
+class Retold(NamedTuple):
+    """A fold that sets aside what the rules refuse: the state, and what was set aside and why."""
+
+    state: State
+    set_aside: tuple[tuple[Event, tuple[Reason, ...]], ...]
+
+
+def decide(
+    state: State, events: Sequence[Event], actor: Actor, past: Past | None = None
+) -> Accepted | Refusal:
+    """Whether `events`, in order, may follow `state`.
+
+    `past` must be given when an event strikes; it reaches back before the first struck event.
+    """
+    reasons: list[Reason] = []
+    strikes = {event.fact.position for event in events if isinstance(event.fact, EventStruck)}
+    if strikes:
+        if past is None:
+            raise ValueError("a strike is decided against the past")
+        told = _strike(past, strikes, events, actor)
+        if isinstance(told, Refusal):
+            return told
+        state = told
+    draft = Draft(state)
+    for place, event in enumerate(events):
+        against = permitted(event, actor) + in_future(event)
+        if event.fact.TYPE != EventStruck.TYPE:
+            against = against or reasons_against(draft, event)
+        reasons += [reason._replace(place=place) for reason in against]
+        if not against:
+            apply(draft, event)
+    if reasons:
+        return Refusal(tuple(reasons))
+    return Accepted(draft.finish(), frozenset(strikes))
+
+
+def in_future(event: Event) -> list[Reason]:
+    """A fact dated beyond the clock, give or take a small skew, has not happened."""
+    if event.time_us <= event.recorded_us + CLOCK_SKEW_US:
+        return []
+    return [
+        Reason(Code.IN_FUTURE, "the time lies in the future; record it when it happens", "/time")
+    ]
+
+
+def reasons_against(draft: Draft, event: Event) -> list[Reason]:
+    """Every reason the record gives against one fact."""
+    subject = parse_subject(event.subject)
+    if subject is None or subject.form not in event.fact.SUBJECTS:
+        return [Reason(Code.UNKNOWN, f"{event.fact.TYPE} is not said of this", "/subject")]
+    return list(CHECKS[event.fact.TYPE](draft, event, event.fact))
+
+
+def _strike(
+    past: Past, strikes: set[int], events: Sequence[Event], actor: Actor
+) -> State | Refusal:
+    """The state without the struck events, if every later fact still stands without them."""
+    against: list[Reason] = []
+    standing = {event.position: event for event in past.events}
+    named: set[int] = set()
+    for place, event in enumerate(events):
+        if not isinstance(event.fact, EventStruck):
+            continue
+        position = event.fact.position
+        against += _strikeable(standing.get(position), position, past, actor, place)
+        if position in named:
+            against.append(
+                Reason(Code.CONTRADICTION, "struck twice in this batch", "/data/position", place)
+            )
+        named.add(position)
+    if against:
+        return Refusal(tuple(against))
+    told = retell(past.state, [event for event in past.events if event.position not in strikes])
+    if told.set_aside:
+        first = min(strikes)
+        place = next(
+            place
+            for place, event in enumerate(events)
+            if isinstance(event.fact, EventStruck) and event.fact.position == first
+        )
+        return Refusal(
+            tuple(
+                Reason(
+                    Code.STRIKE_BREAKS,
+                    f"event {event.position} ({event.fact.TYPE}, {event.subject}) rests on it: "
+                    f"{reasons[0].detail}; strike that too, in the same batch",
+                    "/data/position",
+                    place,
+                )
+                for event, reasons in told.set_aside
+            )
+        )
+    return told.state
+
+
+def _strikeable(
+    event: Event | None, position: int, past: Past, actor: Actor, place: int
+) -> list[Reason]:
+    if event is None:
+        known = position in past.struck
+        said = "is struck already" if known else "is not in the log"
+        code = Code.CONTRADICTION if known else Code.UNKNOWN
+        return [Reason(code, f"event {position} {said}", "/data/position", place)]
+    if isinstance(event.fact, EventStruck):
+        return [
+            Reason(
+                Code.CONTRADICTION,
+                "a strike cannot be struck; record the fact again",
+                "/data/position",
+                place,
+            )
+        ]
+    if permitted(event, actor):
+        return [
+            Reason(
+                Code.FORBIDDEN,
+                f"only who may record {event.fact.TYPE} may strike it",
+                "/data/position",
+                place,
+            )
+        ]
+    return []
+
+
+def retell(state: State, events: Sequence[Event]) -> Retold:
+    """Decide events again, in order of position; what is refused now is set aside with reasons."""
+    draft = Draft(state)
+    set_aside = []
+    for event in events:
+        if isinstance(event.fact, EventStruck):
+            continue
+        against = reasons_against(draft, event)
+        if against:
+            set_aside.append((event, tuple(against)))
+        else:
+            apply(draft, event)
+    return Retold(draft.finish(), tuple(set_aside))

@@ -1,0 +1,262 @@
+"""What the office may record."""
+
+from zoneinfo import available_timezones
+
+from service.production.decide.asking import (
+    Reasons,
+    begun,
+    legal,
+    tables_on_route,
+    the_department,
+    the_episode,
+    the_scene,
+)
+from service.production.evolve.entering import try_move
+from service.production.evolve.office import route_in_force
+from service.production.refusal import Code, Reason
+from service.production.route import route_faults
+from service.production.state import STUDIO_CALENDAR, Draft, visit_of
+from service.production.visits import Move, Phase
+from service.vocabulary.event import Event
+from service.vocabulary.facts import office as facts
+from service.vocabulary.identifiers import parse_subject
+
+
+def route_laid(draft: Draft, event: Event, fact: facts.RouteLaid) -> Reasons:
+    """A route needs its show, must hang together, and count as other routes do."""
+    if event.subject not in draft.shows:
+        yield Reason(Code.UNKNOWN, f"show {event.subject} is not open; open it first", "/subject")
+    for fault in route_faults(fact):
+        yield Reason(Code.CONTRADICTION, fault.detail, f"/data{fault.pointer}")
+    for place, department in enumerate(fact.departments):
+        unit = draft.units.get(department.department)
+        if unit is not None and unit != department.unit:
+            yield Reason(
+                Code.CONTRADICTION,
+                f"{department.department} counts in {unit} already; its crew cannot count in two "
+                "units",
+                f"/data/departments/{place}/unit",
+            )
+
+
+def calendar_set(draft: Draft, event: Event, fact: facts.CalendarSet) -> Reasons:
+    """The studio's calendar comes first and fixes the zone."""
+    studio = draft.calendars.get(STUDIO_CALENDAR)
+    if fact.department is not None:
+        yield from the_department(draft, fact.department)
+        if studio is None:
+            yield Reason(
+                Code.CONTRADICTION,
+                "set the studio's calendar before a department's",
+                "/data/department",
+            )
+        if fact.zone is not None:
+            yield Reason(
+                Code.CONTRADICTION, "the zone is the studio's; leave it out here", "/data/zone"
+            )
+        return
+    if studio is None and fact.zone is None:
+        yield Reason(
+            Code.CONTRADICTION, "the studio's first calendar must name its zone", "/data/zone"
+        )
+    if fact.zone is not None and fact.zone not in available_timezones():
+        yield Reason(Code.UNKNOWN, f"{fact.zone} is not an IANA time zone", "/data/zone")
+    elif studio is not None and fact.zone is not None and fact.zone != studio.zone:
+        yield Reason(
+            Code.CONTRADICTION,
+            f"the studio's zone is {studio.zone} and does not change",
+            "/data/zone",
+        )
+
+
+def crew_set(draft: Draft, event: Event, fact: facts.CrewSet) -> Reasons:
+    """A crew is of a department that some route has, by the studio's dates."""
+    yield from the_department(draft, fact.department)
+    if STUDIO_CALENDAR not in draft.calendars:
+        yield Reason(Code.CONTRADICTION, "set the studio's calendar first", "/data/from_on")
+
+
+def show_opened(draft: Draft, event: Event, fact: facts.ShowOpened) -> Reasons:
+    """A show opens once."""
+    if event.subject in draft.shows:
+        yield Reason(Code.EXISTS, f"show {event.subject} is open already", "/subject")
+
+
+def _route_wanted(draft: Draft, event: Event) -> Reasons:
+    subject = parse_subject(event.subject)
+    show = subject.show if subject else event.subject
+    if show not in draft.shows:
+        yield Reason(Code.UNKNOWN, f"show {show} is not open; open it first", "/subject")
+    elif route_in_force(draft, show, event.time_us) is None:
+        yield Reason(
+            Code.CONTRADICTION, f"no route of {show} is in force then; lay one first", "/subject"
+        )
+
+
+def episode_opened(draft: Draft, event: Event, fact: facts.EpisodeOpened) -> Reasons:
+    """An episode opens once, on a route."""
+    if event.subject in draft.episodes:
+        yield Reason(Code.EXISTS, f"episode {event.subject} is open already", "/subject")
+    wanted = list(_route_wanted(draft, event))
+    yield from wanted
+    subject = parse_subject(event.subject)
+    route = route_in_force(draft, subject.show, event.time_us) if subject and not wanted else None
+    if route is not None:
+        yield from tables_on_route(route.episode_departments, fact.difficulty, fact.work)
+
+
+def gate_set(draft: Draft, event: Event, fact: facts.GateSet) -> Reasons:
+    """A gate is an episode's."""
+    yield from the_episode(draft, event.subject)
+
+
+def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> Reasons:
+    """A scene number is never used twice, and nothing enters a delivered episode."""
+    subject = parse_subject(event.subject)
+    episode = draft.episodes.get(subject.episode) if subject else None
+    if episode is None:
+        name = subject.episode if subject else event.subject
+        yield Reason(
+            Code.UNKNOWN, f"episode {name} is not in the record; open it first", "/subject"
+        )
+        return
+    if event.subject in draft.scenes:
+        yield Reason(
+            Code.EXISTS,
+            f"scene {event.subject} is listed; scene numbers are never reused",
+            "/subject",
+        )
+    if episode.delivered_us >= 0:
+        yield Reason(Code.CONTRADICTION, "its episode is delivered", "/subject")
+    yield from tables_on_route(episode.route.scene_departments, fact.difficulty, fact.work)
+
+
+def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> Reasons:
+    """A listed scene may be retimed."""
+    yield from the_scene(draft, event.subject)
+
+
+def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> Reasons:
+    """A scene is omitted once."""
+    scene = draft.scenes.get(event.subject)
+    if scene is None:
+        yield from the_scene(draft, event.subject)
+        return
+    if scene.omitted:
+        yield Reason(Code.CONTRADICTION, f"{event.subject} is omitted already", "/subject")
+        return
+    for department in scene.departments:
+        node = (event.subject, department)
+        if visit_of(draft, *node).current.phase is Phase.ON_DESK:
+            yield from legal(event, node, try_move(draft, event, node, Move.OMIT))
+
+
+def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> Reasons:
+    """Only what was omitted comes back."""
+    yield from the_scene(draft, event.subject)
+    scene = draft.scenes.get(event.subject)
+    if scene is not None and not scene.omitted:
+        yield Reason(Code.CONTRADICTION, f"{event.subject} is not omitted", "/subject")
+
+
+def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> Reasons:
+    """An element is listed once, of a kind that the route has."""
+    if event.subject in draft.elements:
+        yield Reason(Code.EXISTS, f"element {event.subject} is listed already", "/subject")
+    wanted = list(_route_wanted(draft, event))
+    yield from wanted
+    subject = parse_subject(event.subject)
+    route = route_in_force(draft, subject.show, event.time_us) if subject and not wanted else None
+    if route is None:
+        return
+    kind = route.kinds.get(fact.kind)
+    if kind is None:
+        known = ", ".join(sorted(route.kinds)) or "none"
+        yield Reason(
+            Code.UNKNOWN, f"the route has no kind {fact.kind}; it has: {known}", "/data/kind"
+        )
+    else:
+        yield from tables_on_route(kind.departments, fact.difficulty, fact.work)
+
+
+def element_used(draft: Draft, event: Event, fact: facts.ElementUsed) -> Reasons:
+    """An element is used by scenes of its show that have not begun what it replaces."""
+    element = draft.elements.get(event.subject)
+    if element is None:
+        yield Reason(
+            Code.UNKNOWN,
+            f"element {event.subject} is not in the record; list it first",
+            "/subject",
+        )
+    for place, name in enumerate(fact.scenes):
+        member = f"/data/scenes/{place}"
+        scene = draft.scenes.get(name)
+        if scene is None:
+            yield from the_scene(draft, name, member)
+            continue
+        if element is None:
+            continue
+        kind = element.route.kinds[element.kind]
+        if not name.startswith(f"{element.show}-"):
+            yield Reason(Code.CONTRADICTION, f"{name} is of another show", member)
+        elif name in element.scenes or name in fact.scenes[:place]:
+            yield Reason(Code.EXISTS, f"{name} uses {event.subject} already", member)
+        elif kind.feeds not in scene.route.scene_departments:
+            yield Reason(
+                Code.NOT_ON_ROUTE, f"{name} does not visit {kind.feeds}, which it feeds", member
+            )
+        for department in kind.replaces:
+            if department in scene.departments and begun(draft, (name, department)):
+                yield Reason(
+                    Code.CONTRADICTION, f"{name} has begun its own visit at {department}", member
+                )
+
+
+def hook_up_declared(draft: Draft, event: Event, fact: facts.HookUpDeclared) -> Reasons:
+    """Two different scenes, declared once."""
+    yield from the_scene(draft, event.subject)
+    yield from the_scene(draft, fact.to, "/data/to")
+    if fact.to == event.subject:
+        yield Reason(Code.CIRCLE, "a scene cannot hook up with itself", "/data/to")
+    elif fact.to in draft.hook_ups.get(event.subject, ()):
+        yield Reason(Code.EXISTS, "the hook-up is declared already", "/data/to")
+
+
+def same_as_declared(draft: Draft, event: Event, fact: facts.SameAsDeclared) -> Reasons:
+    """No circles, and nothing already begun is skipped."""
+    yield from the_scene(draft, event.subject)
+    yield from the_scene(draft, fact.source, "/data/source")
+    scene = draft.scenes.get(event.subject)
+    if scene is None or fact.source not in draft.scenes:
+        return
+    if _reuses(draft, fact.source, event.subject):
+        yield Reason(Code.CIRCLE, f"{fact.source} itself reuses {event.subject}", "/data/source")
+    if fact.joins not in scene.departments:
+        yield Reason(
+            Code.NOT_ON_ROUTE, f"{event.subject} does not visit {fact.joins}", "/data/joins"
+        )
+        return
+    if any(same.source == fact.source and same.joins == fact.joins for same in scene.same_as):
+        yield Reason(Code.EXISTS, "it is declared already", "/data/source")
+    if fact.levels:
+        return
+    for department in sorted(scene.route.skipped(fact.joins, frozenset(fact.strands))):
+        if department in scene.departments and begun(draft, (event.subject, department)):
+            yield Reason(
+                Code.CONTRADICTION,
+                f"{event.subject} has begun its own visit at {department}",
+                "/data/joins",
+            )
+
+
+def _reuses(draft: Draft, scene: str, source: str) -> bool:
+    """Whether a scene is the source, or reuses it directly or through others."""
+    waiting, seen = [scene], set()
+    while waiting:
+        name = waiting.pop()
+        if name == source:
+            return True
+        if name not in seen:
+            seen.add(name)
+            waiting.extend(same.source for same in draft.scenes[name].same_as)
+    return False

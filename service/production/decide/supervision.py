@@ -1,0 +1,139 @@
+"""What supervision may record, and who may say what in notes."""
+
+from service.production.decide.asking import (
+    Reasons,
+    begun,
+    on_route,
+    the_department,
+    the_episode,
+    the_item,
+    the_scene,
+)
+from service.production.evolve.retakes import redo_seeds
+from service.production.refusal import Code, Reason
+from service.production.state import Draft, item_of, visit_of
+from service.production.visits import Phase
+from service.vocabulary.event import Event
+from service.vocabulary.facts import supervision as facts
+from service.vocabulary.facts import talk
+
+
+def scene_held(draft: Draft, event: Event, fact: facts.SceneHeld) -> Reasons:
+    """A scene is held once at a time."""
+    yield from the_scene(draft, event.subject)
+    scene = draft.scenes.get(event.subject)
+    if scene is not None and scene.hold is not None:
+        yield Reason(
+            Code.CONTRADICTION, f"{event.subject} is held already; free it first", "/subject"
+        )
+
+
+def scene_freed(draft: Draft, event: Event, fact: facts.SceneFreed) -> Reasons:
+    """Only a held scene is freed."""
+    yield from the_scene(draft, event.subject)
+    scene = draft.scenes.get(event.subject)
+    if scene is not None and scene.hold is None:
+        yield Reason(Code.CONTRADICTION, f"{event.subject} is not held", "/subject")
+
+
+def visit_put_first(draft: Draft, event: Event, fact: facts.VisitPutFirst) -> Reasons:
+    """Only what waits can be put first."""
+    found = item_of(draft, event.subject)
+    if found is None:
+        yield from the_item(draft, event.subject)
+        return
+    against = list(on_route(event.subject, found, fact.department))
+    yield from against
+    if not against:
+        take = visit_of(draft, event.subject, fact.department).current
+        if take.phase is not Phase.WAITING:
+            yield Reason(
+                Code.ILLEGAL_MOVE,
+                f"{event.subject} does not wait at {fact.department}; only what waits can be "
+                "put first",
+                "/subject",
+            )
+
+
+def priority_set(draft: Draft, event: Event, fact: facts.PrioritySet) -> Reasons:
+    """A priority is of something known."""
+    yield from the_item(draft, event.subject)
+
+
+def look_at_answered(draft: Draft, event: Event, fact: facts.LookAtAnswered) -> Reasons:
+    """What a standing retake listed to look at is answered once."""
+    retake = draft.retakes.get(fact.retake)
+    if retake is None:
+        yield Reason(Code.UNKNOWN, f"there is no retake {fact.retake}", "/data/retake")
+        return
+    look = next((look for look in retake.look_at if look.scene == event.subject), None)
+    if look is None:
+        yield Reason(
+            Code.CONTRADICTION,
+            f"{fact.retake} does not ask to look at {event.subject}",
+            "/subject",
+        )
+        return
+    if look.answer:
+        yield Reason(Code.CONTRADICTION, f"answered already: {look.answer}", "/subject")
+    if retake.standing != "standing":
+        yield Reason(
+            Code.CONTRADICTION,
+            f"{fact.retake} no longer stands: {retake.standing}",
+            "/data/retake",
+        )
+    if fact.back_to is not None:
+        yield from on_route(
+            event.subject, draft.scenes[event.subject], fact.back_to, "/data/back_to"
+        )
+    if fact.answer != "redo":
+        return
+    seeds = redo_seeds(draft, retake, look, fact.back_to)
+    if not seeds:
+        yield Reason(
+            Code.CONTRADICTION,
+            "say back_to: the retake's department is not on its route",
+            "/data/back_to",
+        )
+    elif not look.via and not all(begun(draft, seed.node) for seed in seeds):
+        yield Reason(
+            Code.CONTRADICTION,
+            f"{event.subject} has not begun there, so there is nothing to redo",
+            "/data/back_to",
+        )
+
+
+def scene_bought(draft: Draft, event: Event, fact: facts.SceneBought) -> Reasons:
+    """A scene is bought once."""
+    yield from the_scene(draft, event.subject)
+    scene = draft.scenes.get(event.subject)
+    if scene is not None and scene.bought:
+        yield Reason(Code.CONTRADICTION, f"{event.subject} is bought already", "/subject")
+
+
+def episode_delivered(draft: Draft, event: Event, fact: facts.EpisodeDelivered) -> Reasons:
+    """An episode is delivered once."""
+    yield from the_episode(draft, event.subject)
+    episode = draft.episodes.get(event.subject)
+    if episode is not None and episode.delivered_us >= 0:
+        yield Reason(Code.CONTRADICTION, f"{event.subject} is delivered already", "/subject")
+
+
+def note_given(draft: Draft, event: Event, fact: talk.NoteGiven) -> Reasons:
+    """A note's code is new, and it goes to a department there is."""
+    yield from the_item(draft, event.subject)
+    yield from the_department(draft, fact.to, "/data/to")
+    if fact.note in draft.notes:
+        yield Reason(Code.EXISTS, f"note {fact.note} is given already", "/data/note")
+
+
+def note_answered(draft: Draft, event: Event, fact: talk.NoteAnswered) -> Reasons:
+    """An open note is answered, under the item it is about."""
+    note = draft.notes.get(fact.note)
+    if note is None:
+        yield Reason(Code.UNKNOWN, f"there is no note {fact.note}", "/data/note")
+        return
+    if note.answered_us >= 0:
+        yield Reason(Code.CONTRADICTION, f"note {fact.note} is answered already", "/data/note")
+    if note.item != event.subject:
+        yield Reason(Code.CONTRADICTION, f"note {fact.note} is about {note.item}", "/subject")

@@ -1,0 +1,75 @@
+"""The fold: what each recorded fact changes. Pure, and total over what `decide` accepts."""
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from service.production.evolve import desks, office, retakes, supervision
+from service.production.evolve.marking import add_mark
+from service.production.state import Draft, State
+from service.vocabulary.event import Event
+
+Apply = Callable[[Draft, Event, Any], None]
+
+APPLIES: dict[str, Apply] = {
+    "route.laid": office.route_laid,
+    "calendar.set": office.calendar_set,
+    "crew.set": office.crew_set,
+    "show.opened": office.show_opened,
+    "episode.opened": office.episode_opened,
+    "gate.set": office.gate_set,
+    "scene.listed": office.scene_listed,
+    "scene.retimed": office.scene_retimed,
+    "scene.omitted": office.scene_omitted,
+    "scene.restored": office.scene_restored,
+    "element.listed": office.element_listed,
+    "element.used": office.element_used,
+    "hook-up.declared": office.hook_up_declared,
+    "same-as.declared": office.same_as_declared,
+    "hand-out.made": desks.hand_out_made,
+    "work.started": desks.work_started,
+    "hand-off.made": desks.hand_off_made,
+    "hand-off.refused": desks.hand_off_refused,
+    "department.stopped": desks.department_stopped,
+    "department.resumed": desks.department_resumed,
+    "scene.held": supervision.scene_held,
+    "scene.freed": supervision.scene_freed,
+    "visit.put-first": supervision.visit_put_first,
+    "priority.set": supervision.priority_set,
+    "look-at.answered": retakes.look_at_answered,
+    "scene.bought": supervision.scene_bought,
+    "episode.delivered": supervision.episode_delivered,
+    "note.given": supervision.note_given,
+    "note.answered": supervision.note_answered,
+    "retake.called": retakes.retake_called,
+    "retake.withdrawn": retakes.retake_withdrawn,
+    "retake.bought-as-is": retakes.retake_bought_as_is,
+}
+
+
+def apply(draft: Draft, event: Event) -> None:
+    """Write one event into a draft.
+
+    A strike changes nothing here: what stands of the log is chosen before the fold. Raises
+    KeyError for a type without an entry in the table.
+    """
+    if event.fact.TYPE == "event.struck":
+        return
+    APPLIES[event.fact.TYPE](draft, event, event.fact)
+    before = draft.latest.get(event.subject)
+    if before is None or before < event.time_us:
+        draft.latest[event.subject] = event.time_us
+    elif before > event.time_us:
+        add_mark(draft, event.position, "late")
+
+
+def evolve(state: State, event: Event) -> State:
+    """The state after one more event."""
+    return fold(state, (event,))
+
+
+def fold(state: State, events: Iterable[Event]) -> State:
+    """The state after events, in order of position."""
+    draft = Draft(state)
+    for event in events:
+        apply(draft, event)
+    return draft.finish()

@@ -1,0 +1,40 @@
+"""How recorded events are flagged: late, or in what way they are irregular."""
+
+from service.production.graph import predecessors
+from service.production.state import Draft, Known, Node, visit_of
+from service.production.visits import Phase
+from service.vocabulary.event import Event
+
+
+def add_mark(draft: Draft, position: int, mark: str) -> None:
+    """Flag a recorded event."""
+    draft.marks[position] = tuple(sorted({*draft.marks.get(position, ()), mark}))
+
+
+def mark_irregular(draft: Draft, event: Event, node: Node, *also: str) -> None:
+    """Flag what is only unusual about a visit that begins: legal, but worth a look."""
+    for mark in also:
+        add_mark(draft, event.position, mark)
+    if upstream_missing(draft, node):
+        add_mark(draft, event.position, "upstream-missing")
+    scene = draft.scenes.get(node[0])
+    if scene is not None and scene.hold is not None and event.time_us > scene.hold.since_us:
+        add_mark(draft, event.position, "held")
+    episode = draft.episodes.get(scene.episode if scene else node[0])
+    if episode is not None and 0 <= episode.delivered_us < event.time_us:
+        add_mark(draft, event.position, "delivered")
+    for stoppage in draft.stoppages.get(node[1], ())[-1:]:
+        if stoppage.resumed_us < 0 and event.time_us > stoppage.stopped_us:
+            add_mark(draft, event.position, "stopped")
+
+
+def upstream_missing(known: Known, node: Node) -> bool:
+    """Whether a visit that must come before is not handed off."""
+    for arc in predecessors(known, *node):
+        item, department = arc.node
+        scene = known.scenes.get(item)
+        if scene is not None and scene.omitted:
+            continue
+        if visit_of(known, item, department).current.phase is not Phase.HANDED_OFF:
+            return True
+    return False

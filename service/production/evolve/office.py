@@ -1,0 +1,219 @@
+"""What the office's facts change."""
+
+from service.production.evolve.entering import enter_move
+from service.production.route import Route, compile_route
+from service.production.state import (
+    STUDIO_CALENDAR,
+    Crew,
+    Draft,
+    Element,
+    Episode,
+    Gate,
+    LaidRoute,
+    SameAs,
+    Scene,
+    Show,
+)
+from service.production.visits import Move, Phase
+from service.vocabulary.calendar import Calendar, CalendarVersion, Shift, local_date
+from service.vocabulary.event import Event
+from service.vocabulary.facts import office as facts
+from service.vocabulary.facts.office import WEEKDAYS
+from service.vocabulary.identifiers import natural_order, parse_subject
+from service.vocabulary.instants import US_PER_MIN
+
+MIN_PER_DAY = 24 * 60
+
+
+def route_laid(draft: Draft, event: Event, fact: facts.RouteLaid) -> None:
+    """A show's further route."""
+    route = compile_route(fact)
+    show = draft.shows[event.subject]
+    draft.shows[event.subject] = show._replace(
+        routes=(*show.routes, LaidRoute(fact.from_on, route))
+    )
+    for name, department in route.departments.items():
+        draft.units[name] = department.unit
+
+
+def route_in_force(draft: Draft, show: str, at_us: int) -> Route | None:
+    """The route an item listed at an instant takes: the one laid last of those in force then."""
+    calendar = draft.calendars.get(STUDIO_CALENDAR)
+    listed_on = local_date(calendar, at_us // US_PER_MIN) if calendar else None
+    for laid in reversed(draft.shows[show].routes):
+        if laid.from_on is None or (listed_on is not None and laid.from_on <= listed_on):
+            return laid.route
+    return None
+
+
+def calendar_set(draft: Draft, event: Event, fact: facts.CalendarSet) -> None:
+    """Working hours from a date; of the studio, or of one department."""
+    owner = fact.department or STUDIO_CALENDAR
+    known = draft.calendars.get(owner)
+    studio = draft.calendars.get(STUDIO_CALENDAR)
+    zone = fact.zone or (studio.zone if studio else "UTC")
+    shifts = tuple(
+        Shift(
+            tuple(WEEKDAYS.index(day) + 1 for day in hours.days),
+            hours.opens_min,
+            hours.closes_min + (MIN_PER_DAY if hours.closes_min <= hours.opens_min else 0),
+        )
+        for hours in fact.shifts
+    )
+    version = CalendarVersion(fact.from_on, shifts, frozenset(fact.days_off))
+    others = () if known is None else known.versions
+    versions = [other for other in others if other.from_on != version.from_on]
+    draft.calendars[owner] = Calendar(
+        zone, tuple(sorted([*versions, version], key=lambda other: other.from_on))
+    )
+
+
+def crew_set(draft: Draft, event: Event, fact: facts.CrewSet) -> None:
+    """A department's crew from a date."""
+    crew = Crew(
+        fact.from_on, fact.artists, fact.units_per_artist_day_e4, fact.minutes_per_artist_day
+    )
+    others = [
+        other for other in draft.crews.get(fact.department, ()) if other.from_on != crew.from_on
+    ]
+    draft.crews[fact.department] = tuple(sorted([*others, crew], key=lambda other: other.from_on))
+
+
+def show_opened(draft: Draft, event: Event, fact: facts.ShowOpened) -> None:
+    """A series."""
+    draft.shows[event.subject] = Show(fact.title, fact.frames_per_second)
+
+
+def episode_opened(draft: Draft, event: Event, fact: facts.EpisodeOpened) -> None:
+    """An episode, by the route in force."""
+    subject = parse_subject(event.subject)
+    show = subject.show if subject else ""
+    route = route_in_force(draft, show, event.time_us)
+    if route is None:
+        raise LookupError(f"no route for {event.subject}")
+    draft.episodes[event.subject] = Episode(
+        title=fact.title,
+        show=show,
+        order=event.position,
+        route=route,
+        frames=fact.frames,
+        difficulty=fact.difficulty,
+        work=fact.work,
+    )
+
+
+def gate_set(draft: Draft, event: Event, fact: facts.GateSet) -> None:
+    """A date an episode must meet."""
+    episode = draft.episodes[event.subject]
+    gates = dict(episode.gates) | {fact.gate: Gate(fact.due_on, fact.hard)}
+    draft.episodes[event.subject] = episode._replace(gates=tuple(gates.items()))
+
+
+def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> None:
+    """A scene of an episode, by the route its episode took."""
+    subject = parse_subject(event.subject)
+    if subject is None:
+        raise LookupError(event.subject)
+    episode = draft.episodes[subject.episode]
+    draft.episodes[subject.episode] = episode._replace(scenes=(*episode.scenes, event.subject))
+    draft.scenes[event.subject] = Scene(
+        episode=subject.episode,
+        number=subject.last,
+        route=episode.route,
+        frames=fact.frames,
+        drawings=fact.drawings,
+        levels=fact.levels,
+        difficulty=fact.difficulty,
+        work=fact.work,
+        departments=episode.route.scene_departments,
+        listed_us=event.time_us,
+    )
+
+
+def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> None:
+    """A scene's new length."""
+    scene = draft.scenes[event.subject]
+    drawings = scene.drawings if fact.drawings is None else fact.drawings
+    draft.scenes[event.subject] = scene._replace(frames=fact.frames, drawings=drawings)
+
+
+def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
+    """A mask over a scene: what is on a desk of it goes back to the tray, with its full work."""
+    scene = draft.scenes[event.subject]
+    for department in scene.departments:
+        visits = draft.visits.get(event.subject, {})
+        if department in visits and visits[department].current.phase is Phase.ON_DESK:
+            enter_move(draft, event, (event.subject, department), Move.OMIT)
+    draft.scenes[event.subject] = scene._replace(omitted_us=event.time_us)
+
+
+def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> None:
+    """The mask comes off."""
+    draft.scenes[event.subject] = draft.scenes[event.subject]._replace(omitted_us=-1)
+
+
+def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> None:
+    """An element of a show, by the route in force."""
+    subject = parse_subject(event.subject)
+    show = subject.show if subject else ""
+    route = route_in_force(draft, show, event.time_us)
+    if route is None:
+        raise LookupError(f"no route for {event.subject}")
+    opened = draft.shows[show]
+    draft.shows[show] = opened._replace(elements=(*opened.elements, event.subject))
+    draft.elements[event.subject] = Element(
+        show=show,
+        kind=fact.kind,
+        title=fact.title,
+        route=route,
+        frames=fact.frames or 0,
+        drawings=fact.drawings,
+        difficulty=fact.difficulty,
+        work=fact.work,
+        departments=route.kinds[fact.kind].departments,
+        listed_us=event.time_us,
+    )
+
+
+def element_used(draft: Draft, event: Event, fact: facts.ElementUsed) -> None:
+    """Scenes that use an element no longer visit the departments it replaces."""
+    element = draft.elements[event.subject]
+    new = [name for name in fact.scenes if name not in element.scenes]
+    draft.elements[event.subject] = element._replace(scenes=(*element.scenes, *new))
+    for name in new:
+        scene = draft.scenes[name]
+        draft.scenes[name] = scene._replace(elements=(*scene.elements, event.subject))
+        set_departments(draft, name)
+
+
+def hook_up_declared(draft: Draft, event: Event, fact: facts.HookUpDeclared) -> None:
+    """Two scenes must match where they meet."""
+    for one, other in ((event.subject, fact.to), (fact.to, event.subject)):
+        known = draft.hook_ups.get(one, ())
+        draft.hook_ups[one] = tuple(sorted({*known, other}, key=natural_order))
+
+
+def same_as_declared(draft: Draft, event: Event, fact: facts.SameAsDeclared) -> None:
+    """A scene reuses another's; what it takes over whole it no longer visits itself."""
+    scene = draft.scenes[event.subject]
+    same = SameAs(fact.source, fact.joins, frozenset(fact.strands), fact.levels)
+    draft.scenes[event.subject] = scene._replace(same_as=(*scene.same_as, same))
+    known = draft.reusers.get(fact.source, ())
+    if event.subject not in known:
+        draft.reusers[fact.source] = (*known, event.subject)
+    set_departments(draft, event.subject)
+
+
+def set_departments(draft: Draft, name: str) -> None:
+    """Work out which departments a scene visits itself."""
+    scene = draft.scenes[name]
+    left_out: set[str] = set()
+    for used in scene.elements:
+        element = draft.elements[used]
+        left_out.update(element.route.kinds[element.kind].replaces)
+    for same in scene.same_as:
+        if not same.levels:
+            left_out |= scene.route.skipped(same.joins, same.strands)
+    draft.scenes[name] = scene._replace(
+        departments=tuple(n for n in scene.route.scene_departments if n not in left_out)
+    )

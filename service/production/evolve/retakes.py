@@ -1,0 +1,142 @@
+"""What retakes change: the takes of every visit in their reach."""
+
+from service.production.evolve.entering import enter_move
+from service.production.reach import (
+    Reach,
+    cancelled_by_withdrawal,
+    compute_reach,
+    entry_department,
+)
+from service.production.state import (
+    Draft,
+    Known,
+    LookAt,
+    Reached,
+    Retake,
+    departments_of,
+    item_of,
+)
+from service.production.visits import Move
+from service.vocabulary.event import Event
+from service.vocabulary.facts import retakes as facts
+from service.vocabulary.facts import supervision
+from service.vocabulary.quantities import ONE_E4, ceil_div
+
+
+def share_of(known: Known, item: str, fact: facts.RetakeCalled) -> int:
+    """The share of an item's drawings that a call touches, in ten-thousandths."""
+    if fact.share_e4 is not None:
+        return fact.share_e4
+    found = item_of(known, item)
+    drawings = getattr(found, "drawings", 0)
+    if fact.drawings is None or drawings == 0:
+        return ONE_E4
+    return min(ONE_E4, ceil_div(fact.drawings * ONE_E4, drawings))
+
+
+def named_items(event: Event, fact: facts.RetakeCalled) -> tuple[str, ...]:
+    """What a call names: its items, or its subject."""
+    return tuple(dict.fromkeys(fact.items)) or (event.subject,)
+
+
+def reach_of(known: Known, event: Event, fact: facts.RetakeCalled) -> Reach:
+    """What a call would reach, by the arcs as they stand."""
+    items = named_items(event, fact)
+    marks = {dependent.scene: dependent.mark for dependent in fact.dependents}
+    seeds = [Reached((item, fact.back_to), None, share_of(known, item, fact)) for item in items]
+    first = compute_reach(known, seeds, frozenset(fact.strands), marks, frozenset(items))
+    reached = {step.node[0] for step in first.reached}
+    share = max(seed.share_e4 for seed in seeds)
+    for scene, mark in marks.items():
+        found = item_of(known, scene)
+        if mark != "redo" or scene in reached or found is None:
+            continue
+        department = fact.back_to if fact.back_to in departments_of(found) else None
+        if department is not None:
+            seeds.append(Reached((scene, department), None, share))
+    if len(seeds) == len(items):
+        return first
+    named = frozenset(items) | {seed.node[0] for seed in seeds}
+    return compute_reach(known, seeds, frozenset(fact.strands), marks, named)
+
+
+def retake_called(draft: Draft, event: Event, fact: facts.RetakeCalled) -> None:
+    """Record the call with its reach, and let every visit reached know of it."""
+    reach = reach_of(draft, event, fact)
+    items = named_items(event, fact)
+    draft.retakes[fact.retake] = Retake(
+        position=event.position,
+        subject=event.subject,
+        called_us=event.time_us,
+        kind=fact.kind,
+        urgency=fact.urgency,
+        back_to=fact.back_to,
+        strands=frozenset(fact.strands),
+        items=items,
+        share_e4=max(share_of(draft, item, fact) for item in items),
+        drawings=fact.drawings,
+        found_at=fact.found_at,
+        fault_of=fact.fault_of,
+        asked_by=fact.asked_by,
+        reach=reach.reached,
+        look_at=reach.look_at,
+    )
+    _call(draft, event, fact.retake, reach.reached)
+
+
+def _call(draft: Draft, event: Event, code: str, reached: tuple[Reached, ...]) -> None:
+    for step in reached:
+        enter_move(draft, event, step.node, Move.CALL, retake=code, share_e4=step.share_e4)
+
+
+def redo_seeds(
+    known: Known, retake: Retake, look: LookAt, back_to: str | None
+) -> tuple[Reached, ...]:
+    """Where the redo of a scene begins that was listed to look at."""
+    if back_to is None and look.via:
+        return look.via
+    department = back_to or entry_department(known, retake, look.scene)
+    if department is None:
+        return ()
+    return (Reached((look.scene, department), None, retake.share_e4),)
+
+
+def look_at_answered(draft: Draft, event: Event, fact: supervision.LookAtAnswered) -> None:
+    """Fine as it is, or the retake's reach grows by the scene and what stands behind it."""
+    retake = draft.retakes[fact.retake]
+    look = next(look for look in retake.look_at if look.scene == event.subject)
+    answered = tuple(
+        other._replace(answer=fact.answer) if other.scene == event.subject else other
+        for other in retake.look_at
+    )
+    retake = retake._replace(look_at=answered)
+    if fact.answer == "redo":
+        seeds = redo_seeds(draft, retake, look, fact.back_to)
+        grown = compute_reach(draft, seeds, retake.strands, {}, frozenset({event.subject}))
+        known = {step.node for step in retake.reach}
+        new = tuple(step for step in grown.reached if step.node not in known)
+        listed = {other.scene for other in answered}
+        more = tuple(other for other in grown.look_at if other.scene not in listed)
+        retake = retake._replace(reach=retake.reach + new, look_at=answered + more)
+        draft.retakes[fact.retake] = retake
+        # visits already in reach hear of it again: what was handed off since must be done anew
+        _call(draft, event, fact.retake, grown.reached)
+        return
+    draft.retakes[fact.retake] = retake
+
+
+def retake_withdrawn(draft: Draft, event: Event, fact: facts.RetakeWithdrawn) -> None:
+    """Cancel what has not begun and follows nothing begun."""
+    _end(draft, event, fact.retake, "withdrawn")
+
+
+def retake_bought_as_is(draft: Draft, event: Event, fact: facts.RetakeBoughtAsIs) -> None:
+    """The fault stays in; cancels as a withdrawal does."""
+    _end(draft, event, fact.retake, "bought-as-is")
+
+
+def _end(draft: Draft, event: Event, code: str, standing: str) -> None:
+    retake = draft.retakes[code]
+    for node in cancelled_by_withdrawal(draft, code, retake):
+        enter_move(draft, event, node, Move.UNCALL, retake=code)
+    draft.retakes[code] = retake._replace(standing=standing)

@@ -1,0 +1,63 @@
+"""What facts of supervision and of talk change."""
+
+from service.production.evolve.marking import add_mark
+from service.production.state import Draft, Hold, Note, departments_of, visit_of
+from service.production.visits import Phase
+from service.vocabulary.event import Event
+from service.vocabulary.facts import supervision as facts
+from service.vocabulary.facts import talk
+
+
+def scene_held(draft: Draft, event: Event, fact: facts.SceneHeld) -> None:
+    """Nothing of a scene starts until it is freed."""
+    hold = Hold(event.position, fact.owes, fact.by_on, event.time_us)
+    draft.scenes[event.subject] = draft.scenes[event.subject]._replace(hold=hold)
+
+
+def scene_freed(draft: Draft, event: Event, fact: facts.SceneFreed) -> None:
+    """A held scene goes on."""
+    draft.scenes[event.subject] = draft.scenes[event.subject]._replace(hold=None)
+
+
+def visit_put_first(draft: Draft, event: Event, fact: facts.VisitPutFirst) -> None:
+    """The latest such order goes first: positions grow."""
+    draft.put_first[event.subject, fact.department] = event.position
+
+
+def priority_set(draft: Draft, event: Event, fact: facts.PrioritySet) -> None:
+    """A priority of a scene, an element, or a whole episode."""
+    subject = event.subject
+    if subject in draft.scenes:
+        draft.scenes[subject] = draft.scenes[subject]._replace(priority=fact.priority)
+    elif subject in draft.elements:
+        draft.elements[subject] = draft.elements[subject]._replace(priority=fact.priority)
+    else:
+        draft.episodes[subject] = draft.episodes[subject]._replace(priority=fact.priority)
+
+
+def scene_bought(draft: Draft, event: Event, fact: facts.SceneBought) -> None:
+    """A scene is accepted."""
+    draft.scenes[event.subject] = draft.scenes[event.subject]._replace(bought=True)
+
+
+def episode_delivered(draft: Draft, event: Event, fact: facts.EpisodeDelivered) -> None:
+    """An episode has left the studio."""
+    episode = draft.episodes[event.subject]
+    draft.episodes[event.subject] = episode._replace(delivered_us=event.time_us)
+    items = [(name, draft.scenes[name]) for name in episode.scenes]
+    nodes = [(event.subject, name) for name in departments_of(episode)]
+    nodes += [(name, at) for name, scene in items if not scene.omitted for at in scene.departments]
+    if any(visit_of(draft, *node).current.phase is not Phase.HANDED_OFF for node in nodes):
+        add_mark(draft, event.position, "open-visits")
+
+
+def note_given(draft: Draft, event: Event, fact: talk.NoteGiven) -> None:
+    """A note is open."""
+    draft.notes[fact.note] = Note(event.position, event.subject, fact.to, event.time_us)
+
+
+def note_answered(draft: Draft, event: Event, fact: talk.NoteAnswered) -> None:
+    """A note is answered."""
+    draft.notes[fact.note] = draft.notes[fact.note]._replace(
+        answered_us=event.time_us, answered_position=event.position
+    )

@@ -1,0 +1,238 @@
+"""A show's route, compiled from its fact: who follows whom, what each arc carries."""
+
+import heapq
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from service.vocabulary.facts.office import ElementKind, RouteDepartment, RouteLaid
+
+Strands = frozenset[str]
+
+
+class RouteArc(NamedTuple):
+    """The other end of an arc, and what the arc carries."""
+
+    department: str
+    strands: Strands
+
+
+class RouteFault(NamedTuple):
+    """What is wrong with a route: a JSON pointer into the event's data, and the remedy."""
+
+    pointer: str
+    detail: str
+
+
+@dataclass(frozen=True)
+class Route:
+    """Departments in an order in which each stands behind those it follows."""
+
+    departments: dict[str, RouteDepartment]
+    follows: dict[str, tuple[RouteArc, ...]]
+    followed_by: dict[str, tuple[RouteArc, ...]]
+    rank: dict[str, int]
+    scene_departments: tuple[str, ...]
+    episode_departments: tuple[str, ...]
+    kinds: dict[str, ElementKind]
+    gates: dict[str, tuple[str, bool]]
+    _skips: dict[tuple[str, Strands], frozenset[str]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
+    _arcs: dict[tuple[str, ...], dict[str, tuple[RouteArc, ...]]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
+
+    def arcs_of(self, departments: tuple[str, ...]) -> dict[str, tuple[RouteArc, ...]]:
+        """What each department follows, for a scene that visits only `departments` itself.
+
+        A department the scene does not visit is passed through: what it follows is followed by
+        whatever stands behind. For a department of episode grain, what it follows in the scene.
+        """
+        known = self._arcs.get(departments)
+        if known is None:
+            known = self._arcs[departments] = {
+                name: self._passed_through(name, frozenset(departments))
+                for name in (*departments, *self.episode_departments)
+            }
+        return known
+
+    def _passed_through(self, department: str, visited: Strands) -> tuple[RouteArc, ...]:
+        by_scene = self.departments[department].grain == "scene"
+        joined: dict[str, Strands] = {}
+        waiting = list(self.follows[department])
+        while waiting:
+            name, strands = waiting.pop()
+            by_episode = name in self.episode_departments
+            if by_episode and not by_scene:
+                continue
+            if by_episode or name in visited:
+                joined[name] = joined.get(name, frozenset()) | strands
+                continue
+            waiting += [
+                RouteArc(arc.department, arc.strands & strands)
+                for arc in self.follows[name]
+                if arc.strands & strands
+            ]
+        return tuple(
+            RouteArc(name, joined[name])
+            for name in sorted(joined, key=lambda known: self.rank[known])
+        )
+
+    def skipped(self, joins: str, strands: Strands) -> frozenset[str]:
+        """Scene departments that a scene need not visit when it joins its source at `joins`.
+
+        One is skipped when every arc out of it carries a reused strand to `joins` or to another
+        skipped department: whatever else it does for the scene must still be done.
+        """
+        known = self._skips.get((joins, strands))
+        if known is None:
+            found: set[str] = set()
+            for name in reversed(self.scene_departments):
+                arcs = self.followed_by[name]
+                if arcs and all(
+                    arc.strands <= strands and (arc.department == joins or arc.department in found)
+                    for arc in arcs
+                ):
+                    found.add(name)
+            known = self._skips[joins, strands] = frozenset(found - {joins})
+        return known
+
+
+def _order(departments: dict[str, RouteDepartment]) -> list[str] | None:
+    """Departments so that each stands behind those it follows; None if there is a circle.
+
+    Ties go by the order in which the route lists them.
+    """
+    listed = {name: place for place, name in enumerate(departments)}
+    waiting = {name: len(department.follows) for name, department in departments.items()}
+    free = [listed[name] for name, count in waiting.items() if count == 0]
+    heapq.heapify(free)
+    names = list(departments)
+    ordered = []
+    while free:
+        name = names[heapq.heappop(free)]
+        ordered.append(name)
+        for other, department in departments.items():
+            for arc in department.follows:
+                if arc.department == name:
+                    waiting[other] -= 1
+                    if waiting[other] == 0:
+                        heapq.heappush(free, listed[other])
+    return ordered if len(ordered) == len(departments) else None
+
+
+def compile_route(fact: RouteLaid) -> Route:
+    """The route of a checked fact (`route_faults` gives none)."""
+    departments = {department.department: department for department in fact.departments}
+    ordered = _order(departments)
+    if ordered is None:
+        raise ValueError("a route with a circle was recorded")
+    follows = {
+        name: tuple(RouteArc(arc.department, frozenset(arc.strands)) for arc in stood.follows)
+        for name, stood in departments.items()
+    }
+    followed_by: dict[str, list[RouteArc]] = {name: [] for name in departments}
+    for name in ordered:
+        for arc in follows[name]:
+            followed_by[arc.department].append(RouteArc(name, arc.strands))
+    return Route(
+        departments=departments,
+        follows=follows,
+        followed_by={name: tuple(arcs) for name, arcs in followed_by.items()},
+        rank={name: place for place, name in enumerate(ordered)},
+        scene_departments=tuple(n for n in ordered if departments[n].grain == "scene"),
+        episode_departments=tuple(n for n in ordered if departments[n].grain == "episode"),
+        kinds={kind.kind: kind for kind in fact.kinds},
+        gates={gate.gate: (gate.department, gate.takes == "first") for gate in fact.gates},
+    )
+
+
+def _twice(names: Iterable[str]) -> Iterator[tuple[int, str]]:
+    seen: set[str] = set()
+    for place, name in enumerate(names):
+        if name in seen:
+            yield place, name
+        seen.add(name)
+
+
+def route_faults(fact: RouteLaid) -> list[RouteFault]:
+    """Everything that makes a route unusable; empty if it can be compiled."""
+    departments = {department.department: department for department in fact.departments}
+    faults = [
+        RouteFault(f"/departments/{place}/department", f"{name} is listed twice; list it once")
+        for place, name in _twice(department.department for department in fact.departments)
+    ]
+    for place, department in enumerate(fact.departments):
+        for arc_place, arc in enumerate(department.follows):
+            pointer = f"/departments/{place}/follows/{arc_place}/department"
+            other = departments.get(arc.department)
+            if other is None:
+                faults.append(
+                    RouteFault(pointer, f"{arc.department} is not in this route; list it too")
+                )
+            elif "element" in (department.grain, other.grain):
+                faults.append(
+                    RouteFault(
+                        pointer,
+                        "departments of element grain are joined by the kinds of element, "
+                        "not by follows; leave the arc out",
+                    )
+                )
+        for arc_place, name in _twice(arc.department for arc in department.follows):
+            pointer = f"/departments/{place}/follows/{arc_place}/department"
+            faults.append(RouteFault(pointer, f"{name} is followed twice; join the strands"))
+    if not faults and _order(departments) is None:
+        faults.append(RouteFault("/departments", "the departments follow each other in a circle"))
+    return faults + _kind_faults(fact, departments) + _gate_faults(fact, departments)
+
+
+def _kind_faults(fact: RouteLaid, departments: dict[str, RouteDepartment]) -> list[RouteFault]:
+    faults = [
+        RouteFault(f"/kinds/{place}/kind", f"{name} is listed twice; list it once")
+        for place, name in _twice(kind.kind for kind in fact.kinds)
+    ]
+    for place, kind in enumerate(fact.kinds):
+        for name_place, name in enumerate(kind.departments):
+            pointer = f"/kinds/{place}/departments/{name_place}"
+            if name not in departments:
+                faults.append(RouteFault(pointer, f"{name} is not in this route; list it too"))
+            elif departments[name].grain == "episode":
+                faults.append(RouteFault(pointer, f"{name} works by episode, not on elements"))
+        for name_place, name in _twice(kind.departments):
+            faults.append(
+                RouteFault(f"/kinds/{place}/departments/{name_place}", f"{name} is listed twice")
+            )
+        scene_members = [("feeds", kind.feeds)]
+        scene_members += [(f"replaces/{at}", name) for at, name in enumerate(kind.replaces)]
+        for member, name in scene_members:
+            if name not in departments or departments[name].grain != "scene":
+                faults.append(
+                    RouteFault(
+                        f"/kinds/{place}/{member}",
+                        f"{name} is not a department of this route that works by scene",
+                    )
+                )
+        if kind.feeds in kind.replaces:
+            faults.append(
+                RouteFault(f"/kinds/{place}/feeds", f"{kind.feeds} cannot be fed and replaced")
+            )
+    return faults
+
+
+def _gate_faults(fact: RouteLaid, departments: dict[str, RouteDepartment]) -> list[RouteFault]:
+    faults = [
+        RouteFault(f"/gates/{place}/gate", f"{name} is listed twice; list it once")
+        for place, name in _twice(gate.gate for gate in fact.gates)
+    ]
+    faults += [
+        RouteFault(
+            f"/gates/{place}/department",
+            f"{gate.department} is not a department of this route that works by scene or episode",
+        )
+        for place, gate in enumerate(fact.gates)
+        if gate.department not in departments or departments[gate.department].grain == "element"
+    ]
+    if all(gate.gate != "delivery" for gate in fact.gates):
+        faults.append(RouteFault("/gates", "say which department's hand-offs meet delivery"))
+    return faults

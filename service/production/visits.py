@@ -1,0 +1,244 @@
+"""The takes of one visit, and the one table of legal moves.
+
+What is recorded of a visit is a short list of entries. Takes follow from it by one pass in order
+of time, so that a fact recorded late dates the visit as if it had come in time: a start that
+turns out to lie before a retake's call makes that call reopen the visit.
+"""
+
+from bisect import bisect_right
+from collections.abc import Callable
+from enum import StrEnum
+from typing import NamedTuple
+
+from service.vocabulary.quantities import ONE_E4, ceil_div
+
+
+class Phase(StrEnum):
+    """Where one take stands, apart from what other visits say about it."""
+
+    WAITING = "waiting"
+    ON_DESK = "on_desk"
+    HANDED_OFF = "handed_off"
+    TAKEN_BACK = "taken_back"
+
+
+class Move(StrEnum):
+    """What can happen to a visit."""
+
+    HAND_OUT = "hand_out"
+    START = "start"
+    HAND_OFF = "hand_off"
+    REFUSE = "refuse"
+    OMIT = "omit"
+    CALL = "call"
+    UNCALL = "uncall"
+
+
+# (phase of the take open then, move) -> phase of that take afterwards; a pair that is not here is
+# refused. A call on a take that was begun opens the next one; on one that was not, it is absorbed.
+MOVES: dict[tuple[Phase, Move], Phase] = {
+    (Phase.WAITING, Move.HAND_OUT): Phase.WAITING,
+    (Phase.WAITING, Move.START): Phase.ON_DESK,
+    (Phase.WAITING, Move.HAND_OFF): Phase.HANDED_OFF,
+    (Phase.WAITING, Move.OMIT): Phase.WAITING,
+    (Phase.WAITING, Move.CALL): Phase.WAITING,
+    (Phase.WAITING, Move.UNCALL): Phase.WAITING,
+    (Phase.ON_DESK, Move.HAND_OUT): Phase.ON_DESK,
+    (Phase.ON_DESK, Move.HAND_OFF): Phase.HANDED_OFF,
+    (Phase.ON_DESK, Move.OMIT): Phase.WAITING,
+    (Phase.ON_DESK, Move.CALL): Phase.TAKEN_BACK,
+    (Phase.ON_DESK, Move.UNCALL): Phase.ON_DESK,
+    (Phase.HANDED_OFF, Move.REFUSE): Phase.WAITING,
+    (Phase.HANDED_OFF, Move.OMIT): Phase.HANDED_OFF,
+    (Phase.HANDED_OFF, Move.CALL): Phase.HANDED_OFF,
+    (Phase.HANDED_OFF, Move.UNCALL): Phase.HANDED_OFF,
+}
+
+
+class Entry(NamedTuple):
+    """One thing that happened to a visit.
+
+    `rank` puts what desks say of a minute before what is called in it: a fact whose time is not
+    after a call's counts as before it.
+    """
+
+    at_us: int
+    rank: int
+    position: int
+    move: Move
+    take: int | None = None
+    artist: str | None = None
+    retake: str | None = None
+    share_e4: int = ONE_E4
+
+
+CALL_RANK = 1
+
+
+class Take(NamedTuple):
+    """One take of a visit. Instants are microseconds since the epoch, -1 where not yet.
+
+    `carried_e4` is work left over from a take that was taken back; `basis_e4` is what the shares
+    apply to, -1 for the item's whole base work. `goes_on_e4` is the share still to do after a
+    refused hand-off.
+    """
+
+    number: int
+    phase: Phase
+    opened_us: int
+    started_us: int = -1
+    ended_us: int = -1
+    artist: str | None = None
+    shares: tuple[tuple[str, int], ...] = ()
+    carried_e4: int = 0
+    basis_e4: int = -1
+    goes_on_e4: int = ONE_E4
+
+    @property
+    def begun(self) -> bool:
+        """Whether a desk has had it."""
+        return self.phase is not Phase.WAITING
+
+
+class Visit(NamedTuple):
+    """All takes of one item at one department, and the entries they follow from."""
+
+    takes: tuple[Take, ...]
+    entries: tuple[Entry, ...]
+
+    @property
+    def current(self) -> Take:
+        """The newest take."""
+        return self.takes[-1]
+
+
+FIRST_OPENED_US = -(2**62)
+UNVISITED = Visit((Take(1, Phase.WAITING, FIRST_OPENED_US),), ())
+
+
+class Illegal(NamedTuple):
+    """An entry that the table of moves refuses, and the take it would have met."""
+
+    entry: Entry
+    take: Take
+
+
+class Terms(NamedTuple):
+    """What a department's terms make of a take's work, in ten-thousandths of its unit."""
+
+    base_e4: int
+    least_e4: int
+    whole: bool
+
+
+def take_work_e4(take: Take, terms: Terms) -> int:
+    """The work a take asks for in full, in ten-thousandths of the department's unit."""
+    if take.number == 1:
+        work = terms.base_e4
+    else:
+        basis = terms.base_e4 if take.basis_e4 < 0 else take.basis_e4
+        share = min(ONE_E4, sum(share for _, share in take.shares))
+        if terms.whole and take.shares:
+            share = ONE_E4
+        work = take.carried_e4 + ceil_div(basis * share, ONE_E4)
+        work = max(work, terms.least_e4)
+    return ceil_div(work * take.goes_on_e4, ONE_E4)
+
+
+# remaining(take, terms, at_us) -> work left of a take on a desk, by the calendar known
+Remaining = Callable[[Take, Terms, int], int]
+
+
+def enter(
+    visit: Visit, entry: Entry, terms: Callable[[], Terms], remaining: Remaining
+) -> Visit | Illegal:
+    """The visit with one more entry, or what the table of moves says against it."""
+    entries = visit.entries
+    if not entries or _key(entry) >= _key(entries[-1]):
+        takes = _step(visit.takes, entry, terms, remaining)
+        return takes if isinstance(takes, Illegal) else Visit(takes, (*entries, entry))
+    place = bisect_right(entries, _key(entry), key=_key)
+    return replay((*entries[:place], entry, *entries[place:]), terms, remaining)
+
+
+def replay(
+    entries: tuple[Entry, ...], terms: Callable[[], Terms], remaining: Remaining
+) -> Visit | Illegal:
+    """The visit that entries in order of time add up to."""
+    takes = UNVISITED.takes
+    for entry in entries:
+        stepped = _step(takes, entry, terms, remaining)
+        if isinstance(stepped, Illegal):
+            return stepped
+        takes = stepped
+    return Visit(takes, entries)
+
+
+def _key(entry: Entry) -> tuple[int, int, int]:
+    return entry[:3]
+
+
+def _step(
+    takes: tuple[Take, ...], entry: Entry, terms: Callable[[], Terms], remaining: Remaining
+) -> tuple[Take, ...] | Illegal:
+    take = takes[-1]
+    move = entry.move
+    phase = MOVES.get((take.phase, move))
+    if phase is None or (entry.take is not None and entry.take != take.number):
+        return Illegal(entry, take)
+    if move is Move.HAND_OFF:
+        started_us = take.started_us if take.started_us >= 0 else entry.at_us
+        take = take._replace(phase=phase, started_us=started_us, ended_us=entry.at_us)
+    elif move is Move.START:
+        take = take._replace(
+            phase=phase, started_us=entry.at_us, artist=entry.artist or take.artist
+        )
+    elif move is Move.HAND_OUT:
+        take = take._replace(artist=entry.artist)
+    elif move is Move.REFUSE:
+        take = take._replace(
+            phase=phase, started_us=-1, ended_us=-1, artist=None, goes_on_e4=entry.share_e4
+        )
+    elif move is Move.OMIT:
+        if take.phase is Phase.ON_DESK:
+            take = take._replace(phase=phase, started_us=-1, artist=None)
+    elif move is Move.CALL:
+        return _called(takes, entry, phase, terms, remaining)
+    else:
+        return _uncalled(takes, entry)
+    return (*takes[:-1], take)
+
+
+def _called(
+    takes: tuple[Take, ...],
+    entry: Entry,
+    phase: Phase,
+    terms: Callable[[], Terms],
+    remaining: Remaining,
+) -> tuple[Take, ...]:
+    take = takes[-1]
+    share = (entry.retake or "", entry.share_e4)
+    if take.phase is Phase.WAITING:
+        if take.number == 1 or any(retake == share[0] for retake, _ in take.shares):
+            return takes  # a first take not yet begun is only later
+        return (*takes[:-1], take._replace(shares=(*take.shares, share)))
+    opened = Take(take.number + 1, Phase.WAITING, entry.at_us, shares=(share,))
+    if take.phase is Phase.ON_DESK:
+        known = terms()
+        carried = remaining(take, known, entry.at_us)
+        done = max(0, take_work_e4(take, known) - carried)
+        opened = opened._replace(carried_e4=carried, basis_e4=done)
+        take = take._replace(phase=phase, ended_us=entry.at_us)
+    return (*takes[:-1], take, opened)
+
+
+def _uncalled(takes: tuple[Take, ...], entry: Entry) -> tuple[Take, ...]:
+    take = takes[-1]
+    if take.phase is not Phase.WAITING:
+        return takes
+    shares = tuple(share for share in take.shares if share[0] != entry.retake)
+    if len(shares) == len(take.shares):
+        return takes
+    if shares or take.carried_e4 > 0:
+        return (*takes[:-1], take._replace(shares=shares))
+    return takes[:-1]

@@ -1,0 +1,148 @@
+"""How much work a visit is, in ten-thousandths of its department's unit, and what is left of it."""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from functools import lru_cache
+
+from service.production.state import (
+    STUDIO_CALENDAR,
+    Crew,
+    Element,
+    Episode,
+    Known,
+    Scene,
+    Stoppage,
+    item_of,
+)
+from service.production.visits import Take, Terms, take_work_e4
+from service.vocabulary.calendar import Calendar, WorkingTime, start_of_day_min, working_time
+from service.vocabulary.footage import feet_e4
+from service.vocabulary.instants import US_PER_MIN, instant
+from service.vocabulary.quantities import ONE_E4, ceil_div
+
+
+def base_work_e4(known: Known, item: Scene | Element | Episode, department: str) -> int:
+    """The whole work of an item at a department: stated or else counted, times its difficulty."""
+    stated = next((work for name, work in item.work if name == department), None)
+    work = _counted_e4(known, item, department) if stated is None else stated
+    difficulty = next((factor for name, factor in item.difficulty if name == department), ONE_E4)
+    return ceil_div(work * difficulty, ONE_E4)
+
+
+def _counted_e4(known: Known, item: Scene | Element | Episode, department: str) -> int:
+    stands = item.route.departments[department]
+    if stands.unit == "feet":
+        return feet_e4(_frames(known, item))
+    if stands.unit == "drawings":
+        return _drawings(known, item) * stands.drawings_part_e4
+    return ONE_E4
+
+
+def _frames(known: Known, item: Scene | Element | Episode) -> int:
+    if isinstance(item, Episode):
+        if item.frames is not None:
+            return item.frames
+        return sum(known.scenes[name].frames for name in item.scenes)
+    return item.frames
+
+
+def _drawings(known: Known, item: Scene | Element | Episode) -> int:
+    if isinstance(item, Episode):
+        return sum(known.scenes[name].drawings for name in item.scenes)
+    return item.drawings
+
+
+def terms_for(known: Known, item: Scene | Element | Episode, department: str) -> Terms:
+    """The department's terms for an item."""
+    stands = item.route.departments[department]
+    base = base_work_e4(known, item, department)
+    return Terms(base, stands.least_e4, stands.redo == "whole")
+
+
+def terms_of(known: Known, item: str, department: str) -> Callable[[], Terms]:
+    """The department's terms for the item of that subject, worked out when they are asked for."""
+
+    def terms() -> Terms:
+        found = item_of(known, item)
+        if found is None:
+            raise LookupError(item)
+        return terms_for(known, found, department)
+
+    return terms
+
+
+def remaining_of(known: Known, department: str) -> Callable[[Take, Terms, int], int]:
+    """A function that gives the work left of a take on a desk at an instant."""
+
+    def remaining(take: Take, terms: Terms, at_us: int) -> int:
+        work = take_work_e4(take, terms)
+        start_min, at_min = take.started_us // US_PER_MIN, at_us // US_PER_MIN
+        crew = crew_at(known, department, start_min)
+        if crew is None or work == 0:
+            return work
+        duration = max(1, ceil_div(work * crew.day_min, crew.rate_e4))
+        worked = elapsed_min(known, department, start_min, at_min)
+        return ceil_div(work * max(0, duration - worked), duration)
+
+    return remaining
+
+
+def calendar_of(known: Known, department: str) -> Calendar | None:
+    """The department's calendar, else the studio's."""
+    return known.calendars.get(department) or known.calendars.get(STUDIO_CALENDAR)
+
+
+def crew_at(known: Known, department: str, at_min: int) -> Crew | None:
+    """The crew in force at a minute; None before the first."""
+    calendar = known.calendars.get(STUDIO_CALENDAR)
+    found = None
+    if calendar is not None:
+        for crew in known.crews.get(department, ()):
+            if start_of_day_min(calendar, crew.from_on) <= at_min:
+                found = crew
+    return found
+
+
+def elapsed_min(known: Known, department: str, from_min: int, until_min: int) -> int:
+    """Working minutes of a department in [from, until), stoppages left out."""
+    calendar = calendar_of(known, department)
+    if calendar is None or until_min <= from_min:
+        return 0
+    from_on = instant(from_min * US_PER_MIN).date()
+    until_on = instant(until_min * US_PER_MIN).date()
+    time = _time_around(calendar, from_on.year, until_on.year)
+    stopped = [
+        span
+        for span in stopped_spans(known.stoppages.get(department, ()), until_min)
+        if span[1] > from_min and span[0] < until_min
+    ]
+    worked = time.minutes_between(from_min, until_min)
+    for start, end in stopped:
+        worked -= time.minutes_between(max(start, from_min), min(end, until_min))
+    return max(0, worked)
+
+
+@lru_cache(maxsize=256)
+def _time_around(calendar: Calendar, year: int, year_until: int) -> WorkingTime:
+    # a few days more on both sides, for shifts that cross midnight and zones far from UTC
+    return working_time(
+        calendar, date(year, 1, 1) - timedelta(days=3), date(year_until, 12, 31) + timedelta(days=3)
+    )
+
+
+def stopped_spans(stoppages: tuple[Stoppage, ...], now_min: int) -> list[tuple[int, int]]:
+    """Spans in UTC minutes in which a department does not work, as known at `now_min`.
+
+    One that still lasts ends when it is expected to; overdue, it is taken to end in the next
+    minute.
+    """
+    spans = []
+    for stoppage in stoppages:
+        start = stoppage.stopped_us // US_PER_MIN
+        if stoppage.resumed_us >= 0:
+            end = stoppage.resumed_us // US_PER_MIN
+        else:
+            end = max(stoppage.expected_end_us // US_PER_MIN, now_min + 1)
+        if end > start:
+            spans.append((start, end))
+    return spans

@@ -1,0 +1,230 @@
+"""A small studio of our own to tell stories in: given facts, when a fact, then what follows.
+
+Two half-hour episodes of the show KESTREL, an eight-hour day in Lisbon, one artist a department
+unless a test says otherwise. Invented.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from service.production.decide import Accepted, Past, decide
+from service.production.decide.permission import Actor
+from service.production.refusal import Code, Reason, Refusal
+from service.production.state import EMPTY, State
+from service.vocabulary.event import Event
+from service.vocabulary.facts import CATALOGUE, Role
+from service.vocabulary.instants import parse_instant
+from service.vocabulary.kinds import reviver
+
+OFFICE = Actor("office", Role.OFFICE)
+SUPERVISOR = Actor("supervisor", Role.SUPERVISOR)
+
+_PICTURE = ["background", "character"]
+_ALL = ["background", "character", "sound"]
+
+ROUTE: dict[str, Any] = {
+    "departments": [
+        {"department": "storyboard", "grain": "episode", "unit": "episodes"},
+        {
+            "department": "layout",
+            "grain": "scene",
+            "unit": "scenes",
+            "least": 0.1,
+            "follows": [{"department": "storyboard", "strands": _ALL}],
+        },
+        {
+            "department": "background",
+            "grain": "scene",
+            "unit": "paintings",
+            "follows": [{"department": "layout", "strands": ["background"]}],
+        },
+        {
+            "department": "animation",
+            "grain": "scene",
+            "unit": "feet",
+            "follows": [{"department": "layout", "strands": ["character"]}],
+        },
+        {
+            "department": "paint",
+            "grain": "scene",
+            "unit": "drawings",
+            "follows": [{"department": "animation", "strands": ["character"]}],
+        },
+        {
+            "department": "camera",
+            "grain": "scene",
+            "unit": "scenes",
+            "redo": "whole",
+            "follows": [
+                {"department": "background", "strands": ["background"]},
+                {"department": "paint", "strands": ["character"]},
+            ],
+        },
+        {
+            "department": "cutting",
+            "grain": "episode",
+            "unit": "episodes",
+            "follows": [{"department": "camera", "strands": _PICTURE}],
+        },
+        {
+            "department": "mix",
+            "grain": "episode",
+            "unit": "episodes",
+            "follows": [{"department": "cutting", "strands": ["sound"]}],
+        },
+        {"department": "design", "grain": "element", "unit": "drawings"},
+    ],
+    "kinds": [
+        {
+            "kind": "background",
+            "departments": ["background"],
+            "feeds": "camera",
+            "strand": "background",
+            "replaces": ["background"],
+        },
+        {
+            "kind": "model-sheet",
+            "departments": ["design"],
+            "feeds": "animation",
+            "strand": "character",
+        },
+    ],
+    "gates": [
+        {"gate": "rough-cut", "department": "camera", "takes": "first"},
+        {"gate": "delivery", "department": "mix"},
+    ],
+}
+
+CREWS: dict[str, float] = {
+    "storyboard": 0.5,
+    "layout": 2,
+    "background": 1,
+    "animation": 5,
+    "paint": 20,
+    "camera": 4,
+    "cutting": 1,
+    "mix": 1,
+    "design": 2,
+}
+
+
+class Story:
+    """A log in memory: facts decided and folded one by one, strikes included."""
+
+    def __init__(self) -> None:
+        self.state: State = EMPTY
+        self.struck: frozenset[int] = frozenset()
+        self.events: list[Event] = []
+        self.now = "2031-03-03T08:00:00Z"
+
+    def event(
+        self,
+        type_: str,
+        subject: str,
+        data: Mapping[str, Any] | None = None,
+        at: str | None = None,
+        position: int | None = None,
+    ) -> Event:
+        """An event as it would be proposed."""
+        at_us = parse_instant(at or self.now)
+        place = len(self.events) + 1 if position is None else position
+        fact = reviver(CATALOGUE[type_])(dict(data or {}))
+        recorded_us = max(at_us, parse_instant(self.now))
+        return Event(place, "/tests", f"e{place}", subject, at_us, recorded_us, "tests", fact)
+
+    def propose(
+        self, *events: Event, actor: Actor | None = None, state: State | None = None
+    ) -> Accepted | Refusal:
+        """What the rules say of events, as a batch."""
+        known = Past(EMPTY, tuple(self.standing()), self.struck)
+        roles = events[0].fact.ROLES
+        usual = SUPERVISOR if Role.SUPERVISOR in roles else OFFICE
+        return decide(state or self.state, events, actor or usual, known)
+
+    def standing(self) -> list[Event]:
+        """What stands of the log."""
+        return [event for event in self.events if event.position not in self.struck]
+
+    def tell(
+        self,
+        type_: str,
+        subject: str,
+        data: Mapping[str, Any] | None = None,
+        at: str | None = None,
+    ) -> Event:
+        """Record a fact that must be accepted."""
+        event = self.event(type_, subject, data, at)
+        self.record(event)
+        return event
+
+    def record(self, *events: Event, actor: Actor | None = None) -> None:
+        """Record events as a batch that must be accepted."""
+        told = self.propose(*events, actor=actor)
+        assert isinstance(told, Accepted), told
+        self.state = told.state
+        self.struck |= told.struck
+        self.events.extend(events)
+
+    def refused(
+        self,
+        type_: str,
+        subject: str,
+        data: Mapping[str, Any] | None = None,
+        at: str | None = None,
+        actor: Actor | None = None,
+    ) -> tuple[Reason, ...]:
+        """The reasons against a fact that must be refused."""
+        told = self.propose(self.event(type_, subject, data, at), actor=actor)
+        assert isinstance(told, Refusal), "it was accepted"
+        return told.reasons
+
+    def codes(self, *args: Any, **kwargs: Any) -> set[Code]:
+        """The codes of the reasons against a fact that must be refused."""
+        return {reason.code for reason in self.refused(*args, **kwargs)}
+
+    def desk(self, item: str, *departments: str, start: str, end: str | None = None) -> None:
+        """Start visits and, where an end is given, hand them off, one after the other."""
+        for department in departments:
+            self.tell("work.started", item, {"department": department}, at=start)
+            if end is not None:
+                self.tell("hand-off.made", item, {"department": department}, at=end)
+
+
+def studio(scenes: int = 3, episodes: tuple[str, ...] = ("KESTREL-1", "KESTREL-2")) -> Story:
+    """A studio at work: its office's facts told, boards handed off, scenes listed."""
+    story = Story()
+    story.now = "2031-03-03T08:00:00Z"
+    story.tell("show.opened", "KESTREL", {"title": "Kestrel"})
+    story.tell("route.laid", "KESTREL", ROUTE)
+    hours = {
+        "days": ["monday", "tuesday", "wednesday", "thursday", "friday"],
+        "opens": "09:00",
+        "closes": "17:00",
+    }
+    story.tell(
+        "calendar.set",
+        "studio",
+        {"from_on": "2031-01-01", "zone": "Europe/Lisbon", "shifts": [hours]},
+    )
+    for department, rate in CREWS.items():
+        story.tell(
+            "crew.set",
+            "studio",
+            {
+                "department": department,
+                "artists": 1,
+                "units_per_artist_day": rate,
+                "minutes_per_artist_day": 480,
+                "from_on": "2031-01-01",
+            },
+        )
+    for number, episode in enumerate(episodes):
+        story.tell("episode.opened", episode, {"title": f"Number {number + 1}"})
+        due_on = f"2031-{4 + number:02d}-15"
+        story.tell("gate.set", episode, {"gate": "delivery", "due_on": due_on, "hard": True})
+        for scene in range(1, scenes + 1):
+            story.tell(
+                "scene.listed", f"{episode}/{scene}", {"frames": 80, "drawings": 40, "levels": 2}
+            )
+        story.desk(episode, "storyboard", start="2031-03-03T07:00:00Z", end="2031-03-03T08:00:00Z")
+    return story
