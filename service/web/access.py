@@ -1,0 +1,81 @@
+"""Who asks: RFC 6750 bearer tokens in the Authorization header, and the roles a route wants."""
+
+import re
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, TypeVar, cast
+
+from flask import g, request
+
+from service.log import tokens
+from service.log.tokens import Token
+from service.vocabulary.facts import Role
+from service.web.problems import ProblemError
+from service.web.services import services
+
+_Route = TypeVar("_Route", bound=Callable[..., Any])
+
+REALM = 'Bearer realm="retake-ledger"'
+# RFC 6750, section 2.1
+_CREDENTIALS = re.compile(r"[Bb][Ee][Aa][Rr][Ee][Rr] +([A-Za-z0-9._~+/-]{1,512}=*)")
+_SHOW_ONE = "Send `Authorization: Bearer <token>`."
+
+
+def _challenge(*parts: str) -> dict[str, str]:
+    return {"WWW-Authenticate": ", ".join((REALM, *parts))}
+
+
+def authenticate() -> Token:
+    """The token that the request shows; found once a request.
+
+    Raises ProblemError where there is none or it is not known.
+    """
+    known = g.get("token")
+    if known is not None:
+        return cast(Token, known)
+    header = request.headers.get("Authorization")
+    if header is None or header[:7].lower() != "bearer ":
+        # section 3.1: who shows nothing is told no error code
+        raise ProblemError("no-token", _SHOW_ONE, headers=_challenge())
+    found = _CREDENTIALS.fullmatch(header)
+    token = None
+    if found is not None:
+        with services().engine.connect() as connection:
+            token = tokens.find(connection, found[1])
+    if token is None:
+        detail = "The token is not known here, or has been withdrawn."
+        raise ProblemError("invalid-token", detail, headers=_challenge('error="invalid_token"'))
+    g.token = token
+    return token
+
+
+def require(*roles: Role) -> Callable[[_Route], _Route]:
+    """Let a route answer only who shows a token, of one of the roles if any are named."""
+
+    def guard(route: _Route) -> _Route:
+        @wraps(route)
+        def guarded(*args: Any, **kwargs: Any) -> Any:
+            token = authenticate()
+            if roles and token.role not in roles:
+                raise _insufficient(roles)
+            return route(*args, **kwargs)
+
+        guarded.roles_wanted = roles  # type: ignore[attr-defined]  # the documents read it
+        return cast(_Route, guarded)
+
+    return guard
+
+
+def _insufficient(roles: tuple[Role, ...]) -> ProblemError:
+    wanted = " or ".join(roles)
+    scope = " ".join(roles)
+    return ProblemError(
+        "insufficient-scope",
+        f"This needs a token of the role {wanted}.",
+        headers=_challenge('error="insufficient_scope"', f'scope="{scope}"'),
+    )
+
+
+def roles_of(route: Callable[..., Any]) -> tuple[str, ...] | None:
+    """The roles a route wants, () for any, None where it asks for no token."""
+    return cast("tuple[str, ...] | None", getattr(route, "roles_wanted", None))

@@ -1,0 +1,69 @@
+"""Whether the service lives and can serve, and its metrics. No token is asked for."""
+
+from flask import Blueprint, Response, jsonify
+from marshmallow import fields
+from sqlalchemy.exc import SQLAlchemyError
+
+from service.log.migrate import is_up_to_date
+from service.web import observing
+from service.web.described import Answer, describe
+from service.web.negotiation import JSON
+from service.web.problems import ProblemError
+from service.web.schemas.common import Shown
+from service.web.services import services
+
+health = Blueprint("health", __name__)
+_RETRY = {"Retry-After": "5"}
+
+
+class StateShown(Shown):
+    """Whether the service lives, or is ready."""
+
+    state = fields.String(required=True, metadata={"description": "live or ready."})
+
+
+@health.get("/live")
+@describe(
+    "Whether the process answers",
+    tag="service",
+    answers={200: Answer("Yes.", {JSON: StateShown()})},
+)
+def live() -> Response:
+    """The process answers; nothing else is looked at."""
+    return jsonify(state="live")
+
+
+@health.get("/ready")
+@describe(
+    "Whether the database is reachable and of this release",
+    tag="service",
+    answers={200: Answer("Yes.", {JSON: StateShown()})},
+    problems=("unavailable",),
+)
+def ready() -> Response:
+    """The database answers and has every migration."""
+    try:
+        with services().engine.connect() as connection:
+            migrated = is_up_to_date(connection)
+    except SQLAlchemyError:
+        # what the driver says may name hosts and users
+        raise ProblemError(
+            "unavailable", "The database cannot be reached.", headers=_RETRY
+        ) from None
+    if not migrated:
+        detail = "The database is not of this release: run `retake-ledger migrate`."
+        raise ProblemError("unavailable", detail, headers=_RETRY)
+    return jsonify(state="ready")
+
+
+@health.get("/metrics")
+@describe(
+    "Metrics of this service",
+    tag="service",
+    answers={
+        200: Answer("OpenMetrics text.", {"application/openmetrics-text": {"type": "string"}})
+    },
+)
+def show_metrics() -> Response:
+    """Requests, their durations, and events recorded."""
+    return observing.metrics_response()

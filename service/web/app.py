@@ -1,0 +1,32 @@
+"""The app: everything that answers HTTP, put together."""
+
+from flask import Flask
+from sqlalchemy import Engine
+
+from service.settings import Settings
+from service.web import document, observing, problems
+from service.web.api import BLUEPRINTS
+from service.web.services import Propose, Services, Studios, provide
+
+
+def create_app(settings: Settings, engine: Engine, studios: Studios, propose: Propose) -> Flask:
+    """The WSGI app that serves the studios."""
+    app = bare_app()
+    app.config["MAX_CONTENT_LENGTH"] = settings.body_bytes_max
+    provide(app, Services(settings, engine, studios, propose))
+    return app
+
+
+def bare_app() -> Flask:
+    """All routes without the services behind them: enough to describe them."""
+    app = Flask("service.web", static_folder=None)
+    app.json.sort_keys = False  # type: ignore[attr-defined]  # the default provider has it
+    app.url_map.strict_slashes = True
+    # an address with a doubled slash is another address, not a redirect
+    app.url_map.merge_slashes = False
+    observing.install(app)
+    problems.install(app)
+    for blueprint in BLUEPRINTS:
+        app.register_blueprint(blueprint)
+    app.register_blueprint(document.document_route)
+    return app

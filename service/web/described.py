@@ -1,0 +1,63 @@
+"""What a route says of itself, for the OpenAPI document; kept beside the route's function."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from marshmallow import Schema
+
+_Route = TypeVar("_Route", bound=Callable[..., Any])
+# a marshmallow schema, or JSON Schema where there is none
+Shape = Schema | Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One answer: what it means, its shape by media type, and its headers with their meaning."""
+
+    meaning: str
+    media: Mapping[str, Shape] = field(default_factory=dict)
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Description:
+    """What a route says of itself.
+
+    `problems` names the types it answers with beside those that every such route has; `body` is
+    the shape of what it takes by media type; `tag` is the noun it belongs to.
+    """
+
+    summary: str
+    tag: str
+    answers: Mapping[int, Answer]
+    query: Schema | None = None
+    body: Mapping[str, Shape] = field(default_factory=dict)
+    problems: tuple[str, ...] = ()
+    details: str = ""
+
+
+def describe(
+    summary: str,
+    *,
+    tag: str,
+    answers: Mapping[int, Answer],
+    query: Schema | None = None,
+    body: Mapping[str, Shape] | None = None,
+    problems: tuple[str, ...] = (),
+    details: str = "",
+) -> Callable[[_Route], _Route]:
+    """Say what a route does."""
+    made = Description(summary, tag, answers, query, body or {}, problems, details)
+
+    def keep(route: _Route) -> _Route:
+        route.described = made  # type: ignore[attr-defined]  # functions take attributes
+        return route
+
+    return keep
+
+
+def description_of(route: Callable[..., Any]) -> Description | None:
+    """What a route said of itself."""
+    found = getattr(route, "described", None)
+    return found if isinstance(found, Description) else None

@@ -1,0 +1,176 @@
+"""What a request says beside its facts: content types, query arguments, cursors, validators."""
+
+import base64
+import binascii
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import urlencode
+
+from flask import Response, request
+from marshmallow import Schema, ValidationError, missing
+from werkzeug.http import parse_options_header
+
+from service.web import strict_json
+from service.web.pointers import FieldError
+from service.web.problems import ProblemError
+from service.web.schemas.messages import pointed
+from service.web.services import services
+from service.web.strict_json import WHOLE_MAX, Limits, Unreadable
+
+EVENT = "application/cloudevents+json"
+BATCH = "application/cloudevents-batch+json"
+JSON = "application/json"
+
+
+def posted_type(*taken: str) -> str:
+    """The content type of the body, one of those taken.
+
+    Raises ProblemError (415) for another one, and for a charset other than UTF-8.
+    """
+    written = request.headers.get("Content-Type", "")
+    name, options = parse_options_header(written)
+    if name.lower() not in taken:
+        raise _unsupported(f"{written or 'No content type'} is not taken here.", taken)
+    if options.get("charset", "utf-8").lower() not in {"utf-8", "utf8"}:
+        raise _unsupported(f"The charset {options['charset']} is not taken: send UTF-8.", taken)
+    encoding = request.headers.get("Content-Encoding", "identity")
+    if encoding.lower() != "identity":
+        raise _unsupported(f"The content encoding {encoding} is not taken: send it plain.", taken)
+    return name.lower()
+
+
+def _unsupported(what: str, taken: tuple[str, ...]) -> ProblemError:
+    detail = f"{what} Send {' or '.join(taken)}."
+    if any(name.lower().startswith("ce-") for name, _ in request.headers):
+        detail += " Binary mode (ce- headers) is not taken: put the attributes into the JSON."
+    return ProblemError("unsupported-media-type", detail, headers={"Accept-Post": ", ".join(taken)})
+
+
+def posted_json() -> object:
+    """The value of the JSON body. Raises ProblemError (400, 413) where it cannot be taken."""
+    settings = services().settings
+    value = strict_json.read(
+        request.get_data(cache=False), Limits(settings.body_bytes_max, settings.nesting_max)
+    )
+    if isinstance(value, Unreadable):
+        name = "too-large" if value.too_large else "malformed-json"
+        raise ProblemError(name, value.detail, value.errors)
+    return value
+
+
+def query_of(schema: Schema) -> dict[str, Any]:
+    """The arguments of the query as the schema loads them.
+
+    Raises ProblemError (400) naming each that is unknown, said twice (unless it is a list in the
+    schema) or wrong.
+    """
+    errors: list[FieldError] = []
+    given: dict[str, Any] = {}
+    names = {field.data_key or name: field for name, field in schema.fields.items()}
+    for name, values in request.args.lists():
+        field = names.get(name)
+        if field is None:
+            errors.append(_unknown(name, names))
+        elif any("\0" in value or "\ufffd" in value for value in values):
+            errors.append(FieldError(f"?{name}", "Write it as UTF-8 without NUL.", "not-text"))
+        elif hasattr(field, "inner"):
+            given[name] = values
+        elif len(values) > 1:
+            errors.append(FieldError(f"?{name}", "Say it once.", "duplicate-name"))
+        else:
+            given[name] = values[0]
+    loaded: dict[str, Any] = {}
+    for name, field in names.items():
+        try:
+            value = field.deserialize(given.get(name, missing), name, given)
+        except ValidationError as error:
+            errors += [
+                found._replace(pointer=f"?{name}") for found in pointed(error.messages, "", field)
+            ]
+            continue
+        if value is not missing:
+            loaded[field.attribute or name] = value
+    if errors:
+        raise invalid_query(*errors)
+    return loaded
+
+
+def _unknown(name: str, known: Mapping[str, object]) -> FieldError:
+    if name == "access_token":
+        remedy = "A token is not taken in the address: send it in the Authorization header."
+    else:
+        remedy = f"Known here: {', '.join(known) or 'none'}."
+    return FieldError(f"?{name}", f"There is no such argument. {remedy}", "unknown-argument")
+
+
+def invalid_query(*errors: FieldError) -> ProblemError:
+    """The problem of arguments that are wrong."""
+    return ProblemError("invalid-query", " ".join(error.detail for error in errors), errors)
+
+
+def _seal(position: int, query: Mapping[str, object]) -> str:
+    told = json.dumps([position, query], sort_keys=True, separators=(",", ":"))
+    return hashlib.blake2b(told.encode(), digest_size=6).hexdigest()
+
+
+def make_cursor(position: int, query: Mapping[str, object]) -> str:
+    """An opaque cursor: what follows a position in the answers to a query."""
+    told = json.dumps([position, _seal(position, query)], separators=(",", ":"))
+    return base64.urlsafe_b64encode(told.encode()).decode().rstrip("=")
+
+
+def read_cursor(cursor: str, query: Mapping[str, object]) -> int:
+    """The position of a cursor made for the same query. Raises ProblemError (400)."""
+    try:
+        raw = base64.b64decode(cursor + "=" * (-len(cursor) % 4), b"-_", validate=True)
+        position, seal = json.loads(raw)
+        good = type(position) is int and 0 <= position <= WHOLE_MAX
+        if good and seal == _seal(position, query) and make_cursor(position, query) == cursor:
+            return int(position)
+    except (ValueError, TypeError, RecursionError, binascii.Error):
+        pass
+    told = "Pass a cursor as it was given, with the same other arguments; or begin without one."
+    raise invalid_query(FieldError("?cursor", told, "wrong-cursor"))
+
+
+def link_next(path: str, query: Mapping[str, object], cursor: str) -> str:
+    """The value of an RFC 8288 Link header to what follows."""
+    arguments = urlencode([*_pairs(query), ("cursor", cursor)])
+    return f'<{path}?{arguments}>; rel="next"'
+
+
+def _pairs(query: Mapping[str, object]) -> list[tuple[str, str]]:
+    pairs = []
+    for name, value in query.items():
+        values = value if isinstance(value, list | tuple) else [value]
+        pairs += [(name, str(one)) for one in values]
+    return pairs
+
+
+def etag_of(studio: str, position: int, *also: object) -> str:
+    """The tag of an answer made of a studio's log up to a position, and of what else it took."""
+    told = json.dumps([studio, position, *map(str, also)])
+    return f"{position}-{hashlib.blake2b(told.encode(), digest_size=8).hexdigest()}"
+
+
+def with_etag(answer: Response, tag: str) -> Response:
+    """The answer under its tag, or 304 without a body where `If-None-Match` names it."""
+    answer.set_etag(tag)
+    answer.headers["Cache-Control"] = "private, no-cache"
+    answer.make_conditional(request)
+    return answer
+
+
+def is_current(tag: str) -> bool:
+    """Whether `If-None-Match` names the tag, so that the answer need not be made."""
+    return request.if_none_match.contains_weak(tag)
+
+
+def require_match(tag: str) -> None:
+    """Raise ProblemError unless `If-Match` is sent (428) and names the tag (412)."""
+    if not request.if_match:
+        raise ProblemError("precondition-required", "Send `If-Match` with the ETag you read.")
+    if not request.if_match.contains(tag):
+        raise ProblemError("precondition-failed", "It has changed since it was read: read again.")

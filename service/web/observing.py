@@ -1,0 +1,112 @@
+"""What is seen of the service from outside: traces, one log line a request, and metrics."""
+
+import json
+import logging
+import os
+import re
+import time
+from typing import cast
+
+from flask import Flask, Response, current_app, g, request
+from prometheus_client import CollectorRegistry, Counter, Histogram
+from prometheus_client.multiprocess import MultiProcessCollector
+from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, generate_latest
+
+_KEY = "retake-ledger-metrics"
+# W3C Trace Context, section 3.2: version, trace, parent, flags; zeros alone name nothing
+_TRACEPARENT = re.compile(
+    r"(?!ff)[0-9a-f]{2}-(?!0{32})([0-9a-f]{32})-(?!0{16})[0-9a-f]{16}-[0-9a-f]{2}(?:-.*)?"
+)
+_UNROUTED = "none"
+_METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
+_log = logging.getLogger("retake_ledger.access")
+
+
+class Metrics:
+    """The metrics of one app."""
+
+    def __init__(self) -> None:
+        self.registry = CollectorRegistry()
+        labels = ("route", "method", "status")
+        self.requests = Counter(
+            "retake_ledger_requests", "Requests answered.", labels, registry=self.registry
+        )
+        self.duration_s = Histogram(
+            "retake_ledger_request_duration_seconds",
+            "Time from a request to its answer.",
+            ("route", "method"),
+            registry=self.registry,
+        )
+        self.appended = Counter(
+            "retake_ledger_events_appended", "Events recorded.", registry=self.registry
+        )
+
+    def shown(self) -> bytes:
+        """The metrics as OpenMetrics text; of all workers where they share a folder."""
+        registry = self.registry
+        if "PROMETHEUS_MULTIPROC_DIR" in os.environ:
+            registry = CollectorRegistry()
+            MultiProcessCollector(registry)  # type: ignore[no-untyped-call]  # the library's
+        made: bytes = generate_latest(registry)  # type: ignore[no-untyped-call]  # the library's
+        return made
+
+
+def metrics() -> Metrics:
+    """The metrics of the app that answers."""
+    return cast(Metrics, current_app.extensions[_KEY])
+
+
+def count_appended(events: int) -> None:
+    """Count events that were recorded."""
+    metrics().appended.inc(events)
+
+
+def metrics_response() -> Response:
+    """The metrics as an answer."""
+    return Response(metrics().shown(), content_type=CONTENT_TYPE_LATEST)
+
+
+def trace_of(traceparent: str) -> str:
+    """The trace that a request belongs to, or a new one."""
+    found = _TRACEPARENT.fullmatch(traceparent)
+    return found[1] if found else os.urandom(16).hex()
+
+
+def install(app: Flask) -> None:
+    """Trace, count and log every request of an app."""
+    app.extensions[_KEY] = Metrics()
+
+    @app.before_request
+    def begin() -> None:
+        g.began_at_ns = time.monotonic_ns()
+        g.trace = trace_of(request.headers.get("traceparent", ""))
+
+    @app.after_request
+    def end(answer: Response) -> Response:
+        took_us = (time.monotonic_ns() - g.began_at_ns) // 1000
+        # the rule, not the address: its arguments would make a series each
+        route = request.url_rule.rule if request.url_rule else _UNROUTED
+        method = request.method if request.method in _METHODS else "other"
+        metrics().requests.labels(route, method, str(answer.status_code)).inc()
+        metrics().duration_s.labels(route, method).observe(took_us / 1e6)
+        _log.info("%s", _line(answer, route, method, took_us))
+        if g.get("token") is not None:
+            answer.headers.setdefault("Cache-Control", "private, no-cache")
+            answer.vary.add("Authorization")
+        answer.headers["X-Content-Type-Options"] = "nosniff"
+        return answer
+
+
+def _line(answer: Response, route: str, method: str, took_us: int) -> str:
+    told: dict[str, object] = {
+        "trace": g.trace,
+        "method": method,
+        "route": route,
+        "status": answer.status_code,
+        "took_us": took_us,
+        "bytes": answer.calculate_content_length(),
+    }
+    token = g.get("token")
+    if token is not None:
+        told |= {"studio": token.studio, "token": token.token_id}
+    return json.dumps(told)

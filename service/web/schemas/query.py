@@ -1,0 +1,88 @@
+"""Fields for arguments of a query, which come as text, and arguments that several routes share."""
+
+import re
+from typing import Any
+
+from marshmallow import Schema, fields, validate
+
+from service.vocabulary import kinds
+from service.vocabulary.facts import CATALOGUE
+from service.vocabulary.identifiers import parse_subject
+from service.web.schemas.fields import AnyField, field_of, said
+from service.web.schemas.messages import Told
+from service.web.strict_json import WHOLE_MAX
+
+_DIGITS = re.compile(r"-?[0-9]{1,16}")
+
+
+class Counted(fields.Integer):
+    """An integer in plain digits; Python alone would take blanks, underscores and more."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        if isinstance(value, str) and _DIGITS.fullmatch(value):
+            return int(value)
+        raise self.make_error("invalid", input=value)
+
+
+class SubjectText(fields.String):
+    """The text of a subject."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        if isinstance(value, str) and parse_subject(value) is not None:
+            return value
+        raise self.make_error("invalid", input=value)
+
+
+def counted(least: int, most: int, note: str, **how: Any) -> Counted:
+    """A whole number of a query."""
+    told = Told("not-a-whole", f"Write a whole number from {least} to {most}.")
+    return Counted(
+        error_messages=said(told),
+        validate=validate.Range(least, most, error=told),
+        metadata={"description": note},
+        **how,
+    )
+
+
+def subject(note: str, **how: Any) -> SubjectText:
+    """A subject of a query."""
+    told = Told(
+        "not-a-subject", "Write studio, SHOW, SHOW-EPISODE, SHOW-EPISODE/SCENE or SHOW:ELEMENT."
+    )
+    return SubjectText(error_messages=said(told), metadata={"description": note}, **how)
+
+
+def department(note: str) -> AnyField:
+    """A department of a query."""
+    return field_of(kinds.DEPARTMENT, note=note)
+
+
+def cursor() -> fields.String:
+    """The opaque cursor of a page."""
+    return fields.String(
+        metadata={"description": "Where to go on, from the last page; opaque, of this query only."}
+    )
+
+
+def limit(most: int = 1000, default: int = 100) -> Counted:
+    """How many to answer with at most."""
+    return counted(1, most, "How many to answer with at most.", load_default=default)
+
+
+def min_position() -> Counted:
+    """The position that an answer must have seen."""
+    note = "Answer from the log up to this position at least; waits for it a little."
+    return counted(0, WHOLE_MAX, note, load_default=0)
+
+
+def event_type() -> fields.String:
+    """A type of event of a query."""
+    told = Told("unknown-type", "Write a type of event listed in /openapi.json.")
+    return fields.String(
+        validate=validate.OneOf(tuple(CATALOGUE), error=told),
+        metadata={"description": "Only events of this type."},
+    )
+
+
+class NoQuery(Schema):
+    """No arguments."""

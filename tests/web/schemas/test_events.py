@@ -1,0 +1,202 @@
+"""Events as posted: every error at once, and personal members set apart."""
+
+from typing import Any
+
+import pytest
+
+from service.vocabulary import kinds
+from service.vocabulary.facts import CATALOGUE
+from service.vocabulary.instants import parse_instant
+from service.web.schemas.events import check_event, merge_personal, split_personal
+from service.web.schemas.examples import example_event
+
+NOTE: dict[str, Any] = {
+    "specversion": "1.0",
+    "id": "n1",
+    "source": "//lantern/layout",
+    "type": "note.given",
+    "subject": "LANTERN-104/42",
+    "time": "2031-03-04T09:30:00Z",
+    "data": {"note": "N1", "to": "layout", "text": "Lamp is left."},
+}
+
+
+def told(**changed: Any) -> list[tuple[str, str]]:
+    return [(error.pointer, error.code) for error in check_event({**NOTE, **changed})]
+
+
+@pytest.mark.parametrize("type_", CATALOGUE)
+def test_the_example_of_every_type_is_in_order_and_revives(type_: str) -> None:
+    event = example_event(type_)
+    assert check_event(event) == []
+    fact = kinds.reviver(CATALOGUE[type_])(event["data"])
+    assert isinstance(fact, CATALOGUE[type_])
+    assert parse_instant(event["time"]) > 0
+
+
+@pytest.mark.parametrize("type_", CATALOGUE)
+def test_an_event_without_its_members_is_told_each_that_is_wanted(type_: str) -> None:
+    found = {error.pointer for error in check_event({**example_event(type_), "data": {}})}
+    wanted = {f"/data/{m.name}" for m in kinds.members(CATALOGUE[type_]) if m.required}
+    assert found == wanted
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "code"),
+    [
+        ("specversion", "0.3", "wrong-version"),
+        ("specversion", 1.0, "wrong-version"),
+        ("id", "", "not-an-id"),
+        ("id", "x" * 257, "not-an-id"),
+        ("id", "a\nb", "not-an-id"),
+        ("id", "a\ufffeb", "not-an-id"),
+        ("id", 7, "not-an-id"),
+        ("source", "", "not-a-uri-reference"),
+        ("source", "a b", "not-a-uri-reference"),
+        ("source", "%zz", "not-a-uri-reference"),
+        ("source", "a#b#c", "not-a-uri-reference"),
+        ("source", "1a:b", "not-a-uri-reference"),
+        ("source", "/[x]", "not-a-uri-reference"),
+        ("source", "/ä", "not-a-uri-reference"),
+        ("type", "note.gone", "unknown-type"),
+        ("type", ["note.given"], "unknown-type"),
+        ("subject", "lantern", "not-a-subject"),
+        ("subject", "LANTERN", "not-a-subject"),
+        ("subject", "studio", "not-a-subject"),
+        ("subject", "LANTERN-104/42\n", "not-a-subject"),
+        ("time", "2031-03-04", "not-an-instant"),
+        ("time", "2031-03-04T09:30:00", "not-an-instant"),
+        ("datacontenttype", "text/xml", "not-json-data"),
+        ("dataschema", "relative", "not-a-uri"),
+        ("data", [], "not-an-object"),
+        ("data", "text", "not-an-object"),
+        ("data_base64", "e30=", "not-json-data"),
+        ("position", 1, "set-by-the-log"),
+        ("recordedat", "2031-03-04T09:30:00Z", "set-by-the-log"),
+        ("poster", "t1", "set-by-the-log"),
+        ("personal", "x", "set-by-the-log"),
+        ("Colour", "red", "wrong-name"),
+        ("my-name", "red", "wrong-name"),
+        ("", "red", "wrong-name"),
+        ("colour", {"a": 1}, "wrong-value"),
+        ("colour", None, "wrong-value"),
+        ("colour", 1.5, "wrong-value"),
+        ("colour", 2**31, "wrong-value"),
+        ("colour", "", "wrong-value"),
+        ("colour", "a\tb", "wrong-value"),
+        ("traceparent", 1, "wrong-value"),
+        ("traceparent", True, "wrong-value"),
+    ],
+)
+def test_a_wrong_attribute_is_refused_where_it_stands(name: str, value: Any, code: str) -> None:
+    assert (f"/{name}", code) in told(**{name: value})
+
+
+@pytest.mark.parametrize("name", ["specversion", "id", "source", "type", "subject", "time", "data"])
+def test_each_attribute_of_the_envelope_is_wanted_and_not_null(name: str) -> None:
+    without = {key: value for key, value in NOTE.items() if key != name}
+    assert (f"/{name}", "missing") in [(e.pointer, e.code) for e in check_event(without)]
+    assert (f"/{name}", "null") in told(**{name: None})
+
+
+# RFC 3986, section 1.1.2 and 5.4.1: references of every form
+@pytest.mark.parametrize(
+    "source",
+    [
+        "ftp://ftp.is.co.za/rfc/rfc1808.txt",
+        "ldap://[2001:db8::7]/c=GB?objectClass?one",
+        "mailto:John.Doe@example.com",
+        "tel:+1-816-555-1212",
+        "urn:oasis:names:specification:docbook:dtd:xml:4.1.2",
+        "g",
+        "./g",
+        "/g",
+        "//g",
+        "?y",
+        "g?y#s",
+        "../..",
+        "g;x=1/./y",
+        "%20a",
+    ],
+)
+def test_a_source_may_be_any_uri_reference(source: str) -> None:
+    assert told(source=source) == []
+
+
+def test_extensions_and_unknown_members_are_taken() -> None:
+    assert told(colour="red", size=7, final=True, traceparent="00-a-b-01") == []
+    assert told(data={**NOTE["data"], "mood": {"a": [1, "b"]}}) == []
+
+
+def test_null_is_refused_in_unknown_members_too() -> None:
+    assert told(data={**NOTE["data"], "mood": {"a": [1, None]}}) == [("/data/mood/a/1", "null")]
+
+
+@pytest.mark.parametrize("event", [None, [], "x", 1, True])
+def test_what_is_no_object_is_no_event(event: object) -> None:
+    assert [error.code for error in check_event(event)] == ["not-an-object"]
+
+
+def test_all_errors_are_told_at_once_and_say_what_is_wanted() -> None:
+    errors = check_event(
+        {**NOTE, "id": "", "subject": "LANTERN", "size": None, "data": {"note": "?", "text": 1}}
+    )
+    assert [error.pointer for error in errors] == [
+        "/id",
+        "/size",
+        "/subject",
+        "/data/note",
+        "/data/to",
+        "/data/text",
+    ]
+    assert "SHOW-EPISODE or SHOW-EPISODE/SCENE or SHOW:ELEMENT" in errors[2].detail
+
+
+def test_a_misspelt_type_is_told_its_neighbours() -> None:
+    (error,) = check_event({**NOTE, "type": "note.givn"})
+    assert "note.given" in error.detail
+
+
+def test_personal_members_are_set_apart_and_come_back() -> None:
+    event = {
+        **NOTE,
+        "colour": "red",
+        "traceparent": "00-a-b-01",
+        "data": {**NOTE["data"], "who/what": ["Ann"]},
+    }
+    public, personal = split_personal(event)
+    assert public == {
+        **NOTE,
+        "traceparent": "00-a-b-01",
+        "data": {"note": "N1", "to": "layout"},
+    }
+    assert personal == {
+        "/colour": "red",
+        "/data/text": "Lamp is left.",
+        "/data/who~1what": ["Ann"],
+    }
+    assert merge_personal(public, personal) == event
+
+
+def test_unknown_members_inside_lists_are_personal_too() -> None:
+    event = example_event("route.laid")
+    event["data"]["departments"][0]["follows"][0]["boss"] = "Ann"
+    event["data"]["departments"][0]["chief"] = "Bob"
+    before = example_event("route.laid")
+    public, personal = split_personal(event)
+    assert public == before
+    assert personal == {
+        "/data/departments/0/follows/0/boss": "Ann",
+        "/data/departments/0/chief": "Bob",
+    }
+    assert merge_personal(public, personal) == event
+
+
+@pytest.mark.parametrize("type_", CATALOGUE)
+def test_free_text_of_every_type_is_personal(type_: str) -> None:
+    event = example_event(type_)
+    public, personal = split_personal(event)
+    texts = {m.name for m in kinds.members(CATALOGUE[type_]) if isinstance(m.kind, kinds.Text)}
+    assert set(personal) == {f"/data/{name}" for name in texts}
+    assert not texts & set(public["data"])
+    assert merge_personal(public, personal) == event
