@@ -1,0 +1,36 @@
+"""How the planning kernels are compiled.
+
+They also run uncompiled (NUMBA_DISABLE_JIT=1) with the same result; numpy's scalars are therefore
+widened before they are shifted or multiplied.
+
+A compiled caller that lies in the cache holds its callees and the constants it imports. It is
+thrown away when its own file changes, not when theirs does: after a change in `line`, `heaps` or
+`minutes`, delete the cached files (`*.nbi`, `*.nbc`) or touch `kernel` and `backward`. An installed
+release is not concerned, all its files are new.
+"""
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any, TypeAlias, TypeVar, cast
+
+from numba import njit
+
+Int: TypeAlias = Any
+"""A whole number in a kernel: int64 compiled; int or one of numpy's scalars uncompiled."""
+
+Kernel = TypeVar("Kernel", bound=Callable[..., object])
+
+
+# The kernels are given all their arrays, so they need no counting of references (_nrt), which would
+# cost ten times the work itself; and they never divide by 0, so no path raises (error_model).
+_njit: Callable[..., Any] = partial(njit, error_model="numpy", _nrt=False)
+
+
+def compiled(function: Kernel) -> Kernel:
+    """Compile on first call, keep the result on disk, let other threads run meanwhile."""
+    return cast(Kernel, _njit(cache=True, nogil=True)(function))
+
+
+def inlined(function: Kernel) -> Kernel:
+    """Compile into each caller: a call would pass every array of a problem on the stack."""
+    return cast(Kernel, _njit(inline="always")(function))
