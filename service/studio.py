@@ -1,0 +1,244 @@
+"""A worker's warm fold of one studio and its arrays, caught up by position.
+
+States are persistent, so a worker keeps some of the states it passed through: an old state, or
+the state without an event, starts from the nearest of them and not from the beginning.
+"""
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import orjson
+from sqlalchemy import Connection, Engine
+
+from service.log.append import Head, read_head
+from service.log.read import bodies
+from service.planning.board import Board, advance, make_board
+from service.planning.impact import Impact, compare
+from service.planning.schedule import Schedule, schedule
+from service.production.decide import Past, retell
+from service.production.evolve import fold
+from service.production.state import EMPTY, State
+from service.vocabulary.event import Event, revive_event
+from service.vocabulary.facts.record import EventStruck
+from service.vocabulary.instants import US_PER_MIN
+
+CHUNK_EVENTS = 5000
+KEPT_EVERY = 512
+KEPT_DENSE = 64
+KEPT_SPARSE_EVERY = 8192
+KEPT_ANSWERS = 64
+WAIT_S_MAX = 2.0
+WAIT_STEP_S = 0.02
+
+
+class NotYetError(Exception):
+    """The log has not reached the position that a read asks for."""
+
+    def __init__(self, position: int, head: int) -> None:
+        super().__init__(f"the log is at {head}, not yet at {position}")
+        self.position = position
+        self.head = head
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What is known at a position, and the studio's time. Immutable."""
+
+    studio: "Studio"
+    position: int
+    now_us: int
+    state: State
+
+    @property
+    def now_min(self) -> int:
+        """The moment plans are made at: UTC minutes, floored."""
+        return self.now_us // US_PER_MIN
+
+    def schedule(self) -> Schedule:
+        """The plan of this view, made once for a position and minute."""
+        return self.studio.planned(self.state, self.position, self.now_min)
+
+    def branched(self, state: State) -> Schedule:
+        """The plan of a state that branches off this view, at the same moment."""
+        return schedule(advance(self.schedule().board, state), self.now_min)
+
+
+class Studio:
+    """The warm state of one studio in this worker; safe to use from several threads."""
+
+    def __init__(self, name: str, engine: Engine, clock_us: Callable[[], int]) -> None:
+        self.name = name
+        self._engine = engine
+        self._clock_us = clock_us
+        self._lock = threading.RLock()
+        self._plan_lock = threading.Lock()
+        self._position = 0
+        self._state = EMPTY
+        self._struck: dict[int, int] = {}
+        self._kept: list[tuple[int, State]] = [(0, EMPTY)]
+        self._board: Board | None = None
+        self._plans: OrderedDict[tuple[int, int], Schedule] = OrderedDict()
+        self._impacts: OrderedDict[int, Impact] = OrderedDict()
+
+    def view(self, min_position: int = 0) -> View:
+        """The state caught up with the log, at `min_position` at least.
+
+        Waits up to two seconds for it. Raises NotYetError, and UnknownStudioError.
+        """
+        deadline = time.monotonic() + WAIT_S_MAX
+        while True:
+            with self._engine.connect() as connection:
+                head = read_head(connection, self.name)
+                if head.position >= min_position:
+                    return self.caught_up(connection, head)
+            if time.monotonic() > deadline:
+                raise NotYetError(min_position, head.position)
+            time.sleep(WAIT_STEP_S)
+
+    def now_us(self, head: Head) -> int:
+        """The studio's time: its simulated clock, or the real one, never behind the log."""
+        if head.clock_at_us is not None:
+            return head.clock_at_us
+        return max(self._clock_us(), head.recorded_at_us)
+
+    def caught_up(self, connection: Connection, head: Head) -> View:
+        """The view at a head that this connection can see."""
+        with self._lock:
+            if self._position > head.position:
+                # another thread is further on already: its view serves as well
+                head = read_head(connection, self.name)
+            while self._position < head.position:
+                self._take_in(connection, head.position)
+            return View(self, self._position, self.now_us(head), self._state)
+
+    def _take_in(self, connection: Connection, until: int) -> None:
+        rows = bodies(connection, self.name, self._position, until, CHUNK_EVENTS)
+        events = [revive_event(orjson.loads(body)) for _, body in rows]
+        struck = {
+            event.fact.position: event.position
+            for event in events
+            if isinstance(event.fact, EventStruck)
+        }
+        last = events[-1].position
+        if not struck:
+            self._adopt(fold(self._state, events), last)
+            return
+        # the end of a batch may lie behind this chunk, so what it strikes together may not be
+        # complete: read on to the head before telling the tail again
+        if last < until:
+            rest = bodies(connection, self.name, last, until)
+            events += [revive_event(orjson.loads(body)) for _, body in rest]
+            struck |= {
+                event.fact.position: event.position
+                for event in events
+                if isinstance(event.fact, EventStruck)
+            }
+        self._struck |= struck
+        base_position, base = self._kept_before(min(struck))
+        tail = self._events(connection, base_position, self._position)
+        self._forget_from(min(struck))
+        standing = [event for event in (*tail, *events) if event.position not in self._struck]
+        self._adopt(fold(base, standing), events[-1].position)
+
+    def adopt(self, before: int, after: int, state: State, struck: dict[int, int]) -> None:
+        """Take over what was just committed, unless another thread has read it already."""
+        with self._lock:
+            if self._position != before:
+                return
+            if struck:
+                self._struck |= struck
+                self._forget_from(min(struck))
+            self._adopt(state, after)
+
+    def _adopt(self, state: State, position: int) -> None:
+        self._state, self._position = state, position
+        if position - self._kept[-1][0] >= KEPT_EVERY:
+            self._kept.append((position, state))
+            self._thin_out()
+
+    def _thin_out(self) -> None:
+        if len(self._kept) <= 2 * KEPT_DENSE:
+            return
+        old, dense = self._kept[:-KEPT_DENSE], self._kept[-KEPT_DENSE:]
+        sparse: list[tuple[int, State]] = []
+        for kept in old:
+            if not sparse or kept[0] - sparse[-1][0] >= KEPT_SPARSE_EVERY:
+                sparse.append(kept)
+        self._kept = sparse + dense
+
+    def _forget_from(self, position: int) -> None:
+        self._kept = [kept for kept in self._kept if kept[0] < position]
+
+    def _kept_before(self, position: int) -> tuple[int, State]:
+        """The last kept state at a position before this one."""
+        return next(kept for kept in reversed(self._kept) if kept[0] < position)
+
+    def _events(self, connection: Connection, after: int, until: int) -> list[Event]:
+        rows = bodies(connection, self.name, after, until)
+        return [revive_event(orjson.loads(body)) for _, body in rows]
+
+    def past(self, connection: Connection, before: int, until: int, new: Iterable[Event]) -> Past:
+        """What a strike of an event at or behind `before` is decided against.
+
+        `new` are events decided in this transaction, behind `until`.
+        """
+        with self._lock:
+            base_position, base = self._kept_before(before)
+            struck = frozenset(self._struck)
+        events = [*self._events(connection, base_position, until), *new]
+        standing = tuple(event for event in events if event.position not in struck)
+        return Past(base, standing, struck)
+
+    def as_known_at(self, position: int) -> State:
+        """The state as it was known when the log stood at a position."""
+        with self._lock:
+            if position == self._position:
+                return self._state
+            later = [known for known, at in self._struck.items() if at > position]
+            base_position, base = self._kept_before(min([*later, position + 1]))
+            struck = {known for known, at in self._struck.items() if at <= position}
+        with self._engine.connect() as connection:
+            events = self._events(connection, base_position, position)
+        standing = [event for event in events if event.position not in struck]
+        if len(standing) == len(events):
+            return fold(base, standing)
+        # inside a batch that strikes several events, some of what rests on them still stands
+        return retell(base, standing).state
+
+    def planned(self, state: State, position: int, now_min: int) -> Schedule:
+        """The plan of a state of the log at a moment; the last few are kept."""
+        key = (position, now_min)
+        with self._plan_lock:
+            known = self._plans.get(key)
+            if known is not None:
+                self._plans.move_to_end(key)
+                return known
+            board = self._board
+            board = make_board(state) if board is None else advance(board, state)
+            self._board = board
+            made = self._plans[key] = schedule(board, now_min)
+            while len(self._plans) > KEPT_ANSWERS // 8:
+                self._plans.popitem(last=False)
+            return made
+
+    def impact_of(self, event: Event) -> Impact:
+        """The impact of a recorded event: the log with it and the log just before it.
+
+        Both plans are made at the event's `recordedat`. The answer never changes, so it is kept.
+        """
+        known = self._impacts.get(event.position)
+        if known is None:
+            before = self.as_known_at(event.position - 1)
+            after = self.as_known_at(event.position)
+            now_min = event.recorded_us // US_PER_MIN
+            board = make_board(before) if self._board is None else advance(self._board, before)
+            was = schedule(board, now_min)
+            known = compare(was, schedule(advance(board, after), now_min))
+            with self._lock:
+                self._impacts[event.position] = known
+                while len(self._impacts) > KEPT_ANSWERS:
+                    self._impacts.popitem(last=False)
+        return known
