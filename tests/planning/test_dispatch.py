@@ -44,7 +44,7 @@ def bounds(line: Line) -> list[tuple[int, int]]:
 # --- against the simulation ------------------------------------------------------------------
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=250, deadline=None)
 @given(lines())
 def test_the_plan_is_that_of_a_minute_by_minute_simulation(line: Line) -> None:
     plan = dispatch(line)
@@ -53,7 +53,7 @@ def test_the_plan_is_that_of_a_minute_by_minute_simulation(line: Line) -> None:
     assert plan.finish.tolist() == finish
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(lines())
 def test_the_rules_hold(line: Line) -> None:
     plan = dispatch(line)
@@ -78,7 +78,7 @@ def test_the_rules_hold(line: Line) -> None:
                 assert plan.finish[before] <= plan.start[after]
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(lines())
 def test_what_bound_a_start_is_there(line: Line) -> None:
     plan = dispatch(line)
