@@ -1,20 +1,28 @@
 """The app: everything that answers HTTP, put together."""
 
-from flask import Flask
+from flask import Flask, Response
 from sqlalchemy import Engine
 
 from service.settings import Settings
+from service.studio import NotYetError
 from service.web import document, observing, problems
 from service.web.api import BLUEPRINTS
-from service.web.services import Propose, Services, Studios, provide
+from service.web.problems import Problem
+from service.web.services import Services, Studios, provide
 
 
-def create_app(settings: Settings, engine: Engine, studios: Studios, propose: Propose) -> Flask:
+def create_app(settings: Settings, engine: Engine, studios: Studios) -> Flask:
     """The WSGI app that serves the studios."""
     app = bare_app()
     app.config["MAX_CONTENT_LENGTH"] = settings.body_bytes_max
-    provide(app, Services(settings, engine, studios, propose))
+    provide(app, Services(settings, engine, studios))
+    app.register_error_handler(NotYetError, _not_yet)
     return app
+
+
+def _not_yet(error: NotYetError) -> Response:
+    detail = f"The log stands at {error.head}, not yet at {error.position}."
+    return Problem("not-yet", detail, headers={"Retry-After": "1"}).respond()
 
 
 def bare_app() -> Flask:

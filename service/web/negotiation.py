@@ -73,8 +73,8 @@ def query_of(schema: Schema) -> dict[str, Any]:
         field = names.get(name)
         if field is None:
             errors.append(_unknown(name, names))
-        elif any("\0" in value or "\ufffd" in value for value in values):
-            errors.append(FieldError(f"?{name}", "Write it as UTF-8 without NUL.", "not-text"))
+        elif any("\0" in value for value in values):
+            errors.append(FieldError(f"?{name}", "Write it without a NUL character.", "not-text"))
         elif hasattr(field, "inner"):
             given[name] = values
         elif len(values) > 1:
@@ -91,7 +91,7 @@ def query_of(schema: Schema) -> dict[str, Any]:
             ]
             continue
         if value is not missing:
-            loaded[field.attribute or name] = value
+            loaded[field.name or name] = value
     if errors:
         raise invalid_query(*errors)
     return loaded

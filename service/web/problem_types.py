@@ -147,6 +147,13 @@ TYPES: dict[str, ProblemType] = {
             "be sent again: an event is recorded at most once.",
         ),
         ProblemType(
+            "not-yet",
+            503,
+            "The log has not come so far",
+            "`min_position` names a position that the log did not reach while the request waited. "
+            "A receipt gives positions that it has.",
+        ),
+        ProblemType(
             "unavailable",
             503,
             "Not available for the moment",

@@ -2,58 +2,26 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol, cast
+from typing import Protocol, cast
 
 from flask import Flask, current_app
 from sqlalchemy import Engine
 
 from service.log.tokens import Token
 from service.production.refusal import Refusal
+from service.record import Proposed, Receipt
 from service.settings import Settings
-from service.vocabulary.facts import Fact
+from service.studio import View
 
 _KEY = "retake-ledger"
-
-
-class Receipt(Protocol):
-    """What became of one event of a post."""
-
-    @property
-    def source(self) -> str:
-        """The event's source."""
-
-    @property
-    def id(self) -> str:
-        """The event's id."""
-
-    @property
-    def position(self) -> int:
-        """Its position in the log."""
-
-    @property
-    def recorded_at_us(self) -> int:
-        """When the log took it, microseconds since the epoch."""
-
-    @property
-    def repeated(self) -> bool:
-        """Whether it had been recorded before."""
-
-    @property
-    def marks(self) -> tuple[str, ...]:
-        """What is unusual about it."""
-
-
-class Propose(Protocol):
-    """Makes of a checked event what a recorder takes."""
-
-    def __call__(self, members: dict[str, Any], personal: dict[str, Any], fact: Fact, /) -> Any:
-        """The proposal of an event's public members, personal ones by pointer, and its fact."""
 
 
 class Recorder(Protocol):
     """The write path of a studio."""
 
-    def record(self, token: Token, proposals: Sequence[Any], /) -> Sequence[Receipt] | Refusal:
+    def record(
+        self, token: Token, proposals: Sequence[Proposed], /
+    ) -> tuple[Receipt, ...] | Refusal:
         """Record a batch whole, or refuse it whole."""
 
 
@@ -64,7 +32,7 @@ class Studio(Protocol):
     def recorder(self) -> Recorder:
         """Its write path."""
 
-    def view(self, min_position: int, /) -> Any:
+    def view(self, min_position: int = 0, /) -> View:
         """Its state, caught up to a position at least."""
 
 
@@ -82,7 +50,6 @@ class Services:
     settings: Settings
     engine: Engine
     studios: Studios
-    propose: Propose
 
 
 def provide(app: Flask, given: Services) -> None:

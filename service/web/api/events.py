@@ -12,6 +12,7 @@ from service.log import read
 from service.log.read import Stored
 from service.log.tokens import Token
 from service.production.refusal import Code, Refusal
+from service.record import Proposed, Receipt, propose
 from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.instants import format_instant, parse_instant
 from service.vocabulary.kinds import reviver
@@ -25,7 +26,7 @@ from service.web.schemas import query
 from service.web.schemas.common import ReceiptsShown
 from service.web.schemas.events import check_event, merge_personal, split_personal
 from service.web.schemas.fields import moment_field
-from service.web.services import Receipt, services
+from service.web.services import services
 from service.web.strict_json import WHOLE_MAX
 from service.web.visibility import sees_text
 
@@ -142,18 +143,18 @@ def _refuse_wrong_events(posted: Sequence[Any], batch: bool) -> None:
         raise ProblemError("invalid-event", detail, errors)
 
 
-def _proposal(members: dict[str, Any]) -> Any:
+def _proposal(members: dict[str, Any]) -> Proposed:
     public, personal = split_personal(members)
     fact = reviver(CATALOGUE[public["type"]])(public["data"])
-    return services().propose(public, personal, fact)
+    return propose(public, personal, fact)
 
 
 def _refused(refusal: Refusal, batch: bool) -> ProblemError:
     codes = {reason.code for reason in refusal.reasons}
     name = next((name for code, name in _REFUSED if code in codes), "contradiction")
     errors = [
-        FieldError(_at(index, batch) + member, detail, code)
-        for code, detail, member, index in refusal.reasons
+        FieldError(_at(reason.place, batch) + reason.member, reason.detail, reason.code)
+        for reason in refusal.reasons
     ]
     told = " ".join(reason.detail for reason in refusal.reasons[:3])
     return ProblemError(name, f"Nothing was recorded. {told}", errors)

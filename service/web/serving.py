@@ -1,0 +1,44 @@
+"""The service under gunicorn: one warm process compiles, then workers fork and open their own."""
+
+from typing import Any
+
+from flask import Flask
+from gunicorn.app.base import BaseApplication
+
+from service.log.engine import service_engine
+from service.planning.dispatch import warm
+from service.record import Studios, propose
+from service.settings import Settings
+from service.web.app import create_app
+
+
+def worker_app(settings: Settings, database_url: str) -> Flask:
+    """The app of one worker, with connections of its own."""
+    engine = service_engine(database_url, settings)
+    return create_app(settings, engine, Studios(engine), propose)
+
+
+class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types for it
+    """Gunicorn, configured here and not from its command line."""
+
+    def __init__(self, settings: Settings, database_url: str, options: dict[str, Any]) -> None:
+        self._settings = settings
+        self._database_url = database_url
+        self._options = options
+        super().__init__()
+
+    def load_config(self) -> None:
+        """Take the options given."""
+        for name, value in self._options.items():
+            self.cfg.set(name, value)
+
+    def load(self) -> Flask:
+        """Make the app: in each worker, after the fork."""
+        return worker_app(self._settings, self._database_url)
+
+
+def serve(settings: Settings, database_url: str, options: dict[str, Any]) -> None:
+    """Serve until a signal ends it; what must be compiled is compiled before the workers fork."""
+    warm()
+    Serving(settings, database_url, options).run()
+

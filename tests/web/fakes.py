@@ -1,0 +1,87 @@
+"""A studio without rules, on a real log: what HTTP does is then all that a test looks at."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Never
+
+from sqlalchemy import Engine
+
+from service.log.append import Row, append_rows, find_recorded, lock_head
+from service.log.tokens import Token
+from service.production.refusal import Refusal
+from service.proofs import tree
+from service.proofs.canonical import splice
+from service.record import Proposed, Receipt
+from service.studio import NotYetError
+from service.vocabulary.instants import format_instant
+
+
+@dataclass
+class PlainRecorder:
+    """Appends whatever it is given, or refuses it where the test says so."""
+
+    engine: Engine
+    refusal: Refusal | None = None
+    fault: Exception | None = None
+    given: list[Proposed] = field(default_factory=list)
+
+    def record(self, token: Token, proposals: Sequence[Proposed]) -> tuple[Receipt, ...] | Refusal:
+        self.given += proposals
+        if self.fault is not None:
+            raise self.fault
+        if self.refusal is not None:
+            return self.refusal
+        return tuple(self._append(token, proposal) for proposal in proposals)
+
+    def _append(self, token: Token, proposed: Proposed) -> Receipt:
+        key = (proposed.source, proposed.id)
+        with self.engine.begin() as connection:
+            head = lock_head(connection, token.studio)
+            known = find_recorded(connection, token.studio, [key]).get(key)
+            if known is not None:
+                return Receipt(*key, known.position, known.recorded_at_us, True, ())
+            at_us = head.clock_at_us or head.recorded_at_us
+            position = head.position + 1
+            body = splice(
+                proposed.prepared,
+                position=position,
+                recordedat=format_instant(at_us),
+                poster=token.token_id,
+            )
+            nodes, frontier = tree.append(head.frontier, head.position, tree.leaf_hash(body))
+            row = Row(
+                position,
+                *key,
+                proposed.fact.TYPE,
+                proposed.subject,
+                proposed.department,
+                proposed.time_us,
+                at_us,
+                token.token_id,
+                proposed.content_hash,
+                body,
+                nodes,
+                proposed.salt,
+                proposed.personal,
+            )
+            after = head._replace(position=position, recorded_at_us=at_us, frontier=frontier)
+            append_rows(connection, token.studio, [row], after)
+        return Receipt(*key, position, at_us, False, ("irregular",))
+
+
+@dataclass
+class PlainStudio:
+    recorder: PlainRecorder
+
+    def view(self, min_position: int = 0) -> Never:
+        """Nothing is folded here."""
+        raise NotYetError(min_position, 0)
+
+
+@dataclass
+class PlainStudios:
+    studio: PlainStudio
+
+    def of(self, name: str) -> PlainStudio:
+        assert name == "lantern"
+        return self.studio
