@@ -10,28 +10,23 @@ from marshmallow import Schema
 
 from service.log import read
 from service.log.read import Stored
-from service.log.tokens import Token
-from service.production.refusal import Code, Refusal
-from service.record import Proposed, Receipt, propose
-from service.vocabulary.facts import CATALOGUE
+from service.production.refusal import Refusal
+from service.record import Receipt
 from service.vocabulary.instants import format_instant, parse_instant
-from service.vocabulary.kinds import reviver
-from service.web import negotiation, observing
+from service.web import negotiation, observing, posted
 from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import BATCH, EVENT, JSON
-from service.web.pointers import FieldError, step
 from service.web.problems import ProblemError
 from service.web.schemas import query
 from service.web.schemas.common import ReceiptsShown
-from service.web.schemas.events import check_event, merge_personal, split_personal
+from service.web.schemas.events import merge_personal
 from service.web.schemas.fields import moment_field
 from service.web.services import services
 from service.web.strict_json import WHOLE_MAX
 from service.web.visibility import sees_text
 
 events = Blueprint("events", __name__)
-_REFUSED = ((Code.FORBIDDEN, "forbidden"), (Code.ID_REUSED, "id-reused"))
 
 
 class EventsQuery(Schema):
@@ -61,10 +56,7 @@ _BATCH_OF_EVENTS = {"type": "array", "items": _ONE_EVENT}
     tag="events",
     details="A repeat of `source` and `id` with the same content is answered with the first "
     "receipt and recorded once.",
-    body={
-        EVENT: {"$ref": "#/components/schemas/Event"},
-        BATCH: {"type": "array", "items": {"$ref": "#/components/schemas/Event"}},
-    },
+    body=posted.BODY,
     answers={
         201: Answer(
             "Recorded.",
@@ -73,91 +65,19 @@ _BATCH_OF_EVENTS = {"type": "array", "items": _ONE_EVENT}
         ),
         200: Answer("All of it had been recorded before.", {JSON: ReceiptsShown()}),
     },
-    problems=(
-        "malformed-json",
-        "source-not-owned",
-        "forbidden",
-        "id-reused",
-        "too-large",
-        "unsupported-media-type",
-        "invalid-event",
-        "contradiction",
-    ),
+    problems=(*posted.PROBLEMS, "id-reused"),
 )
 @require()
 def post_events() -> Response:
     """Check, propose and record what is posted."""
     negotiation.query_of(query.NoQuery())
-    batch = negotiation.posted_type(EVENT, BATCH) == BATCH
-    posted = _listed(negotiation.posted_json(), batch)
-    _refuse_foreign_sources(posted, g.token, batch)
-    _refuse_wrong_events(posted, batch)
-    proposals = [_proposal(members) for members in posted]
+    proposals, batch = posted.events_posted(g.token)
     if not proposals:
         return _receipts((), batch)
     found = services().studios.of(g.token.studio).recorder.record(g.token, proposals)
     if isinstance(found, Refusal):
-        raise _refused(found, batch)
+        raise posted.refused(found, batch)
     return _receipts(found, batch)
-
-
-def _listed(posted: object, batch: bool) -> list[Any]:
-    if not batch:
-        return [posted]
-    if not isinstance(posted, list):
-        told = FieldError("", "Write a JSON array of events.", "not-a-list")
-        raise ProblemError("invalid-event", "A batch is an array of events.", [told])
-    most = services().settings.batch_events_max
-    if len(posted) > most:
-        detail = f"The batch has {len(posted)} events; at most {most} are taken at a time."
-        raise ProblemError("too-large", detail)
-    return posted
-
-
-def _at(index: int, batch: bool) -> str:
-    return step(index) if batch else ""
-
-
-def _refuse_foreign_sources(posted: Sequence[Any], token: Token, batch: bool) -> None:
-    prefix = token.source_prefix
-    errors = [
-        FieldError(_at(index, batch) + "/source", f"Begin it with {prefix}.", "source-not-owned")
-        for index, members in enumerate(posted)
-        if isinstance(members, dict)
-        and isinstance(members.get("source"), str)
-        and not members["source"].startswith(prefix)
-    ]
-    if errors:
-        detail = f"This token records events whose source begins with {prefix}."
-        raise ProblemError("source-not-owned", detail, errors)
-
-
-def _refuse_wrong_events(posted: Sequence[Any], batch: bool) -> None:
-    errors = [
-        error._replace(pointer=_at(index, batch) + error.pointer)
-        for index, members in enumerate(posted)
-        for error in check_event(members)
-    ]
-    if errors:
-        detail = f"{len(errors)} members are wrong; nothing was recorded."
-        raise ProblemError("invalid-event", detail, errors)
-
-
-def _proposal(members: dict[str, Any]) -> Proposed:
-    public, personal = split_personal(members)
-    fact = reviver(CATALOGUE[public["type"]])(public["data"])
-    return propose(public, personal, fact)
-
-
-def _refused(refusal: Refusal, batch: bool) -> ProblemError:
-    codes = {reason.code for reason in refusal.reasons}
-    name = next((name for code, name in _REFUSED if code in codes), "contradiction")
-    errors = [
-        FieldError(_at(reason.place, batch) + reason.member, reason.detail, reason.code)
-        for reason in refusal.reasons
-    ]
-    told = " ".join(reason.detail for reason in refusal.reasons[:3])
-    return ProblemError(name, f"Nothing was recorded. {told}", errors)
 
 
 def _receipts(receipts: Sequence[Receipt], batch: bool) -> Response:

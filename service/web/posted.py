@@ -1,0 +1,103 @@
+"""Events as they are posted: read, checked and proposed, to be recorded or only tried."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from service.log.tokens import Token
+from service.production.refusal import Code, Refusal
+from service.record import Proposed, propose
+from service.vocabulary.facts import CATALOGUE
+from service.vocabulary.kinds import reviver
+from service.web import negotiation
+from service.web.negotiation import BATCH, EVENT
+from service.web.pointers import FieldError, step
+from service.web.problems import ProblemError
+from service.web.schemas.events import check_event, split_personal
+from service.web.services import services
+
+BODY: Mapping[str, Mapping[str, Any]] = {
+    EVENT: {"$ref": "#/components/schemas/Event"},
+    BATCH: {"type": "array", "items": {"$ref": "#/components/schemas/Event"}},
+}
+PROBLEMS = (
+    "malformed-json",
+    "source-not-owned",
+    "forbidden",
+    "too-large",
+    "unsupported-media-type",
+    "invalid-event",
+    "contradiction",
+)
+_REFUSED = ((Code.FORBIDDEN, "forbidden"), (Code.ID_REUSED, "id-reused"))
+
+
+def events_posted(token: Token) -> tuple[list[Proposed], bool]:
+    """The events in the body, and whether they came as a batch.
+
+    Raises ProblemError with all that is wrong, one of PROBLEMS.
+    """
+    batch = negotiation.posted_type(EVENT, BATCH) == BATCH
+    posted = _listed(negotiation.posted_json(), batch)
+    _refuse_foreign_sources(posted, token, batch)
+    _refuse_wrong_events(posted, batch)
+    return [_proposal(members) for members in posted], batch
+
+
+def refused(refusal: Refusal, batch: bool) -> ProblemError:
+    """The problem that tells a refusal."""
+    codes = {reason.code for reason in refusal.reasons}
+    name = next((name for code, name in _REFUSED if code in codes), "contradiction")
+    errors = [
+        FieldError(_at(reason.place, batch) + reason.member, reason.detail, reason.code)
+        for reason in refusal.reasons
+    ]
+    told = " ".join(reason.detail for reason in refusal.reasons[:3])
+    return ProblemError(name, f"Nothing was recorded. {told}", errors)
+
+
+def _listed(posted: object, batch: bool) -> list[Any]:
+    if not batch:
+        return [posted]
+    if not isinstance(posted, list):
+        told = FieldError("", "Write a JSON array of events.", "not-a-list")
+        raise ProblemError("invalid-event", "A batch is an array of events.", [told])
+    most = services().settings.batch_events_max
+    if len(posted) > most:
+        detail = f"The batch has {len(posted)} events; at most {most} are taken at a time."
+        raise ProblemError("too-large", detail)
+    return posted
+
+
+def _at(index: int, batch: bool) -> str:
+    return step(index) if batch else ""
+
+
+def _refuse_foreign_sources(posted: Sequence[Any], token: Token, batch: bool) -> None:
+    prefix = token.source_prefix
+    errors = [
+        FieldError(_at(index, batch) + "/source", f"Begin it with {prefix}.", "source-not-owned")
+        for index, members in enumerate(posted)
+        if isinstance(members, dict)
+        and isinstance(members.get("source"), str)
+        and not members["source"].startswith(prefix)
+    ]
+    if errors:
+        detail = f"This token records events whose source begins with {prefix}."
+        raise ProblemError("source-not-owned", detail, errors)
+
+
+def _refuse_wrong_events(posted: Sequence[Any], batch: bool) -> None:
+    errors = [
+        error._replace(pointer=_at(index, batch) + error.pointer)
+        for index, members in enumerate(posted)
+        for error in check_event(members)
+    ]
+    if errors:
+        detail = f"{len(errors)} members are wrong; nothing was recorded."
+        raise ProblemError("invalid-event", detail, errors)
+
+
+def _proposal(members: dict[str, Any]) -> Proposed:
+    public, personal = split_personal(members)
+    fact = reviver(CATALOGUE[public["type"]])(public["data"])
+    return propose(public, personal, fact)
