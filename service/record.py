@@ -62,11 +62,11 @@ def propose(members: dict[str, Any], personal: dict[str, Any], fact: Fact) -> Pr
     Raises CanonicalError for what has no canonical form.
     """
     salt = packed = None
-    body = members
+    prepared = body = prepare(members)
     if personal:
         salt = secrets.token_bytes(SALT_BYTES)
         packed = canonical(personal)
-        body = {**members, "personal": commitment(salt, personal)}
+        body = prepare({**members, "personal": commitment(salt, personal)})
     return Proposed(
         source=members["source"],
         id=members["id"],
@@ -74,9 +74,9 @@ def propose(members: dict[str, Any], personal: dict[str, Any], fact: Fact) -> Pr
         department=getattr(fact, "department", None),
         time_us=parse_instant(members["time"]),
         fact=fact,
-        prepared=prepare(body),
+        prepared=body,
         # which personal members there are counts as content, what they say does not
-        content_hash=content_hash({**members, "personal": sorted(personal)}),
+        content_hash=content_hash(prepared, personal=sorted(personal)),
         salt=salt,
         personal=packed,
     )

@@ -1,5 +1,6 @@
 """What an installation can set, read from environment variables."""
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -111,4 +112,7 @@ def _data(environ: Mapping[str, str]) -> Path:
     base = environ.get("XDG_DATA_HOME", "")
     if base and Path(base).is_absolute():
         return Path(base) / "retake-ledger"
+    if os.geteuid() == 0:
+        # root's home is closed to the account that the embedded server runs as
+        return Path("/var/lib/retake-ledger")
     return Path(environ.get("HOME") or Path.home()) / ".local/share/retake-ledger"

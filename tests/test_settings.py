@@ -1,5 +1,6 @@
 """Settings: defaults, and errors that name the variable and the remedy."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -7,9 +8,21 @@ import pytest
 from service.settings import Settings, SettingsError
 
 
+@pytest.fixture(autouse=True)
+def _ordinary_user(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "geteuid", lambda: 1000)
+
+
 def test_defaults_mean_the_embedded_server_under_the_home_folder() -> None:
     settings = Settings.from_environment({"HOME": "/home/ann"})
     assert settings == Settings(None, None, Path("/home/ann/.local/share/retake-ledger"))
+
+
+def test_root_keeps_data_where_the_servers_account_can_pass(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(os, "geteuid", lambda: 0)
+    assert Settings.from_environment({"HOME": "/root"}).data == Path("/var/lib/retake-ledger")
 
 
 def test_the_data_folder_follows_xdg_unless_it_is_relative() -> None:

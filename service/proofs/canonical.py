@@ -4,6 +4,7 @@ import re
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
@@ -76,9 +77,9 @@ def splice(prepared: Prepared, **late_members: object) -> bytes:
     return b"{" + b",".join(members) + b"}"
 
 
-def content_hash(members: Mapping[str, object]) -> bytes:
-    """SHA-256 of the canonical bytes of an object, 32 bytes. Raises `CanonicalError`."""
-    return sha256(canonical(members)).digest()
+def content_hash(prepared: Prepared, **late_members: object) -> bytes:
+    """SHA-256 of the spliced object's canonical bytes, 32 bytes. Raises `CanonicalError`."""
+    return sha256(splice(prepared, **late_members)).digest()
 
 
 def commitment(salt: bytes, personal: object) -> str:
@@ -128,11 +129,17 @@ def _is_simple(value: object) -> bool:
     return False
 
 
-def _member(name: str, value: object) -> bytes:
+@lru_cache(maxsize=1024)
+def _named(name: str) -> bytes:
     if not _NAME.fullmatch(name):
         raise CanonicalError(f"{name!r}: a member name is lower-case ASCII letters and digits")
+    return b'"%b":' % name.encode("ascii")
+
+
+def _member(name: str, value: object) -> bytes:
+    named = _named(name)
     try:
-        return b'"%b":%b' % (name.encode("ascii"), canonical(value))
+        return named + canonical(value)
     except CanonicalError as error:
         raise CanonicalError(f"in /{name}, {error}") from error
 

@@ -7,7 +7,7 @@ from gunicorn.app.base import BaseApplication
 
 from service.log.engine import service_engine
 from service.planning.dispatch import warm
-from service.record import Studios, propose
+from service.record import Studios
 from service.settings import Settings
 from service.web.app import create_app
 
@@ -15,7 +15,7 @@ from service.web.app import create_app
 def worker_app(settings: Settings, database_url: str) -> Flask:
     """The app of one worker, with connections of its own."""
     engine = service_engine(database_url, settings)
-    return create_app(settings, engine, Studios(engine), propose)
+    return create_app(settings, engine, Studios(engine))
 
 
 class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types for it
@@ -41,4 +41,3 @@ def serve(settings: Settings, database_url: str, options: dict[str, Any]) -> Non
     """Serve until a signal ends it; what must be compiled is compiled before the workers fork."""
     warm()
     Serving(settings, database_url, options).run()
-

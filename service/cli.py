@@ -1,0 +1,243 @@
+"""The command `retake-ledger`."""
+
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+from sqlalchemy import Engine
+
+from service.log import embedded, studios, tokens
+from service.log.engine import service_engine
+from service.log.migrate import MigrationError, migrate
+from service.settings import Settings, SettingsError
+from service.vocabulary.facts import Role
+from service.vocabulary.instants import format_instant, parse_instant
+
+DEFAULT_PORT = 8765
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="retake-ledger")
+def main() -> None:
+    """Record hand-offs, notes and retakes; ask what a retake moves.
+
+    With nothing configured the service keeps its data in a PostgreSQL of its own, in the folder
+    RETAKE_LEDGER_DATA. RETAKE_LEDGER_DATABASE_URL names another server.
+    """
+
+
+def read_settings() -> Settings:
+    """The settings of this process; a wrong one ends the command with its message."""
+    try:
+        settings = Settings.from_environment(os.environ)
+    except SettingsError as error:
+        raise click.ClickException(str(error)) from error
+    compiled_here = Path(__file__).parent / "planning"
+    if "NUMBA_CACHE_DIR" not in os.environ and not os.access(compiled_here, os.W_OK):
+        # compiled code goes beside the data where the installation is read-only
+        os.environ["NUMBA_CACHE_DIR"] = str(settings.data / "compiled")
+    return settings
+
+
+@contextmanager
+def database_of(settings: Settings) -> Iterator[str]:
+    """The URL of a migrated database: the one configured, or the embedded server's.
+
+    The embedded server is started if it does not run, and then stopped at the end.
+    """
+    if settings.database_url is not None:
+        yield settings.database_url
+        return
+    started = not embedded.is_running(settings.data)
+    try:
+        url = embedded.ensure_running(settings.data)
+        migrate_apart()
+        yield url
+    except embedded.EmbeddedServerError as error:
+        raise click.ClickException(str(error)) from error
+    finally:
+        if started:
+            embedded.stop(settings.data)
+
+
+def migrate_apart() -> None:
+    """Migrate as the owner in a process that ends before workers start."""
+    ended = subprocess.run([sys.executable, "-m", "service.cli", "migrate"], check=False)
+    if ended.returncode != 0:
+        raise click.ClickException("the database could not be migrated")
+
+
+@contextmanager
+def engine_of(settings: Settings) -> Iterator[Engine]:
+    """An engine of the service's role on the migrated database."""
+    with database_of(settings) as url:
+        engine = service_engine(url, settings)
+        try:
+            yield engine
+        finally:
+            engine.dispose()
+
+
+@main.command("migrate")
+def migrate_command() -> None:
+    """Bring the database up to this release, as its owner."""
+    settings = read_settings()
+    try:
+        if settings.owner_database_url is None:
+            migrate(embedded.ensure_running(settings.data))
+        else:
+            migrate(settings.owner_database_url, settings.database_url)
+    except (MigrationError, embedded.EmbeddedServerError) as error:
+        raise click.ClickException(str(error)) from error
+
+
+@main.command("serve")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
+@click.option("--workers", default=2, show_default=True, type=click.IntRange(1, 64))
+@click.option(
+    "--threads", default=8, show_default=True, type=click.IntRange(1, 256), help="In each worker."
+)
+def serve_command(host: str, port: int, workers: int, threads: int) -> None:
+    """Run the service until a signal ends it."""
+    settings = read_settings()
+    with database_of(settings) as url:
+        from service.web.serving import serve  # noqa: PLC0415  # after the cache folder is said
+
+        serve(settings, url, serving_options(host, port, workers, threads))
+
+
+def serving_options(host: str, port: int, workers: int, threads: int) -> dict[str, Any]:
+    """What gunicorn is told."""
+    return {
+        "bind": f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
+        "workers": workers,
+        "threads": threads,
+        "worker_class": "gthread",
+        "timeout": 120,
+        "graceful_timeout": 30,
+        "keepalive": 75,
+        "proc_name": "retake-ledger",
+        "loglevel": "warning",
+        "control_socket_disable": True,
+    }
+
+
+@main.group("studio")
+def studio_group() -> None:
+    """Make studios and list them."""
+
+
+@studio_group.command("make")
+@click.argument("name")
+@click.option(
+    "--clock",
+    type=click.Choice(["real", "simulated"]),
+    default="real",
+    show_default=True,
+    help="Fixed for good; a simulated one is moved forward by an office token.",
+)
+@click.option("--clock-at", help="Where a simulated clock begins (RFC 3339).")
+def studio_make(name: str, clock: studios.Clock, clock_at: str | None) -> None:
+    """Make a studio: one log, one set of departments."""
+    try:
+        clock_at_us = None if clock_at is None else parse_instant(clock_at)
+    except ValueError as error:
+        raise click.BadParameter(str(error), param_hint="--clock-at") from error
+    if (clock == "simulated") != (clock_at_us is not None):
+        raise click.UsageError("--clock-at is said with --clock simulated, and only then")
+    with engine_of(read_settings()) as engine, engine.begin() as connection:
+        try:
+            studios.make_studio(connection, name, clock, clock_at_us)
+        except ValueError as error:
+            raise click.ClickException(str(error)) from error
+    click.echo(name)
+
+
+@studio_group.command("list")
+def studio_list() -> None:
+    """List the studios with the kind of their clocks."""
+    with engine_of(read_settings()) as engine, engine.begin() as connection:
+        for found in studios.list_studios(connection):
+            click.echo(f"{found.studio}\t{found.clock}\t{format_instant(found.made_at_us)}")
+
+
+@main.group("token")
+def token_group() -> None:
+    """Issue, list and revoke bearer tokens."""
+
+
+@token_group.command("issue")
+@click.option("--studio", required=True)
+@click.option("--role", required=True, type=click.Choice([role.value for role in Role]))
+@click.option("--name", required=True, help="Shown with what it posts: a desk, not a person.")
+@click.option("--department", "departments", multiple=True, help="A desk's; may be repeated.")
+@click.option("--source", "source_prefix", required=True, help="Sources it posts begin with this.")
+def token_issue(
+    studio: str, role: str, name: str, departments: tuple[str, ...], source_prefix: str
+) -> None:
+    """Issue a token and print it; it is not stored and cannot be shown again."""
+    if (role == Role.DESK) != bool(departments):
+        raise click.UsageError("--department is said with --role desk, and only then")
+    with engine_of(read_settings()) as engine, engine.begin() as connection:
+        if studios.find_studio(connection, studio) is None:
+            raise click.ClickException(f"there is no studio {studio}; make it first")
+        token_id, secret = tokens.issue(
+            connection, studio, name, role, departments, source_prefix, datetime.now(UTC)
+        )
+    click.echo(f"{token_id}\t{secret}")
+
+
+@token_group.command("list")
+@click.option("--studio", required=True)
+def token_list(studio: str) -> None:
+    """List a studio's tokens, never their secrets."""
+    with engine_of(read_settings()) as engine, engine.begin() as connection:
+        for issued in tokens.list_tokens(connection, studio):
+            token = issued.token
+            ended = "revoked" if issued.revoked_at_us is not None else "valid"
+            own = ",".join(token.departments) or "-"
+            click.echo(
+                f"{token.token_id}\t{token.role}\t{token.name}\t{own}\t{token.source_prefix}\t{ended}"
+            )
+
+
+@token_group.command("revoke")
+@click.option("--studio", required=True)
+@click.argument("token_id")
+def token_revoke(studio: str, token_id: str) -> None:
+    """Revoke a token for good."""
+    with engine_of(read_settings()) as engine, engine.begin() as connection:
+        if not tokens.revoke(connection, studio, token_id, datetime.now(UTC)):
+            raise click.ClickException(f"{studio} has no valid token {token_id}")
+    click.echo(f"{token_id}\trevoked")
+
+
+@main.command("stop")
+def stop_command() -> None:
+    """Stop the embedded server of this data folder, if one was left running."""
+    settings = read_settings()
+    click.echo("stopped" if embedded.stop(settings.data) else "none was running")
+
+
+@main.command("demo")
+@click.option("--json", "as_json", is_flag=True, help="Print the impact alone, as JSON.")
+@click.option("--serve", "stay", is_flag=True, help="Stay up afterwards.")
+@click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
+def demo_command(as_json: bool, stay: bool, port: int) -> None:
+    """Post a whole invented studio, call a retake, and show what it moves."""
+    settings = read_settings()
+    with database_of(settings) as url:
+        from service.demo import run_demo  # noqa: PLC0415  # after the cache folder is said
+
+        run_demo(settings, url, port=port, as_json=as_json, stay=stay)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,125 @@
+"""What a department's script imports: say facts, post them, read answers.
+
+    from service.client import Client, event
+
+    with Client("http://127.0.0.1:8765", token) as ledger:
+        ledger.post([event("/desks/layout", "work.started", "LANTERN-104/12",
+                           {"department": "layout"}, time="2031-03-04T09:00:00Z", id="l-104-12")])
+
+A post may be repeated as often as a network needs: the same source and id are recorded once.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from types import TracebackType
+from typing import Any
+
+import httpx
+import orjson
+
+BATCH = "application/cloudevents-batch+json"
+READ_S = 60.0
+
+
+class RefusedError(Exception):
+    """The service answered with a problem; nothing of the post was recorded.
+
+    `problem` is the RFC 9457 document: its `errors` name every member that is wrong.
+    """
+
+    def __init__(self, status: int, problem: Mapping[str, Any]) -> None:
+        self.status = status
+        self.problem = problem
+        errors = problem.get("errors") or ()
+        told = "; ".join(f"{error.get('pointer')}: {error.get('detail')}" for error in errors)
+        super().__init__(f"{status} {problem.get('title')}: {told or problem.get('detail')}")
+
+
+def event(
+    source: str, type: str, subject: str, data: Mapping[str, Any], *, time: str, id: str
+) -> dict[str, Any]:
+    """A CloudEvent of a fact.
+
+    `id` must be the same when the same fact is posted again, and new for every other fact.
+    `time` is RFC 3339 with a zone: when it happened.
+    """
+    return {
+        "specversion": "1.0",
+        "id": id,
+        "source": source,
+        "type": type,
+        "subject": subject,
+        "time": time,
+        "data": dict(data),
+    }
+
+
+class Client:
+    """A connection to the service, with one token."""
+
+    def __init__(self, url: str, token: str) -> None:
+        self._http = httpx.Client(
+            base_url=url, headers={"Authorization": f"Bearer {token}"}, timeout=READ_S
+        )
+
+    def post(self, events: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+        """Post a batch that lands whole or not at all; gives a receipt for each event.
+
+        Raises RefusedError, and httpx.TransportError when the service cannot be reached: post
+        the same again then.
+        """
+        answer = self._http.post(
+            "/events", content=orjson.dumps(events), headers={"Content-Type": BATCH}
+        )
+        receipts: list[dict[str, Any]] = self._read(answer)["receipts"]
+        return receipts
+
+    def what_if(self, events: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+        """The impact that events would have; nothing is recorded. Raises RefusedError."""
+        answer = self._http.post(
+            "/what-if", content=orjson.dumps(events), headers={"Content-Type": BATCH}
+        )
+        return self._read(answer)
+
+    def get(self, path: str, **query: str | int) -> dict[str, Any]:
+        """What the service answers to a read. Raises RefusedError."""
+        return self._read(self._http.get(path, params=query))
+
+    def pages(self, path: str, **query: str | int) -> Iterator[dict[str, Any]]:
+        """Every page of a list, one after the other."""
+        answer = self._http.get(path, params=query)
+        while True:
+            yield self._read(answer)
+            following = answer.links.get("next")
+            if following is None:
+                return
+            answer = self._http.get(following["url"])
+
+    def put(self, path: str, body: Mapping[str, Any]) -> dict[str, Any]:
+        """Set something, such as a simulated clock. Raises RefusedError."""
+        return self._read(self._http.put(path, json=dict(body)))
+
+    @staticmethod
+    def _read(answer: httpx.Response) -> dict[str, Any]:
+        if answer.is_success:
+            body: dict[str, Any] = orjson.loads(answer.content)
+            return body
+        try:
+            problem = orjson.loads(answer.content)
+        except orjson.JSONDecodeError:
+            problem = {"title": answer.reason_phrase, "detail": answer.text[:200]}
+        raise RefusedError(answer.status_code, problem)
+
+    def close(self) -> None:
+        """End the connection."""
+        self._http.close()
+
+    def __enter__(self) -> "Client":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()

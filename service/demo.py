@@ -1,0 +1,273 @@
+"""The demo: an invented studio posted through HTTP, a retake called, and what it moves printed."""
+
+import json
+import os
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from typing import Any
+
+import click
+import httpx
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+import seed
+from service.client import Client
+from service.log import studios, tokens
+from service.log.engine import service_engine
+from service.settings import Settings
+from service.vocabulary.facts import Role
+from service.vocabulary.instants import parse_instant
+
+UP_S = 60.0
+SHOWN_REOPENED = 24
+SHOWN_SCENES = 8
+
+
+def run_demo(
+    settings: Settings, database_url: str, *, port: int, as_json: bool, stay: bool
+) -> None:
+    """Do the whole demo against a migrated database."""
+    say = Console(stderr=as_json, highlight=False)
+    if not _is_free(port):
+        raise click.ClickException(f"port {port} is taken; name another with --port")
+    days = _generate(say)
+    studio, secrets = _make_studio(settings, database_url, days)
+    url = f"http://127.0.0.1:{port}"
+    with _served(settings, database_url, port) as server:
+        clients = {role: Client(url, secret) for role, secret in secrets.items()}
+        _post(say, clients, days)
+        retake = seed.final_retake()
+        called = clients["supervisor"].post([retake])
+        position = called[0]["position"]
+        impact = clients["supervisor"].get(
+            f"/retakes/{retake['data']['retake']}/impact", min_position=position
+        )
+        if as_json:
+            click.echo(json.dumps(impact, indent=2))
+        else:
+            show_impact(say, retake, impact)
+            _how_to_go_on(say, url, studio, secrets, retake, stay=stay)
+        for client in clients.values():
+            client.close()
+        if stay:
+            say.print("\nServing until Ctrl-C.")
+            try:
+                server.wait()
+            except KeyboardInterrupt:
+                say.print("Stopping.")
+
+
+def _generate(say: Console) -> list[seed.Day]:
+    with _progress(say) as progress:
+        task = progress.add_task("imagining the studio", total=None)
+        days = []
+        for day in seed.days():
+            days.append(day)
+            progress.update(task, completed=len(days))
+        progress.update(task, total=len(days))
+    return days
+
+
+def _progress(say: Console) -> Progress:
+    return Progress(
+        TextColumn("{task.description:<24}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        console=say,
+    )
+
+
+def _make_studio(
+    settings: Settings, database_url: str, days: Sequence[seed.Day]
+) -> tuple[str, dict[str, str]]:
+    """A studio with a name that is still free, and a token for everybody who posts."""
+    prefixes = source_prefixes(days)
+    engine = service_engine(database_url, settings)
+    try:
+        with engine.begin() as connection:
+            taken = {known.studio for known in studios.list_studios(connection)}
+            numbers = range(2, len(taken) + 3)
+            names = [seed.STUDIO, *(f"{seed.STUDIO}-{number}" for number in numbers)]
+            studio = next(name for name in names if name not in taken)
+            clock_at_us = parse_instant(seed.opening_clock())
+            studios.make_studio(connection, studio, "simulated", clock_at_us)
+            secrets = {}
+            for poster, prefix in prefixes.items():
+                role = poster if poster in set(Role) else Role.DESK
+                own = () if poster in set(Role) else (poster,)
+                _, secrets[poster] = tokens.issue(
+                    connection, studio, poster, role, own, prefix, datetime.now(UTC)
+                )
+    finally:
+        engine.dispose()
+    return studio, secrets
+
+
+def source_prefixes(days: Sequence[seed.Day]) -> dict[str, str]:
+    """By who posts, the source they post under; the auditor posts nothing."""
+    prefixes = {"auditor": "/audit"}
+    for day in days:
+        for post in day.posts:
+            prefixes.setdefault(post.role, post.events[0]["source"])
+    return prefixes
+
+
+@contextmanager
+def _served(settings: Settings, database_url: str, port: int) -> Iterator[subprocess.Popen[bytes]]:
+    """The service in processes of its own, on this database; ended at the end."""
+    environ = {
+        **os.environ,
+        "RETAKE_LEDGER_DATABASE_URL": database_url,
+        "RETAKE_LEDGER_DATA": str(settings.data),
+    }
+    command = [sys.executable, "-m", "service.cli", "serve", "--port", str(port)]
+    server = subprocess.Popen(command, env=environ)  # noqa: S603
+    try:
+        deadline = time.monotonic() + UP_S
+        while not _is_up(port):
+            if server.poll() is not None or time.monotonic() > deadline:
+                raise click.ClickException("the service did not come up; see what it said above")
+            time.sleep(0.1)
+        yield server
+    finally:
+        server.terminate()
+        server.wait()
+
+
+def _is_up(port: int) -> bool:
+    try:
+        return httpx.get(f"http://127.0.0.1:{port}/ready", timeout=5).is_success
+    except httpx.TransportError:
+        return False
+
+
+def _is_free(port: int) -> bool:
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            return False
+    return True
+
+
+def _post(say: Console, clients: Mapping[str, Client], days: Sequence[seed.Day]) -> None:
+    count = sum(len(post.events) for day in days for post in day.posts)
+    began = time.monotonic()
+    with _progress(say) as progress:
+        task = progress.add_task("posting its events", total=count)
+        for day in days:
+            clients["office"].put("/clock", {"now": day.clock_at})
+            for post in day.posts:
+                clients[post.role].post(post.events)
+                progress.advance(task, len(post.events))
+    took_s = time.monotonic() - began
+    say.print(f"{count:,} events over HTTP in {took_s:.1f} s: {count / took_s:,.0f} a second")
+
+
+def show_impact(say: Console, retake: Mapping[str, Any], impact: Mapping[str, Any]) -> None:
+    """Print an impact for people to read."""
+    data = retake["data"]
+    say.rule(f"Retake {data['retake']}")
+    named = ", ".join(data.get("items") or [retake["subject"]])
+    say.print(
+        f"{data['kind'].capitalize()} ({data['urgency']}): {named}, back to {data['back_to']}, "
+        f"asked by {data.get('asked_by', 'studio')}.\n{data.get('why', '')}\n"
+    )
+    _show_reopened(say, impact["reopened"])
+    _show_departments(say, impact)
+    _show_scenes(say, impact["scenes"])
+    _show_episodes(say, impact["episodes"])
+    for caution in impact.get("cautions", ()):
+        say.print(f"Note: {caution}")
+
+
+def _show_reopened(say: Console, reopened: Sequence[Mapping[str, Any]]) -> None:
+    say.print(f"What went back, and why: {len(reopened)} visits")
+    for visit in reopened[:SHOWN_REOPENED]:
+        chain = " > ".join(f"{step['item']} {step['department']}" for step in visit["because"][:-1])
+        behind = f"because of {chain}" if chain else "named by the retake"
+        say.print(
+            f"  {visit['item']}, {visit['department']}, take {visit['take']}: "
+            f"{visit['work']} {visit['unit']}, {behind}"
+        )
+    if len(reopened) > SHOWN_REOPENED:
+        say.print(f"  and {len(reopened) - SHOWN_REOPENED} more")
+
+
+def _show_departments(say: Console, impact: Mapping[str, Any]) -> None:
+    table = Table(title="Added work", title_justify="left", box=None, pad_edge=False)
+    for title in ("department", "work", "unit", "artist-days"):
+        table.add_column(title, justify="right" if title in ("work", "artist-days") else "left")
+    for row in impact["departments"]:
+        table.add_row(
+            row["department"],
+            f"{row['added_work']:+,}",
+            row["unit"],
+            "" if row["added_artist_days"] is None else f"{row['added_artist_days']:+,.2f}",
+        )
+    say.print(table)
+
+
+def _show_scenes(say: Console, scenes: Sequence[Mapping[str, Any]]) -> None:
+    later = [scene for scene in scenes if (scene["slip_workdays"] or 0) > 0]
+    say.print(f"\nScenes whose finish moves: {len(scenes)}, by a day or more: {len(later)}")
+    worst = sorted(later, key=lambda scene: -scene["slip_workdays"])[:SHOWN_SCENES]
+    for scene in worst:
+        say.print(f"  {scene['scene']}: {scene['slip_workdays']} working days later")
+
+
+def _show_episodes(say: Console, episodes: Sequence[Mapping[str, Any]]) -> None:
+    table = Table(
+        title="\nEvery delivery, before and after", title_justify="left", box=None, pad_edge=False
+    )
+    for title in ("episode", "due", "before", "after", "margin before", "margin after", ""):
+        table.add_column(title, justify="right" if title.startswith("margin") else "left")
+    for row in episodes:
+        holds = row["date_holds"]
+        was, now = row["margin_workdays_before"], row["margin_workdays_after"]
+        said = "" if holds is None else "holds" if holds else "date is missed"
+        table.add_row(
+            row["episode"],
+            row["due_on"] or "none set",
+            row["delivery_before"] or "cannot be planned",
+            row["delivery_after"] or "cannot be planned",
+            "" if was is None else f"{was:+d} days",
+            "" if now is None else f"{now:+d} days",
+            said,
+        )
+    say.print(table)
+
+
+def _how_to_go_on(
+    say: Console,
+    url: str,
+    studio: str,
+    secrets: Mapping[str, str],
+    retake: Mapping[str, Any],
+    *,
+    stay: bool,
+) -> None:
+    say.rule("Go on")
+    port = url.rsplit(":", 1)[1]
+    if not stay:
+        say.print(f"Start the service again: {sys.argv[0]} serve --port {port}", soft_wrap=True)
+    say.print(f"It answers at {url}. Tokens of the demo studio {studio}:")
+    for role in ("supervisor", "office", "auditor"):
+        say.print(f"  {role:<11}{secrets[role]}", soft_wrap=True)
+    bearer = f"-H 'Authorization: Bearer {secrets['supervisor']}'"
+    code = retake["data"]["retake"]
+    for line in (
+        f"curl -s {bearer} {url}/episodes",
+        f"curl -s {bearer} {url}/departments/layout/tray",
+        f"curl -s {bearer} {url}/retakes/{code}/impact",
+    ):
+        say.print(line, soft_wrap=True, markup=False)

@@ -1,0 +1,150 @@
+"""The image and the compose file, built, started and asked for an impact through a real engine."""
+
+import os
+import secrets
+import shutil
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import httpx
+import pytest
+
+from service.client import Client, event
+from tests.engine import require_engine
+from tests.telling import office_facts
+
+TOP = Path(__file__).parents[2]
+COMPOSE = ["docker", "compose"]
+UP_S = 120
+
+
+def _compose_command() -> list[str]:
+    """The plug-in where it is installed, else the older command."""
+    plugin = subprocess.run([*COMPOSE, "version"], capture_output=True, check=False)
+    if plugin.returncode == 0:
+        return COMPOSE
+    if shutil.which("docker-compose"):
+        return ["docker-compose"]
+    pytest.skip("neither docker compose nor docker-compose is installed")
+
+
+class _Stack:
+    def __init__(self, port: int) -> None:
+        self.environ = {
+            **os.environ,
+            "OWNER_PASSWORD": secrets.token_hex(8),
+            "SERVICE_PASSWORD": secrets.token_hex(8),
+            "RETAKE_LEDGER_IMAGE": "retake-ledger:tests",
+            "RETAKE_LEDGER_PORT": str(port),
+        }
+        self.port = port
+        self.command = [
+            *_compose_command(), "-p", f"rltests{os.getpid()}", "-f", str(TOP / "docker/compose.yaml"),
+        ]  # fmt: skip
+
+    def run(self, *words: str) -> str:
+        done = subprocess.run(
+            [*self.command, *words],
+            env=self.environ,
+            cwd=TOP,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+        return done.stdout
+
+
+@pytest.fixture(scope="module")
+def stack() -> Iterator[_Stack]:
+    require_engine()
+    built = subprocess.run(
+        ["docker", "build", "--network", "host", "-t", "retake-ledger:tests",
+         "-f", "docker/Dockerfile", "."],
+        cwd=TOP, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert built.returncode == 0, built.stdout[-3000:] + built.stderr[-3000:]
+    stack = _Stack(18765)
+    try:
+        stack.run("up", "-d", "--no-build")
+        _wait_until_ready(stack)
+        yield stack
+    finally:
+        stack.run("down", "-v")
+
+
+def _wait_until_ready(stack: _Stack) -> None:
+    deadline = time.monotonic() + UP_S
+    while True:
+        try:
+            if httpx.get(f"http://127.0.0.1:{stack.port}/ready").is_success:
+                return
+        except httpx.TransportError:
+            pass
+        assert time.monotonic() < deadline, stack.run("logs")
+        time.sleep(0.5)
+
+
+def _token(stack: _Stack, role: str) -> str:
+    told = stack.run(
+        "exec", "-T", "ledger", "retake-ledger", "token", "issue",
+        "--studio", "paper", "--role", role, "--name", role, "--source", "/tests",
+    )  # fmt: skip
+    return told.split()[-1]
+
+
+def test_a_composed_service_is_asked_an_impact(stack: _Stack) -> None:
+    stack.run("exec", "-T", "ledger", "retake-ledger", "studio", "make", "paper")
+    url = f"http://127.0.0.1:{stack.port}"
+    scene = "KESTREL-1/1"
+    with Client(url, _token(stack, "office")) as office:
+        now = office.get("/clock")["now"]
+        facts = office_facts(scenes=3, at=now)
+        office.post([{**fact, "source": "/tests"} for fact in facts])
+    with Client(url, _token(stack, "supervisor")) as supervisor:
+        supervisor.post(
+            [
+                event("/tests", type_, scene, {"department": "layout"}, time=now, id=f"s-{type_}")
+                for type_ in ("work.started", "hand-off.made")
+            ]
+        )
+        call = event(
+            "/tests",
+            "retake.called",
+            scene,
+            {
+                "retake": "R1",
+                "kind": "retake",
+                "urgency": "must-fix",
+                "back_to": "layout",
+                "strands": ["background", "character"],
+                "share": 0.5,
+            },
+            time=now,
+            id="r1",
+        )
+        assumed = supervisor.what_if([call])
+        supervisor.post([call])
+        impact = supervisor.get("/retakes/R1/impact")
+    for told in (assumed, impact):
+        assert [(v["item"], v["department"], v["take"]) for v in told["reopened"]] == [
+            (scene, "layout", 2)
+        ]
+        assert told["departments"][0]["added_work"] == 0.5
+
+
+def test_the_image_does_not_run_as_root(stack: _Stack) -> None:
+    assert stack.run("exec", "-T", "ledger", "id", "-u").strip() == "10001"
+
+
+def test_the_services_login_may_not_alter_the_log(stack: _Stack) -> None:
+    statement = "SET ROLE ledger; DELETE FROM event"
+    denied = subprocess.run(
+        [*stack.command, "exec", "-T", "database", "psql", "-U", "ledger_owner", "-d", "ledger",
+         "-v", "ON_ERROR_STOP=1", "-c", statement],
+        env=stack.environ, cwd=TOP, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert denied.returncode != 0
+    assert "permission denied" in denied.stderr
