@@ -4,10 +4,11 @@ import json
 import re
 from collections.abc import Callable, Iterator, Mapping
 from importlib.metadata import version
-from typing import Any
+from typing import Any, cast
 
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
+from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from flask import Blueprint, Flask, Response, current_app
 from marshmallow import Schema
 from werkzeug.routing import Rule
@@ -56,6 +57,8 @@ def document(app: Flask) -> dict[str, Any]:
         jsonSchemaDialect="https://json-schema.org/draft/2020-12/schema",
         security=[{"token": []}],
     )
+    # the plugin makes it when it meets the spec
+    converter = cast(OpenAPIConverter, plugin.converter)
     spec.components.security_scheme(
         "token",
         {"type": "http", "scheme": "bearer", "description": "RFC 6750, in the header alone."},
@@ -64,7 +67,7 @@ def document(app: Flask) -> dict[str, Any]:
     _add_events(spec)
     for rule, route, said in _routes(app):
         if said is not None:
-            spec.path(path=_path(rule), operations=_operations(plugin, rule, route, said))
+            spec.path(path=_path(rule), operations=_operations(converter, rule, route, said))
     made: dict[str, Any] = spec.to_dict()
     made["paths"] = dict(sorted(made["paths"].items()))
     made["components"]["schemas"] = dict(sorted(made["components"]["schemas"].items()))
@@ -87,7 +90,7 @@ def _path(rule: Rule) -> str:
 
 
 def _operations(
-    plugin: MarshmallowPlugin, rule: Rule, route: Callable[..., Any], said: Description
+    converter: OpenAPIConverter, rule: Rule, route: Callable[..., Any], said: Description
 ) -> dict[str, Any]:
     roles = roles_of(route)
     operation: dict[str, Any] = {
@@ -98,12 +101,12 @@ def _operations(
     if said.details or roles:
         wanted = f"Role: {' or '.join(roles)}." if roles else ""
         operation["description"] = f"{said.details} {wanted}".strip()
-    parameters = [*_path_parameters(rule), *_query_parameters(plugin, said.query)]
+    parameters = [*_path_parameters(rule), *_query_parameters(converter, said.query)]
     if parameters:
         operation["parameters"] = parameters
     if said.body:
-        operation["requestBody"] = {"required": True, "content": _content(said.body)}
-    operation["responses"] = _responses(said, roles)
+        operation["requestBody"] = {"required": True, "content": _content(converter, said.body)}
+    operation["responses"] = _responses(converter, said, roles)
     if roles is None:
         operation["security"] = []
     methods = [method for method in _METHODS if method in (rule.methods or ())]
@@ -122,19 +125,27 @@ def _path_parameters(rule: Rule) -> list[dict[str, Any]]:
     ]
 
 
-def _query_parameters(plugin: MarshmallowPlugin, query: Schema | None) -> list[dict[str, Any]]:
-    if query is None or plugin.converter is None:
+def _query_parameters(converter: OpenAPIConverter, query: Schema | None) -> list[dict[str, Any]]:
+    if query is None:
         return []
-    found: list[dict[str, Any]] = plugin.converter.schema2parameters(query, location="query")
+    found: list[dict[str, Any]] = converter.schema2parameters(query, location="query")
     return found
 
 
-def _content(media: Mapping[str, Shape]) -> dict[str, Any]:
-    return {type_: {"schema": shape} for type_, shape in media.items()}
+def _content(converter: OpenAPIConverter, media: Mapping[str, Shape]) -> dict[str, Any]:
+    return {type_: {"schema": _shape(converter, shape)} for type_, shape in media.items()}
 
 
-def _responses(said: Description, roles: tuple[str, ...] | None) -> dict[str, Any]:
-    found = {str(status): _response(answer) for status, answer in said.answers.items()}
+def _shape(converter: OpenAPIConverter, shape: Shape) -> Any:
+    if not isinstance(shape, Schema):
+        return shape
+    return converter.resolve_nested_schema(shape)  # type: ignore[no-untyped-call]  # the library's
+
+
+def _responses(
+    converter: OpenAPIConverter, said: Description, roles: tuple[str, ...] | None
+) -> dict[str, Any]:
+    found = {str(status): _response(converter, answer) for status, answer in said.answers.items()}
     names = {"invalid-query", "internal-error", *said.problems}
     if roles is not None:
         names |= {"no-token", "invalid-token", "unavailable"}
@@ -154,7 +165,7 @@ def _responses(said: Description, roles: tuple[str, ...] | None) -> dict[str, An
     return dict(sorted(found.items()))
 
 
-def _response(answer: Answer) -> dict[str, Any]:
+def _response(converter: OpenAPIConverter, answer: Answer) -> dict[str, Any]:
     made: dict[str, Any] = {"description": answer.meaning}
     if answer.headers:
         made["headers"] = {
@@ -162,7 +173,7 @@ def _response(answer: Answer) -> dict[str, Any]:
             for name, meaning in answer.headers.items()
         }
     if answer.media:
-        made["content"] = _content(answer.media)
+        made["content"] = _content(converter, answer.media)
     return made
 
 

@@ -10,6 +10,7 @@ from flask import Blueprint, Flask, Response, g
 from marshmallow import ValidationError
 from werkzeug.exceptions import HTTPException
 
+from service.web.described import Answer, describe
 from service.web.pointers import FieldError, step
 from service.web.problem_types import TYPES, ProblemType
 
@@ -124,16 +125,40 @@ def _of_fault(error: Exception) -> Response:
     ).respond()
 
 
+_JSON = "application/json"
+_PAGE_SHAPE = {
+    "type": "object",
+    "properties": {
+        "type": {"type": "string", "description": "The type's URI reference."},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "meaning": {"type": "string", "description": "What it means and what to do."},
+    },
+    "required": ["type", "title", "status", "meaning"],
+}
+_LIST_SHAPE = {"items": {"type": "array", "items": _PAGE_SHAPE}}
+
 pages = Blueprint("problems", __name__)
 
 
 @pages.get("/problems")
+@describe(
+    "All types of problem",
+    tag="problems",
+    answers={200: Answer("The types.", {_JSON: {"type": "object", "properties": _LIST_SHAPE}})},
+)
 def list_types() -> Response:
     """All types of problem."""
     return _json({"items": [_page(kind) for kind in TYPES.values()]})
 
 
 @pages.get("/problems/<name>")
+@describe(
+    "One type of problem",
+    tag="problems",
+    answers={200: Answer("What it means and what to do.", {_JSON: _PAGE_SHAPE})},
+    problems=("not-found",),
+)
 def describe_type(name: str) -> Response:
     """One type of problem: what it means and what to do."""
     kind = TYPES.get(name)
@@ -152,7 +177,7 @@ def _page(kind: ProblemType) -> dict[str, object]:
 
 
 def _json(value: object) -> Response:
-    return Response(json.dumps(value), content_type="application/json")
+    return Response(json.dumps(value), content_type=_JSON)
 
 
 def install(app: Flask) -> None:

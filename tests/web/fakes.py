@@ -2,18 +2,34 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import Never
 
+from flask import Flask
 from sqlalchemy import Engine
 
+from service.log import studios, tokens
 from service.log.append import Row, append_rows, find_recorded, lock_head
 from service.log.tokens import Token
 from service.production.refusal import Refusal
 from service.proofs import tree
 from service.proofs.canonical import splice
 from service.record import Proposed, Receipt
+from service.settings import Settings
 from service.studio import NotYetError
-from service.vocabulary.instants import format_instant
+from service.vocabulary.instants import format_instant, parse_instant
+from service.web.app import create_app
+
+NOW = "2031-03-04T12:00:00Z"
+HOLDERS = {
+    "office": ("office", [], "//lantern/office"),
+    "supervisor": ("supervisor", [], "//lantern/"),
+    "producer": ("producer", [], "//lantern/producer"),
+    "auditor": ("auditor", [], "//lantern/audit"),
+    "layout": ("desk", ["layout"], "//lantern/layout"),
+    "camera": ("desk", ["camera"], "//lantern/camera"),
+}
 
 
 @dataclass
@@ -85,3 +101,21 @@ class PlainStudios:
     def of(self, name: str) -> PlainStudio:
         assert name == "lantern"
         return self.studio
+
+
+def issue_tokens(engine: Engine) -> dict[str, str]:
+    """Make the studio and a token for each holder; gives their secrets."""
+    with engine.begin() as connection:
+        studios.make_studio(connection, "lantern", "simulated", parse_instant(NOW))
+        return {
+            name: tokens.issue(
+                connection, "lantern", name, role, departments, prefix, datetime.now(UTC)
+            )[1]
+            for name, (role, departments, prefix) in HOLDERS.items()
+        }
+
+
+def plain_app(recorder: PlainRecorder) -> Flask:
+    """An app on a log, with small limits."""
+    settings = Settings(None, None, Path("/nowhere"), body_bytes_max=200_000, batch_events_max=20)
+    return create_app(settings, recorder.engine, PlainStudios(PlainStudio(recorder)))

@@ -1,0 +1,83 @@
+"""The OpenAPI document: valid, complete, and the same as the file."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # it ships no types
+from openapi_spec_validator import OpenAPIV31SpecValidator
+
+from service.vocabulary.facts import CATALOGUE
+from service.web import openapi
+from service.web.app import bare_app
+from service.web.document import document, undescribed
+from service.web.schemas.examples import example_event
+
+FILE = Path(__file__).parents[2] / openapi.FILE
+
+
+@pytest.fixture(scope="module")
+def made() -> dict[str, Any]:
+    return document(bare_app())
+
+
+def test_every_route_says_what_it_does() -> None:
+    assert undescribed(bare_app()) == []
+
+
+def test_the_document_is_valid(made: dict[str, Any]) -> None:
+    OpenAPIV31SpecValidator(made).validate()
+
+
+def test_the_file_is_what_the_routes_and_schemas_give() -> None:
+    assert FILE.read_text(encoding="utf-8") == openapi.text(), (
+        "routes or schemas changed: run `python -m service.web.openapi`"
+    )
+
+
+def test_it_is_written_and_served_as_it_is_made(tmp_path: Path) -> None:
+    openapi.write(tmp_path / "new" / "openapi.json")
+    written = (tmp_path / "new" / "openapi.json").read_text(encoding="utf-8")
+    answer = bare_app().test_client().get("/openapi.json")
+    assert (answer.status_code, answer.content_type) == (200, "application/json")
+    assert answer.text == written
+
+
+def checks(made: dict[str, Any], name: str) -> Draft202012Validator:
+    return Draft202012Validator(
+        {"$ref": f"#/components/schemas/{name}", "components": made["components"]}
+    )
+
+
+@pytest.mark.parametrize("type_", CATALOGUE)
+def test_an_event_of_each_type_meets_its_shape_and_no_other(
+    made: dict[str, Any], type_: str
+) -> None:
+    event = example_event(type_)
+    checks(made, "Event").validate(event)
+    own = f"{CATALOGUE[type_].__name__}Event"
+    mapping = made["components"]["schemas"]["Event"]["discriminator"]["mapping"]
+    assert mapping[type_] == f"#/components/schemas/{own}"
+    others = {ref.rpartition("/")[2] for ref in mapping.values()} - {own}
+    assert not any(checks(made, other).is_valid(event) for other in others)
+    assert not checks(made, own).is_valid({**event, "data": []})
+
+
+def test_roles_security_and_problems_are_told(made: dict[str, Any]) -> None:
+    moved = made["paths"]["/clock"]["put"]
+    assert "Role: office." in moved["description"]
+    assert set(moved["responses"]) >= {"200", "400", "401", "403", "409", "413", "415", "422"}
+    assert made["paths"]["/live"]["get"]["security"] == []
+    assert made["security"] == [{"token": []}]
+    parameters = made["paths"]["/events"]["get"]["parameters"]
+    assert [one["name"] for one in parameters] == [
+        "cursor",
+        "limit",
+        "subject",
+        "type",
+        "department",
+        "from",
+        "until",
+    ]
+    (position,) = made["paths"]["/events/{position}"]["get"]["parameters"]
+    assert position["schema"]["type"] == "integer"

@@ -1,0 +1,103 @@
+"""Traces, log lines and metrics."""
+
+import json
+import logging
+from pathlib import Path
+
+import pytest
+from prometheus_client import values
+from prometheus_client.openmetrics.parser import text_string_to_metric_families
+
+from service.web.observing import trace_of
+
+from .conftest import Clients
+
+# W3C Trace Context, section 3.2.3: the example of the specification
+PARENT = "00-0af7651916cd43dd8448eb211c80319c-b7ad6b7169203331-01"
+
+
+@pytest.mark.parametrize(
+    "parent",
+    [
+        "",
+        "00-00000000000000000000000000000000-b7ad6b7169203331-01",
+        "00-0af7651916cd43dd8448eb211c80319c-0000000000000000-01",
+        "ff-0af7651916cd43dd8448eb211c80319c-b7ad6b7169203331-01",
+        "00-0AF7651916CD43DD8448EB211C80319C-b7ad6b7169203331-01",
+        PARENT + "x",
+        "x" + PARENT,
+    ],
+)
+def test_a_faulty_parent_begins_a_new_trace(parent: str) -> None:
+    one, other = trace_of(parent), trace_of(parent)
+    assert len(one) == 32
+    assert one != other
+
+
+def test_a_parent_is_kept_also_of_a_later_version() -> None:
+    assert trace_of(PARENT) == "0af7651916cd43dd8448eb211c80319c"
+    assert trace_of("01" + PARENT[2:] + "-more") == "0af7651916cd43dd8448eb211c80319c"
+
+
+def test_each_request_is_one_line_with_its_trace(
+    client_of: Clients, caplog: pytest.LogCaptureFixture
+) -> None:
+    with caplog.at_level(logging.INFO, "retake_ledger.access"):
+        client_of("auditor").get("/events/1?secret=swordfish", headers={"traceparent": PARENT})
+        client_of().get("/nowhere/swordfish")
+    lines = [json.loads(record.getMessage()) for record in caplog.records]
+    assert [line["status"] for line in lines] == [400, 404]
+    assert lines[0]["trace"] == "0af7651916cd43dd8448eb211c80319c"
+    assert lines[0]["route"] == "/events/<int:position>"
+    assert lines[0]["studio"] == "lantern"
+    assert lines[0]["took_us"] >= 0
+    assert (lines[1]["route"], "studio" in lines[1]) == ("none", False)
+    assert "swordfish" not in caplog.text
+
+
+def samples(client_of: Clients) -> dict[tuple[str, frozenset[tuple[str, str]]], float]:
+    answer = client_of().get("/metrics")
+    assert answer.content_type.startswith("application/openmetrics-text")
+    parsed = text_string_to_metric_families(answer.text)  # type: ignore[no-untyped-call]  # the library's
+    return {
+        (sample.name, frozenset(sample.labels.items())): sample.value
+        for family in parsed
+        for sample in family.samples
+    }
+
+
+def test_metrics_count_requests_and_recorded_events(client_of: Clients) -> None:
+    note = {
+        "specversion": "1.0",
+        "id": "n1",
+        "source": "//lantern/x",
+        "type": "visit.put-first",
+        "subject": "LANTERN-104/42",
+        "time": "2031-03-04T09:30:00Z",
+        "data": {"department": "layout"},
+    }
+    for _ in range(2):
+        client_of("supervisor").post(
+            "/events", data=json.dumps(note), content_type="application/cloudevents+json"
+        )
+    client_of().open("/events", method="BREW")
+    found = samples(client_of)
+    assert found["retake_ledger_events_appended_total", frozenset()] == 1
+    labels = {"route": "/events", "method": "POST"}
+    for status in ("200", "201"):
+        key = frozenset((labels | {"status": status}).items())
+        assert found["retake_ledger_requests_total", key] == 1
+    duration = "retake_ledger_request_duration_seconds_count"
+    assert found[duration, frozenset(labels.items())] == 2
+    methods = {dict(labels).get("method") for _, labels in found}
+    assert "BREW" not in methods
+
+
+def test_workers_that_share_a_folder_are_counted_together(
+    client_of: Clients, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", str(tmp_path))
+    made = values.MultiProcessValue(lambda: 4711)  # type: ignore[no-untyped-call]  # the library's
+    other = made("counter", "worker", "worker_total", (), (), "Another worker's.")
+    other.inc(3)
+    assert samples(client_of)["worker_total", frozenset()] == 3
