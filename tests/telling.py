@@ -7,6 +7,7 @@ unless a test says otherwise. Invented.
 from collections.abc import Mapping
 from typing import Any
 
+from service.client import event
 from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Code, Reason, Refusal
@@ -190,41 +191,60 @@ class Story:
                 self.tell("hand-off.made", item, {"department": department}, at=end)
 
 
-def studio(scenes: int = 3, episodes: tuple[str, ...] = ("KESTREL-1", "KESTREL-2")) -> Story:
-    """A studio at work: its office's facts told, boards handed off, scenes listed."""
-    story = Story()
-    story.now = "2031-03-03T08:00:00Z"
-    story.tell("show.opened", "KESTREL", {"title": "Kestrel"})
-    story.tell("route.laid", "KESTREL", ROUTE)
+EPISODES = ("KESTREL-1", "KESTREL-2")
+
+
+def office(
+    scenes: int = 3, episodes: tuple[str, ...] = EPISODES
+) -> list[tuple[str, str, dict[str, Any]]]:
+    """What the office says of the studio: type, subject and data of each fact."""
     hours = {
         "days": ["monday", "tuesday", "wednesday", "thursday", "friday"],
         "opens": "09:00",
         "closes": "17:00",
     }
-    story.tell(
-        "calendar.set",
-        "studio",
-        {"from_on": "2031-01-01", "zone": "Europe/Lisbon", "shifts": [hours]},
-    )
+    calendar = {"from_on": "2031-01-01", "zone": "Europe/Lisbon", "shifts": [hours]}
+    facts: list[tuple[str, str, dict[str, Any]]] = [
+        ("show.opened", "KESTREL", {"title": "Kestrel"}),
+        ("route.laid", "KESTREL", ROUTE),
+        ("calendar.set", "studio", calendar),
+    ]
     for department, rate in CREWS.items():
-        story.tell(
-            "crew.set",
-            "studio",
-            {
-                "department": department,
-                "artists": 1,
-                "units_per_artist_day": rate,
-                "minutes_per_artist_day": 480,
-                "from_on": "2031-01-01",
-            },
-        )
+        crew = {
+            "department": department,
+            "artists": 1,
+            "units_per_artist_day": rate,
+            "minutes_per_artist_day": 480,
+            "from_on": "2031-01-01",
+        }
+        facts.append(("crew.set", "studio", crew))
     for number, episode in enumerate(episodes):
-        story.tell("episode.opened", episode, {"title": f"Number {number + 1}"})
-        due_on = f"2031-{4 + number:02d}-15"
-        story.tell("gate.set", episode, {"gate": "delivery", "due_on": due_on, "hard": True})
-        for scene in range(1, scenes + 1):
-            story.tell(
-                "scene.listed", f"{episode}/{scene}", {"frames": 80, "drawings": 40, "levels": 2}
-            )
+        facts.append(("episode.opened", episode, {"title": f"Number {number + 1}"}))
+        due_on = f"{2031 + (3 + number) // 12}-{(3 + number) % 12 + 1:02d}-15"
+        gate = {"gate": "delivery", "due_on": due_on, "hard": True}
+        facts.append(("gate.set", episode, gate))
+        facts += [
+            ("scene.listed", f"{episode}/{scene}", {"frames": 80, "drawings": 40, "levels": 2})
+            for scene in range(1, scenes + 1)
+        ]
+    return facts
+
+
+def office_facts(
+    scenes: int = 3, at: str = "2031-03-03T08:00:00Z", source: str = "/tests"
+) -> list[dict[str, Any]]:
+    """The same as events to post."""
+    return [
+        event(source, type_, subject, data, time=at, id=f"office-{place}")
+        for place, (type_, subject, data) in enumerate(office(scenes))
+    ]
+
+
+def studio(scenes: int = 3, episodes: tuple[str, ...] = EPISODES) -> Story:
+    """A studio at work: its office's facts told, boards handed off."""
+    story = Story()
+    for type_, subject, data in office(scenes, episodes):
+        story.tell(type_, subject, data)
+    for episode in episodes:
         story.desk(episode, "storyboard", start="2031-03-03T07:00:00Z", end="2031-03-03T08:00:00Z")
     return story

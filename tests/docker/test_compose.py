@@ -41,7 +41,8 @@ class _Stack:
         }
         self.port = port
         self.command = [
-            *_compose_command(), "-p", f"rltests{os.getpid()}", "-f", str(TOP / "docker/compose.yaml"),
+            *_compose_command(), "-p", f"rltests{os.getpid()}",
+            "-f", str(TOP / "docker/compose.yaml"),
         ]  # fmt: skip
 
     def run(self, *words: str) -> str:
