@@ -1,7 +1,10 @@
 """The app: everything that answers HTTP, put together."""
 
-from flask import Flask, Response
-from sqlalchemy import Engine
+import logging
+
+import psycopg
+from flask import Flask, Response, g
+from sqlalchemy import Engine, exc
 
 from service.settings import Settings
 from service.studio import NotYetError
@@ -10,6 +13,8 @@ from service.web.api import BLUEPRINTS
 from service.web.problems import Problem
 from service.web.services import Services, Studios, provide
 
+_log = logging.getLogger("retake_ledger.web")
+
 
 def create_app(settings: Settings, engine: Engine, studios: Studios) -> Flask:
     """The WSGI app that serves the studios."""
@@ -17,7 +22,21 @@ def create_app(settings: Settings, engine: Engine, studios: Studios) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = settings.body_bytes_max
     provide(app, Services(settings, engine, studios))
     app.register_error_handler(NotYetError, _not_yet)
+    for fault in (
+        exc.OperationalError,
+        exc.InterfaceError,
+        exc.TimeoutError,
+        psycopg.OperationalError,
+    ):
+        app.register_error_handler(fault, _unreachable)
     return app
+
+
+def _unreachable(error: Exception) -> Response:
+    # what the driver says may name hosts and users, so it goes to the log alone
+    _log.error("the database cannot be reached", exc_info=error, extra={"trace": g.get("trace")})
+    detail = "The database cannot be reached. What was posted can be posted again."
+    return Problem("unavailable", detail, headers={"Retry-After": "5"}).respond()
 
 
 def _not_yet(error: NotYetError) -> Response:

@@ -1,12 +1,20 @@
 """Events as posted: every error at once, and personal members set apart."""
 
+import json
+from contextlib import suppress
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from service.proofs.canonical import splice
+from service.record import propose
 from service.vocabulary import kinds
+from service.vocabulary.event import revive_event
 from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.instants import parse_instant
+from service.web.pointers import put, step
 from service.web.schemas.events import check_event, merge_personal, split_personal
 from service.web.schemas.examples import example_event
 
@@ -200,3 +208,53 @@ def test_free_text_of_every_type_is_personal(type_: str) -> None:
     assert set(personal) == {f"/data/{name}" for name in texts}
     assert not texts & set(public["data"])
     assert merge_personal(public, personal) == event
+
+
+ANY_TEXT = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=20)
+ANYTHING = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-(2**53) + 1, 2**53 - 1)
+    | st.floats(-(2**53) + 1, 2**53 - 1)
+    | ANY_TEXT
+    | st.sampled_from(
+        ["layout", "LANTERN-104/42", "2031-03-04", "9999-12-31", "2031-03-04T09:30:00Z", "24:00"]
+    ),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(ANY_TEXT, inner, max_size=3),
+    max_leaves=8,
+)
+
+
+def places_in(value: object, pointer: str = "") -> list[str]:
+    inner: list[tuple[Any, Any]] = []
+    if isinstance(value, dict):
+        inner = list(value.items())
+    elif isinstance(value, list):
+        inner = list(enumerate(value))
+    return [pointer, *(at for key, item in inner for at in places_in(item, pointer + step(key)))]
+
+
+@settings(max_examples=400, deadline=None)
+@given(st.sampled_from(sorted(CATALOGUE)), st.data())
+def test_what_is_found_in_order_can_be_recorded(type_: str, data: st.DataObject) -> None:
+    event = example_event(type_)
+    for _ in range(data.draw(st.integers(1, 3))):
+        pointer = data.draw(st.sampled_from(places_in(event)[1:]))
+        if data.draw(st.booleans()):
+            pointer = pointer.rpartition("/")[0] + step(data.draw(ANY_TEXT))
+        with suppress(TypeError, ValueError, LookupError):
+            put(event, pointer, data.draw(ANYTHING))
+    errors = check_event(event)
+    if errors:
+        assert all(error.pointer.startswith("/") and error.detail for error in errors)
+        return
+    public, personal = split_personal(event)
+    fact = kinds.reviver(CATALOGUE[public["type"]])(public["data"])
+    proposed = propose(public, personal, fact)
+    body = splice(
+        proposed.prepared, position=1, recordedat="2031-03-04T09:30:00Z", poster="somebody"
+    )
+    revived = revive_event(json.loads(body))
+    assert (revived.fact, revived.subject) == (fact, event["subject"])
+    kept = {name: value for name, value in json.loads(body).items() if name in event}
+    assert merge_personal(kept, json.loads(proposed.personal or b"{}")) == event
