@@ -1,0 +1,167 @@
+"""The write path: dense positions, repeats, all or nothing, personal text aside, the tree."""
+
+import threading
+from hashlib import sha256
+
+import orjson
+import pytest
+from sqlalchemy import Engine, text
+
+from service.log.append import read_head
+from service.log.read import bodies, page
+from service.production.refusal import Code, Refusal
+from service.proofs.tree import append, leaf_hash, root
+from service.record import OpenStudio, Receipt
+from tests import recording
+from tests.recording import NAME, fact, post, posted, set_clock, worker
+from tests.telling import office_facts
+
+
+@pytest.fixture
+def studio(engine: Engine) -> OpenStudio:
+    recording.make(engine)
+    opened = worker(engine)
+    posted(opened, office_facts(scenes=3), role="office")
+    return opened
+
+
+def _note(number: int, said: str = "too fast") -> dict[str, object]:
+    return fact(
+        "note.given",
+        "KESTREL-1/1",
+        {"note": f"N{number}", "to": "layout", "text": said},
+        id=f"n{number}",
+    )
+
+
+def test_positions_are_dense_and_the_tree_is_that_of_the_bodies(
+    studio: OpenStudio, engine: Engine
+) -> None:
+    posted(studio, [_note(1), _note(2)])
+    with engine.connect() as connection:
+        rows = bodies(connection, NAME, 0)
+        head = read_head(connection, NAME)
+    assert [position for position, _ in rows] == list(range(1, head.position + 1))
+    frontier: tuple[bytes, ...] = ()
+    for size, (_, body) in enumerate(rows):
+        _, frontier = append(frontier, size, leaf_hash(body))
+    assert root(frontier) == root(head.frontier)
+
+
+def test_a_batch_lands_whole_or_not_at_all(studio: OpenStudio, engine: Engine) -> None:
+    wrong = fact("work.started", "KESTREL-1/99", {"department": "layout"}, id="w")
+    also = fact("work.started", "KESTREL-1/1", {"department": "lighting"}, id="x")
+    before = studio.view().position
+    told = post(studio, [_note(1), wrong, also])
+    assert isinstance(told, Refusal)
+    assert [(reason.place, reason.code) for reason in told.reasons] == [
+        (1, Code.UNKNOWN),
+        (2, Code.NOT_ON_ROUTE),
+    ]
+    assert studio.view().position == before
+    with engine.connect() as connection:
+        assert len(bodies(connection, NAME, 0)) == before
+
+
+def test_a_repeat_gets_its_first_receipt_and_the_rest_lands(studio: OpenStudio) -> None:
+    (first,) = posted(studio, [_note(1)])
+    again, new, twin = posted(studio, [_note(1), _note(2), _note(2)])
+    assert again == first._replace(repeated=True)
+    assert (new.position, new.repeated) == (first.position + 1, False)
+    assert (twin.position, twin.repeated) == (new.position, True)
+
+
+def test_other_content_under_the_same_id_is_refused(studio: OpenStudio) -> None:
+    posted(studio, [_note(1)])
+    for other in (_note(1, said="too slow"), {**_note(1), "subject": "KESTREL-1/2"}):
+        told = post(studio, [_note(7), other])
+        assert isinstance(told, Refusal)
+        assert [(reason.code, reason.place) for reason in told.reasons] == [(Code.ID_REUSED, 1)]
+
+
+def test_a_repeat_by_another_worker_is_found_too(studio: OpenStudio, engine: Engine) -> None:
+    (first,) = posted(studio, [_note(1)])
+    (again,) = posted(worker(engine), [_note(1)])
+    assert again == first._replace(repeated=True)
+
+
+def test_personal_text_lies_aside_under_a_salted_commitment(
+    studio: OpenStudio, engine: Engine
+) -> None:
+    (receipt,) = posted(studio, [_note(1, said="her drawing is upside down")])
+    with engine.connect() as connection:
+        (stored,) = page(connection, NAME, after=receipt.position - 1, limit=1)
+        salt = connection.execute(
+            text("SELECT salt FROM personal WHERE position = :at"), {"at": receipt.position}
+        ).scalar_one()
+    body = orjson.loads(stored.body)
+    assert b"upside" not in stored.body
+    assert stored.personal == b'{"/data/text":"her drawing is upside down"}'
+    assert body["personal"] == sha256(bytes(salt) + stored.personal).hexdigest()
+
+
+def test_recordedat_is_the_studios_clock_and_the_poster_is_the_server_s(
+    studio: OpenStudio, engine: Engine
+) -> None:
+    set_clock(engine, "2031-03-04T12:30:00Z")
+    (receipt,) = posted(studio, [_note(1)])
+    with engine.connect() as connection:
+        ((_, body),) = bodies(connection, NAME, receipt.position - 1)
+    members = orjson.loads(body)
+    assert members["recordedat"] == "2031-03-04T12:30:00Z"
+    assert members["time"] == recording.OPENED
+    assert members["poster"] == "supervisor"
+    assert members["position"] == receipt.position
+
+
+def test_the_future_is_refused_beyond_a_small_skew(studio: OpenStudio) -> None:
+    soon = {**_note(1), "time": "2031-03-03T08:00:50Z"}
+    later = {**_note(2), "time": "2031-03-03T08:02:00Z"}
+    posted(studio, [soon])
+    told = post(studio, [later])
+    assert isinstance(told, Refusal)
+    assert told.reasons[0].code is Code.IN_FUTURE
+
+
+def test_posts_that_wait_together_are_each_decided_alone(
+    studio: OpenStudio, engine: Engine
+) -> None:
+    answers: dict[int, tuple[Receipt, ...] | Refusal] = {}
+    bad = fact("scene.freed", "KESTREL-1/1", id="never")
+
+    def run(number: int) -> None:
+        events = [_note(number)] if number % 3 else [_note(number), bad]
+        answers[number] = post(studio, events)
+
+    threads = [threading.Thread(target=run, args=(number,)) for number in range(24)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    refused = {number for number, told in answers.items() if isinstance(told, Refusal)}
+    assert refused == set(range(0, 24, 3))
+    positions = sorted(
+        receipt.position
+        for told in answers.values()
+        if not isinstance(told, Refusal)
+        for receipt in told
+    )
+    assert positions == list(range(positions[0], positions[0] + 16))
+    assert worker(engine).view().state == studio.view().state
+
+
+def test_a_fault_of_the_database_records_nothing_and_is_raised(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise ConnectionError("the disk is full")
+
+    before = studio.view()
+    with monkeypatch.context() as patched:
+        patched.setattr("service.record.append_rows", broken)
+        with pytest.raises(ConnectionError):
+            post(studio, [_note(1)])
+    assert studio.view().position == before.position
+    assert studio.view().state == before.state
+    (receipt,) = posted(studio, [_note(1)])
+    assert receipt.position == before.position + 1
