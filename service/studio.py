@@ -6,19 +6,21 @@ the state without an event, starts from the nearest of them and not from the beg
 
 import threading
 import time
+import zoneinfo
 from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import orjson
+import tzdata  # type: ignore[import-untyped]  # it ships no types
 from sqlalchemy import Connection, Engine
 
 from service.log.append import Head, read_head
-from service.log.read import bodies
+from service.log.read import bodies, page
 from service.planning.board import Board, advance, make_board
 from service.planning.impact import Impact, compare
 from service.planning.schedule import Schedule, schedule
-from service.production.decide import Past, retell
+from service.production.decide import Past, Retold, retell
 from service.production.evolve import fold
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event, revive_event
@@ -32,6 +34,11 @@ KEPT_SPARSE_EVERY = 8192
 KEPT_ANSWERS = 64
 WAIT_S_MAX = 2.0
 WAIT_STEP_S = 0.02
+
+# the machine's own time zone data would come first, and two machines would plan differently
+zoneinfo.reset_tzpath(to=())
+ZONE_DATA_VERSION: str = tzdata.IANA_VERSION
+"""Which release of the time zone data plans are made with; answers name it."""
 
 
 class NotYetError(Exception):
@@ -187,7 +194,8 @@ class Studio:
         """
         with self._lock:
             base_position, base = self._kept_before(before)
-            struck = frozenset(self._struck)
+            # another thread may have taken in more of the log than is asked about
+            struck = frozenset(known for known, at in self._struck.items() if at <= until)
         events = [*self._events(connection, base_position, until), *new]
         standing = tuple(event for event in events if event.position not in struck)
         return Past(base, standing, struck)
@@ -207,6 +215,30 @@ class Studio:
             return fold(base, standing)
         # inside a batch that strikes several events, some of what rests on them still stands
         return retell(base, standing).state
+
+    def as_it_happened(self, at_us: int, until: int) -> Retold:
+        """The state as the log up to a position tells it to have been at an instant.
+
+        That is the fold, in order of position, of what stands and happened by then; what the rules
+        refuse in that subset is set aside.
+        """
+        with self._engine.connect() as connection:
+            later = page(connection, self.name, after=0, limit=1, time_from_us=at_us + 1)
+            with self._lock:
+                first = min([until + 1, *(stored.position for stored in later)])
+                unseen = [known for known, at in self._struck.items() if at > until]
+                base_position, base = self._kept_before(min([first, *unseen]))
+                struck = {known for known, at in self._struck.items() if at <= until}
+            rows = page(
+                connection,
+                self.name,
+                after=base_position,
+                limit=max(1, until - base_position),
+                until_position=until,
+                time_until_us=at_us,
+            )
+        events = [revive_event(orjson.loads(row.body)) for row in rows]
+        return retell(base, [event for event in events if event.position not in struck])
 
     def planned(self, state: State, position: int, now_min: int) -> Schedule:
         """The plan of a state of the log at a moment; the last few are kept."""

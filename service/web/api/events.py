@@ -1,10 +1,9 @@
 """Events: recorded by POST, read back in order of position."""
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-import orjson
 from flask import Blueprint, Response, g
 from marshmallow import Schema
 
@@ -18,13 +17,12 @@ from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import BATCH, EVENT, JSON
 from service.web.problems import ProblemError
+from service.web.recorded import shown_events
 from service.web.schemas import query
 from service.web.schemas.common import ReceiptsShown
-from service.web.schemas.events import merge_personal
 from service.web.schemas.fields import moment_field
 from service.web.services import services
 from service.web.strict_json import WHOLE_MAX
-from service.web.visibility import sees_text
 
 events = Blueprint("events", __name__)
 
@@ -137,7 +135,7 @@ def list_events() -> Response:
             time_from_us=_us(asked.get("time_from")),
             time_until_us=_us(asked.get("time_until")),
         )
-    body = b"[" + b",".join(_shown(page)) + b"]"
+    body = b"[" + b",".join(shown_events(page, g.token)) + b"]"
     answer = Response(body, content_type=BATCH)
     cursor = negotiation.make_cursor(page[-1].position if page else after, filters)
     arguments = {**_arguments(asked), "limit": asked["limit"]}
@@ -179,19 +177,6 @@ def show_event(position: int) -> Response:
             page = read.page(connection, g.token.studio, after=position - 1, limit=1)
     if not page or page[0].position != position:
         raise ProblemError("not-found", f"The log has no event at position {position}.")
-    (body,) = _shown(page)
+    (body,) = shown_events(page, g.token)
     answer = Response(body, content_type=EVENT)
     return negotiation.with_etag(answer, negotiation.etag_of(g.token.studio, position, body))
-
-
-def _shown(page: Iterable[Stored]) -> list[bytes]:
-    """The events as this token may read them: with personal text, or the bytes as they are."""
-    shown = []
-    for stored in page:
-        body = stored.body
-        if stored.personal is not None:
-            event = orjson.loads(body)
-            if sees_text(g.token, event):
-                body = orjson.dumps(merge_personal(event, orjson.loads(stored.personal)))
-        shown.append(body)
-    return shown

@@ -1,0 +1,65 @@
+"""A department's work in working order, and how much of it is open."""
+
+from datetime import date
+
+import numpy as np
+
+from service.planning.board import Board
+from service.planning.line import ON_DESK, WAITING, Int8s, Int64s
+from service.planning.schedule import Schedule, load_e4
+from service.planning.standing import STANDS, Stands
+from service.production.state import State
+
+SECTIONS = {
+    "on-desk": Stands.ON_DESK,
+    "in-tray": Stands.IN_TRAY,
+    "held": Stands.HELD,
+    "ahead": Stands.AHEAD,
+}
+
+
+def section_rows(schedule: Schedule, codes: Int8s, department: str, section: str) -> list[int]:
+    """Rows of one section of a department's work, in working order.
+
+    On desks by expected finish; in the tray by the dispatch rule; held by the day the answer is
+    due; ahead by projected start. Ties go by the dispatch rule, which is total.
+    """
+    frame = schedule.board.frame
+    if department not in frame.departments:
+        return []
+    number = frame.departments.index(department)
+    code = STANDS.index(SECTIONS[section])
+    rows = np.flatnonzero((frame.department == number) & (codes == code))
+    key = schedule.line.key[rows]
+    first: Int64s = {
+        "on-desk": schedule.plan.finish,
+        "in-tray": schedule.line.key,
+        "held": schedule.board.held_on,
+        "ahead": schedule.plan.start,
+    }[section][rows]
+    ordered: list[int] = rows[np.lexsort((key, first))].tolist()
+    return ordered
+
+
+def open_work_e4(schedule: Schedule) -> dict[str, int]:
+    """By department, the work still to be done at the plan's moment, in its unit."""
+    board = schedule.board
+    frame = board.frame
+    waiting = board.phase == WAITING
+    totals = [0] * len(frame.departments)
+    for number in range(len(totals)):
+        totals[number] = int(board.work_e4[waiting & (frame.department == number)].sum())
+    for row in np.flatnonzero(board.phase == ON_DESK).tolist():
+        totals[frame.department[row]] += load_e4(schedule, row)
+    return dict(zip(frame.departments, totals, strict=True))
+
+
+def item_place(board: Board, row: int) -> int:
+    """The place among the frame's items of the item that a row belongs to."""
+    return int(np.searchsorted(board.frame.first_row, row, side="right")) - 1
+
+
+def due_on(state: State, episodes: tuple[str, ...]) -> date | None:
+    """The earliest delivery date of some episodes; None where none is set."""
+    gates = (state.episodes[name].gate("delivery") for name in episodes)
+    return min((gate.due_on for gate in gates if gate is not None), default=None)

@@ -1,0 +1,169 @@
+"""What a read is answered from, and how its answer leaves: one position, one moment, one tag."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, TypeVar
+
+import orjson
+from flask import Response, g, request
+
+from service.planning.board import advance
+from service.planning.schedule import RULES_VERSION, Schedule, schedule
+from service.planning.standing import Standings
+from service.production.state import State
+from service.studio import ZONE_DATA_VERSION, View
+from service.vocabulary.instants import US_PER_MIN, format_min
+from service.web import negotiation
+from service.web.negotiation import JSON, invalid_query
+from service.web.paging import Place, make_cursor, read_cursor
+from service.web.pointers import FieldError
+from service.web.problems import ProblemError
+from service.web.services import services
+
+_Found = TypeVar("_Found")
+_Item = TypeVar("_Item")
+_NOT_FILTERS = frozenset({"cursor", "limit", "min_position"})
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """A state of the log, and the moment at which it is looked at.
+
+    `view` is the log's head; `state`, `position` and `now_min` are its own or earlier ones.
+    """
+
+    view: View
+    state: State
+    position: int
+    now_min: int
+
+    @cached_property
+    def schedule(self) -> Schedule:
+        """The plan."""
+        view = self.view
+        if self.state is view.state and self.now_min == view.now_min:
+            return view.schedule()
+        # not kept: an earlier board would take the place of the one that every read starts from
+        return schedule(advance(view.schedule().board, self.state), self.now_min)
+
+    @cached_property
+    def standings(self) -> Standings:
+        """Where its visits stand."""
+        return Standings.of(self.schedule)
+
+    @property
+    def now_us(self) -> int:
+        """The moment, in microseconds since the epoch."""
+        return self.now_min * US_PER_MIN
+
+
+def read_now(asked: Mapping[str, Any]) -> Reading:
+    """The studio of the token as it stands, at the position that was asked for at least."""
+    view = services().studios.of(g.token.studio).view(asked.get("min_position", 0))
+    return Reading(view, view.state, view.position, view.now_min)
+
+
+def found(record: _Found | None, what: str) -> _Found:
+    """A record that an address names. Raises ProblemError (404) where there is none."""
+    if record is None:
+        raise ProblemError("not-found", f"There is no {what} in the record.")
+    return record
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page of a list: what it is read from, where it begins, and its query's filters."""
+
+    reading: Reading
+    offset: int
+    limit: int
+    filters: Mapping[str, Any]
+
+    def cut(self, items: Sequence[_Item]) -> Sequence[_Item]:
+        """The items of this page."""
+        return items[self.offset : self.offset + self.limit]
+
+    def next_cursor(self, items: Sequence[object]) -> str | None:
+        """The cursor of what follows, if more does."""
+        offset = self.offset + self.limit
+        if offset >= len(items):
+            return None
+        reading = self.reading
+        place = Place(reading.position, reading.now_min, offset)
+        return make_cursor(place, _sealed(self.filters))
+
+
+def _sealed(filters: Mapping[str, Any]) -> dict[str, Any]:
+    return {**filters, "studio": g.token.studio, "path": request.path}
+
+
+def read_page(asked: Mapping[str, Any], now: Callable[[Mapping[str, Any]], Reading] = read_now,
+) -> Page:  # fmt: skip
+    """A page of a list: of the state that `now` gives, or of the one its cursor names."""
+    filters = {
+        name: values
+        for name in request.args
+        if name not in _NOT_FILTERS
+        for values in [request.args.getlist(name)]
+    }
+    reading = now(asked)
+    offset = 0
+    if "cursor" in asked:
+        place = read_cursor(asked["cursor"], _sealed(filters))
+        offset = place.offset
+        reading = _at(reading, place)
+    return Page(reading, offset, asked["limit"], filters)
+
+
+def _at(reading: Reading, place: Place) -> Reading:
+    if (place.position, place.now_min) == (reading.position, reading.now_min):
+        return reading
+    view = reading.view
+    if place.position > view.position or place.now_min > view.now_min:
+        told = "This cursor is of a later state than there is; begin without one."
+        raise invalid_query(FieldError("?cursor", told, "wrong-cursor"))
+    state = view.studio.as_known_at(place.position)
+    return Reading(view, state, place.position, place.now_min)
+
+
+def answer(reading: Reading, make: Callable[[], dict[str, Any]], *also: object) -> Response:
+    """The answer under its tag; not even made where the asker has it already.
+
+    `also` is what it depends on beside the log, the moment and the address.
+    """
+    tag = negotiation.etag_of(
+        g.token.studio,
+        reading.position,
+        reading.now_min,
+        request.full_path,
+        g.token.role,
+        RULES_VERSION,
+        ZONE_DATA_VERSION,
+        *also,
+    )
+    if negotiation.is_current(tag):
+        return negotiation.with_etag(Response(content_type=JSON), tag)
+    body = {"position": reading.position, "now": format_min(reading.now_min), **make()}
+    return negotiation.with_etag(Response(orjson.dumps(body), content_type=JSON), tag)
+
+
+def page_answer(
+    page: Page,
+    items: Sequence[_Item],
+    show: Callable[[_Item], Any],
+    *also: object,
+    **beside: Any,
+) -> Response:
+    """A page of items as an answer, with the link to what follows; `beside` are other members."""
+    cursor = page.next_cursor(items)
+
+    def make() -> dict[str, Any]:
+        shown = {**beside, "items": [show(item) for item in page.cut(items)]}
+        return shown if cursor is None else {**shown, "next": cursor}
+
+    made = answer(page.reading, make, *also)
+    if cursor is not None:
+        arguments = {**page.filters, "limit": page.limit}
+        made.headers["Link"] = negotiation.link_next(request.path, arguments, cursor)
+    return made

@@ -1,0 +1,40 @@
+"""Recorded events, and their personal text, as a token may read them."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import orjson
+from sqlalchemy import Connection
+
+from service.log import read
+from service.log.read import Stored
+from service.log.tokens import Token
+from service.web.schemas.events import merge_personal
+from service.web.visibility import sees_text
+
+
+def shown_events(page: Iterable[Stored], token: Token) -> list[bytes]:
+    """The events as this token may read them: with personal text, or the bytes as they are."""
+    shown = []
+    for stored in page:
+        body = stored.body
+        if stored.personal is not None:
+            event = orjson.loads(body)
+            if sees_text(token, event):
+                body = orjson.dumps(merge_personal(event, orjson.loads(stored.personal)))
+        shown.append(body)
+    return shown
+
+
+def texts_at(
+    connection: Connection, token: Token, facts: Mapping[int, Mapping[str, Any]]
+) -> dict[int, dict[str, Any]]:
+    """The personal members, by pointer, of events at some positions, as far as they may be read.
+
+    `facts` are, by position, what visibility asks of an event: its `type` and `data`.
+    """
+    visible = [position for position, event in facts.items() if sees_text(token, event)]
+    if not visible:
+        return {}
+    content = read.personal_at(connection, token.studio, visible)
+    return {position: orjson.loads(packed) for position, packed in content.items()}
