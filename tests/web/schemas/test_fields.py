@@ -1,12 +1,16 @@
 """Each kind's field: what it takes, what it refuses, and that the remedy is named."""
 
+from math import nextafter
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from marshmallow import ValidationError
 
 from service.vocabulary import kinds
 from service.vocabulary.facts.office import RouteDepartment
+from service.vocabulary.quantities import to_e4
 from service.web.schemas.fields import field_of
 from service.web.schemas.messages import pointed
 
@@ -122,6 +126,22 @@ def test_null_is_refused_with_the_remedy(kind: kinds.Kind) -> None:
     assert errors_of(kind, None) == [
         ("/it", "null says nothing here: leave the member out.", "null")
     ]
+
+
+AMOUNTS = st.floats(0, 10_000_000) | st.integers(0, 10**11).map(lambda amount: amount / 10**4)
+
+
+@settings(max_examples=1000, deadline=None)
+@given(
+    AMOUNTS
+    | st.tuples(AMOUNTS, st.sampled_from([-1, 1])).map(lambda a: abs(nextafter(a[0], a[1] * 10**9)))
+)
+def test_a_quantity_is_taken_just_where_the_core_can_hold_it(amount: float) -> None:
+    try:
+        held = to_e4(amount) <= kinds.AMOUNT.most_e4
+    except ValueError:
+        held = False
+    assert (errors_of(kinds.AMOUNT, amount) == []) == held
 
 
 def test_errors_inside_lists_tables_and_groups_point_there() -> None:
