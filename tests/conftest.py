@@ -7,14 +7,13 @@ is skipped where no container engine answers.
 import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from uuid import uuid4
 
 import pytest
-from docker import DockerClient, from_env  # type: ignore[import-untyped]  # it ships no types
-from docker.errors import DockerException  # type: ignore[import-untyped]  # it ships no types
 from sqlalchemy import Engine, create_engine, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.pool import StaticPool
@@ -70,6 +69,12 @@ def server(request: pytest.FixtureRequest) -> Iterator[Server]:
 
 
 @pytest.fixture
+def server_admin(server: Server) -> Engine:
+    """An engine of the server's owner, in its maintenance database, each statement by itself."""
+    return server.admin
+
+
+@pytest.fixture
 def database(server: Server) -> Iterator[Database]:
     """A fresh database: the owner's URL and the service's."""
     name = f"test_{uuid4().hex}"
@@ -109,15 +114,13 @@ def _embedded() -> Iterator[tuple[str, str]]:
 
 @contextmanager
 def _container() -> Iterator[tuple[str, str]]:
-    client: DockerClient | None = None
+    # By name, since the type checker would take the repository's own folder of that name.
+    docker = import_module("docker")
     try:
-        client = from_env()
-        client.ping()
-    except DockerException as error:
+        with closing(docker.from_env()) as client:
+            client.ping()
+    except docker.errors.DockerException as error:
         pytest.skip(f"no container engine answers: {error}")
-    finally:
-        if client is not None:
-            client.close()
     container = PostgresContainer(
         "postgres:15", username="owner", password="owner-secret", dbname="ledger", driver="psycopg"
     )

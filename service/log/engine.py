@@ -1,9 +1,13 @@
 """The service's connections: pooled, in UTC, and never with more rights than its role has."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any, cast
 
+import psycopg
 from psycopg import Connection as RawConnection
 from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.exc import DBAPIError
 
 from service.log.schema import SERVICE_ROLE
 from service.settings import Settings
@@ -23,6 +27,7 @@ def service_engine(url: str, settings: Settings) -> Engine:
         pool_timeout=settings.pool_wait_s,
         pool_pre_ping=True,
         isolation_level="READ COMMITTED",
+        hide_parameters=True,  # an error that is logged must not carry what people wrote
     )
 
     @event.listens_for(engine, "connect")
@@ -34,8 +39,21 @@ def service_engine(url: str, settings: Settings) -> Engine:
     return engine
 
 
-def raw_connection(connection: Connection) -> RawConnection[Any]:
-    """The driver's connection beneath, in the same transaction: for what must be fast."""
+@contextmanager
+def raw_cursor(connection: Connection) -> Iterator[psycopg.Cursor[Any]]:
+    """A binary cursor of the driver, in the same transaction: for what must be fast.
+
+    Its errors come as SQLAlchemy's, like those of everything else.
+    """
     if not connection.in_transaction():
         connection.begin()  # else a later commit would find nothing to commit
-    return cast("RawConnection[Any]", connection.connection.driver_connection)
+    raw = cast("RawConnection[Any]", connection.connection.driver_connection)
+    try:
+        with raw.cursor(binary=True) as cursor:
+            yield cursor
+    except psycopg.Error as error:
+        if raw.broken:
+            connection.invalidate(error)
+        raise DBAPIError.instance(
+            None, None, error, psycopg.Error, dialect=connection.dialect
+        ) from error

@@ -13,7 +13,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import OperationalError, ProgrammingError
 from sqlalchemy.pool import NullPool
 
-from service.log.engine import raw_connection
+from service.log.engine import raw_cursor
 from service.log.schema import SERVICE_ROLE
 
 _LOCK = 0x5E7A4E  # any number, the same for every process that migrates
@@ -102,23 +102,21 @@ def _ensure_login(connection: Connection, url: URL) -> None:
     login = url.username
     if login is None or login == connection.execute(text("SELECT current_user")).scalar_one():
         return
-    raw = raw_connection(connection)
-    if not _role_exists(connection, login):
-        made = sql.SQL("CREATE ROLE {} LOGIN").format(sql.Identifier(login))
-        if url.password:
-            # Hashed on this side, so that no server log can show it.
-            hashed = raw.pgconn.encrypt_password(url.password.encode(), login.encode())
-            made += sql.SQL(" PASSWORD {}").format(sql.Literal(hashed.decode()))
-        raw.execute(made)
     database = connection.execute(text("SELECT current_database()")).scalar_one()
-    raw.execute(
-        sql.SQL("GRANT CONNECT ON DATABASE {} TO {}").format(
-            sql.Identifier(database), sql.Identifier(login)
-        )
-    )
-    raw.execute(
-        sql.SQL("GRANT {} TO {}").format(sql.Identifier(SERVICE_ROLE), sql.Identifier(login))
-    )
+    name, group = sql.Identifier(login), sql.Identifier(SERVICE_ROLE)
+    exists = _role_exists(connection, login)
+    with raw_cursor(connection) as cursor:
+        if not exists:
+            made = sql.SQL("CREATE ROLE {} LOGIN").format(name)
+            if url.password:
+                # Hashed on this side, so that no server log can show it.
+                crypt = cursor.connection.pgconn.encrypt_password
+                hashed = crypt(url.password.encode(), login.encode())
+                made += sql.SQL(" PASSWORD {}").format(sql.Literal(hashed.decode()))
+            cursor.execute(made)
+        connect = sql.SQL("GRANT CONNECT ON DATABASE {} TO {}")
+        cursor.execute(connect.format(sql.Identifier(database), name))
+        cursor.execute(sql.SQL("GRANT {} TO {}").format(group, name))
 
 
 def _role_exists(connection: Connection, role: str) -> bool:

@@ -79,7 +79,6 @@ event = Table(
     Index(None, "studio", "type", "position"),
     Index(None, "studio", "department", "position"),
     Index(None, "studio", "time_at"),
-    Index(None, "studio", "recorded_at", "position"),
 )
 
 personal = Table(

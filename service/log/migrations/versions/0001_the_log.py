@@ -112,7 +112,6 @@ def _make_event() -> None:
         ("type", "position"),
         ("department", "position"),
         ("time_at",),
-        ("recorded_at", "position"),
     ):
         name = f"event_studio_{'_'.join(columns)}_ix"
         op.create_index(op.f(name), "event", ["studio", *columns])

@@ -1,0 +1,99 @@
+"""Studios, and the clocks they go by."""
+
+from datetime import UTC, datetime
+from typing import Literal, NamedTuple
+
+from sqlalchemy import Connection, insert, select, update
+from sqlalchemy.dialects.postgresql import insert as postgresql_insert
+
+from service.log import schema
+from service.log.append import Head, lock_head
+from service.vocabulary.instants import instant, instant_us
+
+Clock = Literal["real", "simulated"]
+
+
+class ClockError(ValueError):
+    """A clock cannot be moved so; the message says why."""
+
+
+class StudioExistsError(ValueError):
+    """A studio of that name has been made already."""
+
+
+class Studio(NamedTuple):
+    """A studio and the kind of its clock, fixed when it was made."""
+
+    studio: str
+    clock: Clock
+    made_at_us: int
+
+
+def make_studio(
+    connection: Connection, studio: str, clock: Clock, clock_at_us: int | None = None
+) -> None:
+    """Make a studio with an empty log.
+
+    `clock_at_us` is where a simulated clock begins, and None for a real one (`ValueError`).
+    Raises `StudioExistsError`.
+    """
+    if (clock == "simulated") != (clock_at_us is not None):
+        raise ValueError("a simulated clock needs an instant to begin at, a real one has none")
+    made_at = datetime.now(UTC)
+    made = connection.execute(
+        postgresql_insert(schema.studio)
+        .values(studio=studio, clock=clock, made_at=made_at)
+        .on_conflict_do_nothing()
+        .returning(schema.studio.c.studio)
+    )
+    if made.first() is None:
+        raise StudioExistsError(f"{studio}: made already")
+    clock_at = None if clock_at_us is None else instant(clock_at_us)
+    connection.execute(
+        insert(schema.head).values(
+            studio=studio,
+            position=0,
+            recorded_at=clock_at or made_at,
+            frontier=b"",
+            clock_at=clock_at,
+        )
+    )
+
+
+def find_studio(connection: Connection, studio: str) -> Studio | None:
+    """The studio of that name, if it has been made."""
+    return next(iter(_studios(connection, studio)), None)
+
+
+def list_studios(connection: Connection) -> list[Studio]:
+    """All studios, by name."""
+    return _studios(connection, None)
+
+
+def move_clock(connection: Connection, studio: str, clock_at_us: int) -> Head:
+    """Move a simulated clock forward, under the lock of the studio's log; gives the head.
+
+    Moving it to where it stands changes nothing. Raises `ClockError` for a real clock or a move
+    back, and `UnknownStudioError`.
+    """
+    head = lock_head(connection, studio)
+    if head.clock_at_us is None:
+        raise ClockError(f"{studio} goes by the real clock, which nobody moves")
+    if clock_at_us < head.clock_at_us:
+        now = instant(head.clock_at_us).isoformat()
+        raise ClockError(f"the clock of {studio} stands at {now} and does not go back")
+    connection.execute(
+        update(schema.head)
+        .where(schema.head.c.studio == studio)
+        .values(clock_at=instant(clock_at_us))
+    )
+    return head._replace(clock_at_us=clock_at_us)
+
+
+def _studios(connection: Connection, studio: str | None) -> list[Studio]:
+    table = schema.studio
+    asked = select(table.c.studio, table.c.clock, table.c.made_at).order_by(table.c.studio)
+    if studio is not None:
+        asked = asked.where(table.c.studio == studio)
+    found = connection.execute(asked)
+    return [Studio(name, clock, instant_us(made_at)) for name, clock, made_at in found]

@@ -1,0 +1,134 @@
+"""Bearer tokens: who may read or post, and under which source.
+
+Only the SHA-256 of a secret is stored. A slow hash guards what people choose and can be guessed;
+a secret here is 256 random bits, which no speed of hashing makes searchable, and each request
+has to look one up.
+"""
+
+import secrets
+from collections.abc import Sequence
+from datetime import datetime
+from hashlib import sha256
+from typing import NamedTuple
+
+from sqlalchemy import Connection, insert, select, update
+
+from service.log.schema import token
+from service.vocabulary.instants import instant_us
+
+_MARK = "rl_"  # so that whoever finds one in a file knows what it is
+_SECRET_BYTES = 32
+_IDENTITY_BYTES = 8
+
+
+class Token(NamedTuple):
+    """Whom a token stands for: a role in a studio, and the `source` prefix it posts under.
+
+    What the role and the departments allow is not decided here.
+    """
+
+    token_id: str
+    studio: str
+    name: str
+    role: str
+    departments: tuple[str, ...]
+    source_prefix: str
+
+
+class Issued(NamedTuple):
+    """A token in the list, with when it was issued and, if it was, revoked."""
+
+    token: Token
+    issued_at_us: int
+    revoked_at_us: int | None
+
+
+_TOKEN = (
+    token.c.token_id,
+    token.c.studio,
+    token.c.name,
+    token.c.role,
+    token.c.departments,
+    token.c.source_prefix,
+)
+
+
+def issue(
+    connection: Connection,
+    studio: str,
+    name: str,
+    role: str,
+    departments: Sequence[str],
+    source_prefix: str,
+    issued_at: datetime,
+) -> tuple[str, str]:
+    """Make a token; gives its id and its secret, which nobody can see again."""
+    token_id = secrets.token_hex(_IDENTITY_BYTES)
+    secret = _MARK + secrets.token_urlsafe(_SECRET_BYTES)
+    connection.execute(
+        insert(token).values(
+            studio=studio,
+            token_id=token_id,
+            name=name,
+            role=role,
+            departments=list(departments),
+            source_prefix=source_prefix,
+            token_hash=_hash(secret),
+            issued_at=issued_at,
+        )
+    )
+    return token_id, secret
+
+
+def find(connection: Connection, secret: str) -> Token | None:
+    """The token of a secret; None for one that was never issued, or was revoked."""
+    asked = select(*_TOKEN).where(token.c.token_hash == _hash(secret), token.c.revoked_at.is_(None))
+    found = connection.execute(asked).first()
+    return None if found is None else _token(*found)
+
+
+def list_tokens(connection: Connection, studio: str) -> list[Issued]:
+    """All tokens of a studio in the order they were issued, the revoked ones too."""
+    asked = (
+        select(token.c.issued_at, token.c.revoked_at, *_TOKEN)
+        .where(token.c.studio == studio)
+        .order_by(token.c.issued_at, token.c.token_id)
+    )
+    return [
+        Issued(
+            _token(*parts),
+            instant_us(issued_at),
+            None if revoked_at is None else instant_us(revoked_at),
+        )
+        for issued_at, revoked_at, *parts in connection.execute(asked)
+    ]
+
+
+def revoke(connection: Connection, studio: str, token_id: str, revoked_at: datetime) -> bool:
+    """Revoke a token for good; False if there is none of that id that still counts."""
+    done = connection.execute(
+        update(token)
+        .where(
+            token.c.studio == studio,
+            token.c.token_id == token_id,
+            token.c.revoked_at.is_(None),
+        )
+        .values(revoked_at=revoked_at)
+    )
+    return done.rowcount == 1
+
+
+def _hash(secret: str) -> bytes:
+    # What comes in a header need not be text that UTF-8 can hold; it is then no secret of ours.
+    return sha256(secret.encode("utf-8", "surrogatepass")).digest()
+
+
+def _token(  # the columns of _TOKEN, in their order
+    token_id: str,
+    studio: str,
+    name: str,
+    role: str,
+    departments: list[str],
+    source_prefix: str,
+) -> Token:
+    return Token(token_id, studio, name, role, tuple(departments), source_prefix)
