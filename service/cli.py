@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
@@ -107,8 +108,10 @@ def migrate_command() -> None:
 def serve_command(host: str, port: int, workers: int, threads: int) -> None:
     """Run the service until a signal ends it."""
     settings = read_settings()
-    with database_of(settings) as url:
-        from service.web.serving import serve  # noqa: PLC0415  # after the cache folder is said
+    with database_of(settings) as url, TemporaryDirectory(prefix="rl-metrics-") as shared:
+        # where workers put their figures, so that any of them can answer for all
+        os.environ["PROMETHEUS_MULTIPROC_DIR"] = shared
+        from service.web.serving import serve  # noqa: PLC0415  # after the folders are said
 
         serve(settings, url, serving_options(host, port, workers, threads))
 

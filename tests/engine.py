@@ -3,8 +3,8 @@
 import os
 
 import pytest
-from docker import from_env  # type: ignore[import-untyped]  # it ships no types
-from docker.errors import DockerException  # type: ignore[import-untyped]  # it ships no types
+from docker import from_env
+from docker.errors import DockerException
 
 
 def require_engine() -> None:
