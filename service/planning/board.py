@@ -239,7 +239,9 @@ def _affected_otherwise(board: Board, state: State, changed: set[int]) -> list[i
     for place in changed:
         old, new = board.records[place][0], _record(state, frame.items[place])[0]
         if isinstance(new, Scene) and isinstance(old, Scene):
-            if (old.frames, old.drawings) != (new.frames, new.drawings):
+            # what an episode's own visits count: frames and drawings of scenes in the picture
+            was, will = (old.frames, old.drawings), (new.frames, new.drawings)
+            if was != will or old.omitted != new.omitted:
                 affected[by_item[new.episode]] = None
         elif isinstance(new, Episode) and old.priority != new.priority:
             affected.update(dict.fromkeys(by_item[scene] for scene in new.scenes))

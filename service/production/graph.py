@@ -4,10 +4,10 @@ A scene that does not visit a department itself (an element or another scene pro
 through: what it follows there is followed by whatever stands behind.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from service.production.route import Strands
+from service.production.route import RouteArc, Strands
 from service.production.state import Element, Episode, Known, Node, SameAs, Scene
 
 
@@ -19,36 +19,30 @@ class NodeArc(NamedTuple):
 
 
 def predecessors(known: Known, item: str, department: str) -> list[NodeArc]:
-    """Visits that must be handed off before this one can start."""
+    """Visits that must be handed off before this one can start; none of what is not visited."""
     scene = known.scenes.get(item)
     if scene is not None:
-        return _joined(_before_scene(known, item, scene, department))
+        return _before_scene(known, item, scene, department)
     element = known.elements.get(item)
     if element is not None:
-        return _before_element(item, element, department)
+        return _beside_element(item, element, department, -1)
     episode = known.episodes.get(item)
-    return [] if episode is None else _joined(_before_episode(known, item, episode, department))
+    return [] if episode is None else _before_episode(known, item, episode, department)
 
 
 def successors(known: Known, item: str, department: str) -> list[NodeArc]:
     """Visits that wait for this one: the inverse of `predecessors`."""
-    here = (item, department)
-    found: dict[Node, Strands] = {}
-    for node in _candidates(known, item, department):
-        for arc in predecessors(known, *node):
-            if arc.node == here:
-                found[node] = arc.strands
     scene = known.scenes.get(item)
     if scene is not None:
-        # asked of this scene alone: its episode's visits wait for some hundred others too
-        for name in scene.route.episode_departments:
-            for arc in _scene_before_episode(item, scene, name):
-                if arc.node == here:
-                    found[scene.episode, name] = arc.strands
-    return [NodeArc(node, strands) for node, strands in found.items()]
+        return _behind_scene(known, item, scene, department)
+    element = known.elements.get(item)
+    if element is not None:
+        return _behind_element(known, item, element, department)
+    episode = known.episodes.get(item)
+    return [] if episode is None else _behind_episode(known, item, episode, department)
 
 
-def _joined(arcs: Iterator[NodeArc]) -> list[NodeArc]:
+def _joined(arcs: Iterable[NodeArc]) -> list[NodeArc]:
     """Arcs from the same visit become one that carries all their strands."""
     joined: dict[Node, Strands] = {}
     for arc in arcs:
@@ -57,18 +51,33 @@ def _joined(arcs: Iterator[NodeArc]) -> list[NodeArc]:
     return [NodeArc(node, strands) for node, strands in joined.items()]
 
 
-def _before_scene(known: Known, item: str, scene: Scene, department: str) -> Iterator[NodeArc]:
-    for name, strands in scene.route.arcs_of(scene.departments).get(department, ()):
-        own = name in scene.departments
-        yield NodeArc((item if own else scene.episode, name), strands)
+def _own_arcs(
+    known: Known, item: str, scene: Scene, arcs: tuple[RouteArc, ...]
+) -> Iterator[NodeArc]:
+    """Arcs of a scene's route as arcs to its own visits and to those of its episode."""
+    for department, strands in arcs:
+        if department in scene.departments:
+            yield NodeArc((item, department), strands)
+        # an episode opened on an earlier route may not make a visit that the scene's route has
+        elif department in known.episodes[scene.episode].route.episode_departments:
+            yield NodeArc((scene.episode, department), strands)
+
+
+def _before_scene(known: Known, item: str, scene: Scene, department: str) -> list[NodeArc]:
+    if department not in scene.departments:
+        return []
+    arcs = list(_own_arcs(known, item, scene, scene.route.arcs_of(scene.departments)[department]))
+    if not scene.elements and not scene.same_as:
+        return arcs
     for used in scene.elements:
         element = known.elements[used]
         kind = element.route.kinds[element.kind]
         if kind.feeds == department:
-            yield NodeArc((used, element.departments[-1]), frozenset({kind.strand}))
+            arcs.append(NodeArc((used, element.departments[-1]), frozenset({kind.strand})))
     for same in scene.same_as:
         if same.joins == department:
-            yield from _from_source(known, scene, same)
+            arcs.extend(_from_source(known, scene, same))
+    return _joined(arcs)
 
 
 def _from_source(known: Known, scene: Scene, same: SameAs) -> Iterator[NodeArc]:
@@ -95,28 +104,73 @@ def _provided(known: Known, item: str, department: str, strands: Strands) -> Ite
             yield from _provided(known, same.source, department, strands)
 
 
-def _before_element(item: str, element: Element, department: str) -> list[NodeArc]:
-    place = element.departments.index(department) if department in element.departments else 0
-    if place == 0:
+def _beside_element(item: str, element: Element, department: str, step: int) -> list[NodeArc]:
+    """The visit of an element just before (-1) or behind (1) another, if there is one."""
+    if department not in element.departments:
         return []
-    kind = element.route.kinds[element.kind]
-    return [NodeArc((item, element.departments[place - 1]), frozenset({kind.strand}))]
+    place = element.departments.index(department) + step
+    if not 0 <= place < len(element.departments):
+        return []
+    strands = frozenset({element.route.kinds[element.kind].strand})
+    return [NodeArc((item, element.departments[place]), strands)]
 
 
-def _before_episode(
-    known: Known, item: str, episode: Episode, department: str
-) -> Iterator[NodeArc]:
-    for arc in episode.route.follows.get(department, ()):
-        if arc.department in episode.route.episode_departments:
-            yield NodeArc((item, arc.department), arc.strands)
+def _before_episode(known: Known, item: str, episode: Episode, department: str) -> list[NodeArc]:
+    """What an episode's visit waits for: its own visits and those of all its scenes."""
+    own = episode.route.episode_departments
+    if department not in own:
+        return []
+    arcs = [
+        NodeArc((item, arc.department), arc.strands)
+        for arc in episode.route.follows[department]
+        if arc.department in own
+    ]
     for name in episode.scenes:
-        yield from _scene_before_episode(name, known.scenes[name], department)
+        scene = known.scenes[name]
+        for before, strands in scene.route.arcs_of(scene.departments).get(department, ()):
+            arcs.append(NodeArc((name, before), strands))
+    return arcs
 
 
-def _scene_before_episode(item: str, scene: Scene, department: str) -> Iterator[NodeArc]:
-    """What an episode's visit waits for in one of its scenes."""
-    for name, strands in scene.route.arcs_of(scene.departments).get(department, ()):
-        yield NodeArc((item, name), strands)
+def _behind_scene(known: Known, item: str, scene: Scene, department: str) -> list[NodeArc]:
+    if department not in scene.departments:
+        return []
+    behind = scene.route.behind_of(scene.departments).get(department, ())
+    arcs = list(_own_arcs(known, item, scene, behind))
+    if item in known.reusers:
+        arcs.extend(_at_joins(known, (item, department), reusers_of(known, item)))
+    return arcs
+
+
+def _behind_element(known: Known, item: str, element: Element, department: str) -> list[NodeArc]:
+    if department != element.departments[-1]:
+        return _beside_element(item, element, department, 1)
+    here = (item, department)
+    feeds = element.route.kinds[element.kind].feeds
+    arcs: dict[Node, NodeArc] = {}
+    for user in element.scenes:
+        nodes = [(user, feeds)]
+        arcs.update((arc.node, arc) for arc in _waiting_for(known, here, nodes))
+        reusers = reusers_of(known, user)
+        arcs.update((arc.node, arc) for arc in _at_joins(known, here, reusers))
+    return list(arcs.values())
+
+
+def _behind_episode(known: Known, item: str, episode: Episode, department: str) -> list[NodeArc]:
+    own = episode.route.episode_departments
+    if department not in own:
+        return []
+    arcs = [
+        NodeArc((item, arc.department), arc.strands)
+        for arc in episode.route.followed_by[department]
+        if arc.department in own
+    ]
+    for name in episode.scenes:
+        scene = known.scenes[name]
+        for behind, strands in scene.route.behind_of(scene.departments).get(department, ()):
+            if behind in scene.departments:
+                arcs.append(NodeArc((name, behind), strands))
+    return arcs
 
 
 def reusers_of(known: Known, scene: str) -> list[str]:
@@ -131,42 +185,15 @@ def reusers_of(known: Known, scene: str) -> list[str]:
     return list(found)
 
 
-def _candidates(known: Known, item: str, department: str) -> Iterator[Node]:
-    """Visits that may follow, each once: all that do are among them."""
-    scene = known.scenes.get(item)
-    if scene is not None:
-        for name in scene.departments:
-            yield item, name
-        yield from _joins(known, reusers_of(known, item))
-        return
-    element = known.elements.get(item)
-    if element is not None:
-        yield from _behind_element(known, item, element, department)
-        return
-    episode = known.episodes.get(item)
-    if episode is not None:
-        for name in episode.route.episode_departments:
-            yield item, name
-        for number in episode.scenes:
-            for name in known.scenes[number].departments:
-                yield number, name
+def _at_joins(known: Known, here: Node, reusers: list[str]) -> Iterator[NodeArc]:
+    """Arcs from a visit to where reusing scenes join."""
+    for name in reusers:
+        joins = sorted({same.joins for same in known.scenes[name].same_as})
+        yield from _waiting_for(known, here, [(name, department) for department in joins])
 
 
-def _behind_element(known: Known, item: str, element: Element, department: str) -> Iterator[Node]:
-    place = element.departments.index(department) if department in element.departments else -1
-    if 0 <= place < len(element.departments) - 1:
-        yield item, element.departments[place + 1]
-        return
-    feeds = element.route.kinds[element.kind].feeds
-    nodes: dict[Node, None] = {}
-    for user in element.scenes:
-        if feeds in known.scenes[user].departments:
-            nodes[user, feeds] = None
-        nodes.update(dict.fromkeys(_joins(known, reusers_of(known, user))))
-    yield from nodes
-
-
-def _joins(known: Known, scenes: list[str]) -> Iterator[Node]:
-    for name in scenes:
-        for department in sorted({same.joins for same in known.scenes[name].same_as}):
-            yield name, department
+def _waiting_for(known: Known, here: Node, nodes: list[Node]) -> Iterator[NodeArc]:
+    for node in nodes:
+        for arc in predecessors(known, *node):
+            if arc.node == here:
+                yield NodeArc(node, arc.strands)

@@ -18,7 +18,6 @@ from service.production.state import (
     item_of,
     visit_of,
 )
-from service.production.visits import Phase
 from service.vocabulary.identifiers import natural_order
 
 
@@ -43,6 +42,13 @@ def was_begun(known: Known, node: Node) -> bool:
     return len(takes) > 1 or takes[0].begun
 
 
+def with_episodes(known: Known, items: Iterable[str]) -> frozenset[str]:
+    """Items and the episodes of those that are scenes: naming a scene names its cutting too."""
+    named = set(items)
+    named.update(known.scenes[item].episode for item in items if item in known.scenes)
+    return frozenset(named)
+
+
 def compute_reach(
     known: Known,
     seeds: Iterable[Reached],
@@ -53,72 +59,95 @@ def compute_reach(
     """Follow the arcs that carry `strands` from the seeds, nearest first.
 
     `marks` says redo, look-at or leave for dependent scenes; scenes and episodes already delivered
-    are left unless `named`. Ties go by the total order, so the chain behind a visit is unique.
+    are left unless `named`. Ties go by the total order, so the chain behind a visit is unique; of
+    what reaches a visit over equally short chains, the largest share counts.
     """
     found: dict[Node, Reached] = {}
-    marked: dict[str, list[Reached]] = {}
-    level = sorted(seeds, key=lambda reached: node_order(known, reached.node))
+    marked: dict[str, dict[Node, Reached]] = {}
+    level = _in_order(known, seeds)
     while level:
+        found.update((reached.node, reached) for reached in level)
         following: dict[Node, Reached] = {}
         for reached in level:
-            found[reached.node] = reached
-        for reached in level:
             for arc in successors(known, *reached.node):
-                if arc.node in found or arc.node in following or not arc.strands & strands:
+                if arc.node in found or not arc.strands & strands:
                     continue
-                step = Reached(arc.node, reached.node, reached.share_e4)
                 item = arc.node[0]
                 mark = "redo" if item in named else marks.get(item, "redo")
                 if mark == "look-at":
-                    marked.setdefault(item, []).append(step)
-                elif mark == "redo" and (item in named or not _delivered(known, item)):
-                    following[arc.node] = step
-        level = sorted(following.values(), key=lambda reached: node_order(known, reached.node))
-    look_at = [LookAt(scene, "marked", _entries(marked[scene])) for scene in marked]
-    look_at += _hook_ups(known, found, marks, set(marked))
+                    _meet(marked.setdefault(item, {}), arc.node, reached)
+                elif mark == "redo" and (item in named or not delivered(known, item)):
+                    _meet(following, arc.node, reached)
+        level = _in_order(known, following.values())
+    look_at = [
+        LookAt(scene, "marked", tuple(_in_order(known, steps.values())))
+        for scene, steps in marked.items()
+    ]
+    look_at += _hook_ups(known, found, marks, named, marked)
     return Reach(
         tuple(found.values()), tuple(sorted(look_at, key=lambda look: natural_order(look.scene)))
     )
 
 
-def _entries(steps: list[Reached]) -> tuple[Reached, ...]:
-    return tuple({step.node: step for step in steps}.values())
+def _in_order(known: Known, steps: Iterable[Reached]) -> list[Reached]:
+    return sorted(steps, key=lambda reached: node_order(known, reached.node))
 
 
-def _delivered(known: Known, item: str) -> bool:
+def _meet(steps: dict[Node, Reached], node: Node, by: Reached) -> None:
+    """A visit met from another: the first one leads there, the largest share counts."""
+    step = steps.get(node)
+    if step is None:
+        steps[node] = Reached(node, by.node, by.share_e4)
+    elif step.share_e4 < by.share_e4:
+        steps[node] = step._replace(share_e4=by.share_e4)
+
+
+def delivered(known: Known, item: str) -> bool:
+    """Whether the episode is delivered that a scene belongs to, or that this is."""
     scene = known.scenes.get(item)
     episode = known.episodes.get(scene.episode if scene else item)
     return episode is not None and episode.delivered_us >= 0
 
 
 def _hook_ups(
-    known: Known, found: Mapping[Node, Reached], marks: Mapping[str, str], but: set[str]
+    known: Known,
+    found: Mapping[Node, Reached],
+    marks: Mapping[str, str],
+    named: frozenset[str],
+    marked: Mapping[str, object],
 ) -> list[LookAt]:
     """Neighbours of reopened scenes: never reopened by themselves, listed until answered."""
-    reopened = {item for item, _ in found}
-    begun = {node[0]: None for node in found if was_begun(known, node)}
-    neighbours: dict[str, None] = {}
-    for item in begun:
+    reached = {item for item, _ in found}
+    reopened = dict.fromkeys(node[0] for node in found if was_begun(known, node))
+    listed: dict[str, None] = {}
+    for item in reopened:
         for neighbour in known.hook_ups.get(item, ()):
-            if neighbour in reopened or neighbour in but or marks.get(neighbour) == "leave":
+            if neighbour in reached or neighbour in marked or marks.get(neighbour) == "leave":
                 continue
-            if not _delivered(known, neighbour):
-                neighbours[neighbour] = None
-    return [LookAt(scene, "hook-up", ()) for scene in neighbours]
+            if neighbour in named or not delivered(known, neighbour):
+                listed[neighbour] = None
+    return [LookAt(scene, "hook-up", ()) for scene in listed]
 
 
-def entry_department(known: Known, retake: Retake, scene: str) -> str | None:
-    """Where a redo of a scene begins by default: at the retake's department or behind it."""
+def entry_department(known: Known, back_to: str, items: tuple[str, ...], scene: str) -> str | None:
+    """Where a redo of a scene begins by default; None if it visits no such department.
+
+    That is where the call begins, or else where the element that the call names feeds the scene.
+    """
     found = item_of(known, scene)
     if found is None:
         return None
-    if retake.back_to in departments_of(found):
-        return retake.back_to
-    first = retake.items[0]
-    element = known.elements.get(first)
-    if element is not None:
-        return element.route.kinds[element.kind].feeds
-    return None
+    own = departments_of(found)
+    if back_to in own:
+        return back_to
+    element = known.elements.get(items[0])
+    feeds = element.route.kinds[element.kind].feeds if element else None
+    return feeds if feeds in own else None
+
+
+def entries_of(reach: Iterable[Reached]) -> list[Reached]:
+    """The steps by which a reach enters an item from another."""
+    return [step for step in reach if step.via is not None and step.via[0] != step.node[0]]
 
 
 def chain_of(reach: Iterable[Reached], node: Node) -> tuple[Node, ...]:
@@ -142,26 +171,22 @@ def reopened_by(known: Known, code: str, retake: Retake) -> list[tuple[Reached, 
 
 
 def cancelled_by_withdrawal(known: Known, code: str, retake: Retake) -> list[Node]:
-    """Visits whose waiting take loses this retake's share when it is taken back.
+    """Visits of a reach that the retake no longer asks anything of once it is taken back.
 
     A take stays that was begun, or that follows a begun take of the same retake: what was begun
-    will be handed off anew, and those behind must take it up.
+    will be handed off anew, and those behind must take it up. Visits that had not started when it
+    was called are among them: a start recorded late must not bring the call to life again.
     """
     nodes = {reached.node for reached in retake.reach}
-    begun: set[Node] = set()
-    waiting: list[Node] = []
-    for reached in retake.reach:
-        takes = [
-            take
-            for take in visit_of(known, *reached.node).takes
-            if any(asked == code for asked, _ in take.shares)
-        ]
-        if any(take.phase is not Phase.WAITING for take in takes):
-            begun.add(reached.node)
-        elif takes:
-            waiting.append(reached.node)
+    begun = {
+        node for node in nodes if any(take.took_up(code) for take in visit_of(known, *node).takes)
+    }
     kept: dict[Node, bool] = {}
-    return [node for node in waiting if not _follows(known, node, nodes, begun, kept)]
+    return [
+        reached.node
+        for reached in retake.reach
+        if reached.node not in begun and not _follows(known, reached.node, nodes, begun, kept)
+    ]
 
 
 def _follows(

@@ -42,6 +42,9 @@ class Route:
     _arcs: dict[tuple[str, ...], dict[str, tuple[RouteArc, ...]]] = field(
         default_factory=dict, compare=False, repr=False
     )
+    _behind: dict[tuple[str, ...], dict[str, tuple[RouteArc, ...]]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
 
     def arcs_of(self, departments: tuple[str, ...]) -> dict[str, tuple[RouteArc, ...]]:
         """What each department follows, for a scene that visits only `departments` itself.
@@ -55,6 +58,17 @@ class Route:
                 name: self._passed_through(name, frozenset(departments))
                 for name in (*departments, *self.episode_departments)
             }
+        return known
+
+    def behind_of(self, departments: tuple[str, ...]) -> dict[str, tuple[RouteArc, ...]]:
+        """What stands behind each department for such a scene: the inverse of `arcs_of`."""
+        known = self._behind.get(departments)
+        if known is None:
+            behind: dict[str, list[RouteArc]] = {}
+            for name, arcs in self.arcs_of(departments).items():
+                for before, strands in arcs:
+                    behind.setdefault(before, []).append(RouteArc(name, strands))
+            known = self._behind[departments] = {name: tuple(arcs) for name, arcs in behind.items()}
         return known
 
     def _passed_through(self, department: str, visited: Strands) -> tuple[RouteArc, ...]:

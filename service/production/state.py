@@ -36,10 +36,11 @@ class Stoppage(NamedTuple):
 
 
 class LaidRoute(NamedTuple):
-    """A route and the date from which items listed take it (None: at once)."""
+    """A route, the date from which items listed take it (None: at once), and when it was laid."""
 
     from_on: date | None
     route: Route
+    laid_us: int
 
 
 class Show(NamedTuple):
@@ -110,16 +111,28 @@ class Scene(NamedTuple):
     departments: tuple[str, ...]
     listed_us: int
     omitted_us: int = -1
-    bought: bool = False
+    bought_us: int = -1
     priority: int = 0
     hold: Hold | None = None
     elements: tuple[str, ...] = ()
     same_as: tuple[SameAs, ...] = ()
+    omissions: tuple[tuple[int, int], ...] = ()  # those that are over: from, until
 
     @property
     def omitted(self) -> bool:
         """Whether the scene is out of the picture."""
         return self.omitted_us >= 0
+
+    @property
+    def bought(self) -> bool:
+        """Whether it was ever accepted; a retake since may have reopened it."""
+        return self.bought_us >= 0
+
+    def omitted_at(self, at_us: int) -> bool:
+        """Whether the scene was out of the picture at an instant, as now known."""
+        if 0 <= self.omitted_us < at_us:
+            return True
+        return any(from_us < at_us < until_us for from_us, until_us in self.omissions)
 
 
 class Element(NamedTuple):
@@ -186,6 +199,7 @@ class Retake(NamedTuple):
     reach: tuple[Reached, ...]
     look_at: tuple[LookAt, ...]
     standing: str = "standing"
+    left: tuple[str, ...] = ()  # scenes the caller marked to leave
 
 
 _FIELDS = (

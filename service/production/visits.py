@@ -16,6 +16,8 @@ from service.vocabulary.quantities import ONE_E4, ceil_div
 class Phase(StrEnum):
     """Where one take stands, apart from what other visits say about it."""
 
+    __hash__ = str.__hash__  # the fold looks moves up by the hundred thousand
+
     WAITING = "waiting"
     ON_DESK = "on_desk"
     HANDED_OFF = "handed_off"
@@ -24,6 +26,8 @@ class Phase(StrEnum):
 
 class Move(StrEnum):
     """What can happen to a visit."""
+
+    __hash__ = str.__hash__
 
     HAND_OUT = "hand_out"
     START = "start"
@@ -58,8 +62,9 @@ MOVES: dict[tuple[Phase, Move], Phase] = {
 class Entry(NamedTuple):
     """One thing that happened to a visit.
 
-    `rank` puts what desks say of a minute before what is called in it: a fact whose time is not
-    after a call's counts as before it.
+    `rank` orders what happened in the same instant: what desks say comes before what is called in
+    it (a fact whose time is not after a call's counts as before it), unless only the call makes it
+    possible.
     """
 
     at_us: int
@@ -72,15 +77,16 @@ class Entry(NamedTuple):
     share_e4: int = ONE_E4
 
 
-CALL_RANK = 1
+DESK_RANK, CALL_RANK, AFTER_CALL_RANK = 0, 1, 2
+DESK_MOVES = frozenset({Move.HAND_OUT, Move.START, Move.HAND_OFF, Move.REFUSE})
 
 
 class Take(NamedTuple):
     """One take of a visit. Instants are microseconds since the epoch, -1 where not yet.
 
     `carried_e4` is work left over from a take that was taken back; `basis_e4` is what the shares
-    apply to, -1 for the item's whole base work. `goes_on_e4` is the share still to do after a
-    refused hand-off.
+    apply to, -1 for the item's whole base work. After a refused hand-off `goes_on_e4` is the share
+    of the work to do again, and `settled` how many of the shares that covers (-1: none refused).
     """
 
     number: int
@@ -93,11 +99,17 @@ class Take(NamedTuple):
     carried_e4: int = 0
     basis_e4: int = -1
     goes_on_e4: int = ONE_E4
+    settled: int = -1
 
     @property
     def begun(self) -> bool:
-        """Whether a desk has had it."""
-        return self.phase is not Phase.WAITING
+        """Whether a desk has had it; one that an omission put back in the tray counts as new."""
+        return self.phase is not Phase.WAITING or self.settled >= 0
+
+    def took_up(self, retake: str) -> bool:
+        """Whether a desk has had it with this retake's share in it."""
+        count = len(self.shares) if self.phase is not Phase.WAITING else max(0, self.settled)
+        return any(asked == retake for asked, _ in self.shares[:count])
 
 
 class Visit(NamedTuple):
@@ -110,6 +122,12 @@ class Visit(NamedTuple):
     def current(self) -> Take:
         """The newest take."""
         return self.takes[-1]
+
+    def take_open(self, at_us: int) -> Take:
+        """The take that was open at an instant; one that a call opens just then was not yet."""
+        return next(
+            (take for take in reversed(self.takes) if take.opened_us < at_us), self.takes[0]
+        )
 
 
 FIRST_OPENED_US = -(2**62)
@@ -133,16 +151,30 @@ class Terms(NamedTuple):
 
 def take_work_e4(take: Take, terms: Terms) -> int:
     """The work a take asks for in full, in ten-thousandths of the department's unit."""
+    if take.settled < 0:
+        return _asked_e4(take, take.shares, terms)
+    work = _asked_e4(take, take.shares[: take.settled], terms)
+    again = ceil_div(work * take.goes_on_e4, ONE_E4)
+    later = sum(share for _, share in take.shares[take.settled :])
+    if later == 0:
+        return again
+    basis = _basis_e4(take, terms)
+    most = max(again, take.carried_e4 + basis)
+    return most if terms.whole else min(most, again + ceil_div(basis * later, ONE_E4))
+
+
+def _basis_e4(take: Take, terms: Terms) -> int:
+    return terms.base_e4 if take.basis_e4 < 0 else take.basis_e4
+
+
+def _asked_e4(take: Take, shares: tuple[tuple[str, int], ...], terms: Terms) -> int:
     if take.number == 1:
-        work = terms.base_e4
-    else:
-        basis = terms.base_e4 if take.basis_e4 < 0 else take.basis_e4
-        share = min(ONE_E4, sum(share for _, share in take.shares))
-        if terms.whole and take.shares:
-            share = ONE_E4
-        work = take.carried_e4 + ceil_div(basis * share, ONE_E4)
-        work = max(work, terms.least_e4)
-    return ceil_div(work * take.goes_on_e4, ONE_E4)
+        return terms.base_e4
+    if not shares:
+        return take.carried_e4
+    share = ONE_E4 if terms.whole else min(ONE_E4, sum(share for _, share in shares))
+    work = take.carried_e4 + ceil_div(_basis_e4(take, terms) * share, ONE_E4)
+    return max(work, terms.least_e4)
 
 
 # remaining(take, terms, at_us) -> work left of a take on a desk, by the calendar known
@@ -153,6 +185,22 @@ def enter(
     visit: Visit, entry: Entry, terms: Callable[[], Terms], remaining: Remaining
 ) -> Visit | Illegal:
     """The visit with one more entry, or what the table of moves says against it."""
+    entered = _enter(visit, entry, terms, remaining)
+    if (
+        isinstance(entered, Illegal)
+        and entered.entry is entry
+        and entry.rank == DESK_RANK
+        and any(other.move is Move.CALL and other.at_us == entry.at_us for other in visit.entries)
+    ):
+        # the take it means was opened by a call of that very instant
+        after = _enter(visit, entry._replace(rank=AFTER_CALL_RANK), terms, remaining)
+        return entered if isinstance(after, Illegal) else after
+    return entered
+
+
+def _enter(
+    visit: Visit, entry: Entry, terms: Callable[[], Terms], remaining: Remaining
+) -> Visit | Illegal:
     entries = visit.entries
     if not entries or _key(entry) >= _key(entries[-1]):
         takes = _step(visit.takes, entry, terms, remaining)
@@ -186,27 +234,42 @@ def _step(
     phase = MOVES.get((take.phase, move))
     if phase is None or (entry.take is not None and entry.take != take.number):
         return Illegal(entry, take)
-    if move is Move.HAND_OFF:
-        started_us = take.started_us if take.started_us >= 0 else entry.at_us
-        take = take._replace(phase=phase, started_us=started_us, ended_us=entry.at_us)
-    elif move is Move.START:
-        take = take._replace(
-            phase=phase, started_us=entry.at_us, artist=entry.artist or take.artist
-        )
-    elif move is Move.HAND_OUT:
-        take = take._replace(artist=entry.artist)
-    elif move is Move.REFUSE:
-        take = take._replace(
-            phase=phase, started_us=-1, ended_us=-1, artist=None, goes_on_e4=entry.share_e4
-        )
-    elif move is Move.OMIT:
-        if take.phase is Phase.ON_DESK:
-            take = take._replace(phase=phase, started_us=-1, artist=None)
-    elif move is Move.CALL:
+    if move is Move.CALL:
         return _called(takes, entry, phase, terms, remaining)
-    else:
+    if move is Move.UNCALL:
         return _uncalled(takes, entry)
-    return (*takes[:-1], take)
+    return (*takes[:-1], _moved(take, entry, phase))
+
+
+def _moved(take: Take, entry: Entry, phase: Phase) -> Take:
+    """A take after what a desk did with it, or an omission."""
+    started_us, ended_us, artist = take.started_us, take.ended_us, take.artist
+    match entry.move:
+        case Move.START:
+            started_us, artist = entry.at_us, entry.artist or artist
+        case Move.HAND_OFF:
+            started_us, ended_us = started_us if started_us >= 0 else entry.at_us, entry.at_us
+        case Move.HAND_OUT:
+            artist = entry.artist
+        case Move.REFUSE:
+            take = take._replace(goes_on_e4=entry.share_e4, settled=len(take.shares))
+            started_us, ended_us, artist = -1, -1, None
+        case _ if take.phase is Phase.ON_DESK:
+            started_us, artist = -1, None
+    # written out, because `_replace` is slow and the fold does this by the hundred thousand
+    return Take(
+        take.number,
+        phase,
+        take.opened_us,
+        started_us,
+        ended_us,
+        artist,
+        take.shares,
+        take.carried_e4,
+        take.basis_e4,
+        take.goes_on_e4,
+        take.settled,
+    )
 
 
 def _called(
@@ -219,8 +282,10 @@ def _called(
     take = takes[-1]
     share = (entry.retake or "", entry.share_e4)
     if take.phase is Phase.WAITING:
-        if take.number == 1 or any(retake == share[0] for retake, _ in take.shares):
+        if take.number == 1 and not take.begun:
             return takes  # a first take not yet begun is only later
+        if any(retake == share[0] for retake, _ in take.shares):
+            return takes
         return (*takes[:-1], take._replace(shares=(*take.shares, share)))
     opened = Take(take.number + 1, Phase.WAITING, entry.at_us, shares=(share,))
     if take.phase is Phase.ON_DESK:
@@ -233,12 +298,15 @@ def _called(
 
 
 def _uncalled(takes: tuple[Take, ...], entry: Entry) -> tuple[Take, ...]:
+    """Without a retake's share; what is left of a take that was taken back is still to be done."""
     take = takes[-1]
     if take.phase is not Phase.WAITING:
         return takes
-    shares = tuple(share for share in take.shares if share[0] != entry.retake)
+    settled = max(0, take.settled)
+    left = [share for share in take.shares[settled:] if share[0] != entry.retake]
+    shares = (*take.shares[:settled], *left)
     if len(shares) == len(take.shares):
         return takes
-    if shares or take.carried_e4 > 0:
+    if shares or take.carried_e4 > 0 or take.begun:
         return (*takes[:-1], take._replace(shares=shares))
     return takes[:-1]

@@ -42,14 +42,19 @@ def _frames(known: Known, item: Scene | Element | Episode) -> int:
     if isinstance(item, Episode):
         if item.frames is not None:
             return item.frames
-        return sum(known.scenes[name].frames for name in item.scenes)
+        return sum(scene.frames for scene in _in_picture(known, item))
     return item.frames
 
 
 def _drawings(known: Known, item: Scene | Element | Episode) -> int:
     if isinstance(item, Episode):
-        return sum(known.scenes[name].drawings for name in item.scenes)
+        return sum(scene.drawings for scene in _in_picture(known, item))
     return item.drawings
+
+
+def _in_picture(known: Known, episode: Episode) -> list[Scene]:
+    scenes = (known.scenes[name] for name in episode.scenes)
+    return [scene for scene in scenes if not scene.omitted]
 
 
 def terms_for(known: Known, item: Scene | Element | Episode, department: str) -> Terms:
@@ -82,7 +87,8 @@ def remaining_of(known: Known, department: str) -> Callable[[Take, Terms, int], 
             return work
         duration = max(1, ceil_div(work * crew.day_min, crew.rate_e4))
         worked = elapsed_min(known, department, start_min, at_min)
-        return ceil_div(work * max(0, duration - worked), duration)
+        # never nothing: what is on a desk is not finished, as the plan takes it too
+        return ceil_div(work * max(1, duration - worked), duration)
 
     return remaining
 

@@ -99,9 +99,11 @@ def decide(
         state = told
     draft = Draft(state)
     for place, event in enumerate(events):
-        against = permitted(event, actor) + in_future(event)
-        if event.fact.TYPE != EventStruck.TYPE:
-            against = against or reasons_against(draft, event)
+        against = permitted(event, actor)
+        if not against:
+            against = out_of_time(event)
+            if event.fact.TYPE != EventStruck.TYPE:
+                against += reasons_against(draft, event)
         reasons += [reason._replace(place=place) for reason in against]
         if not against:
             apply(draft, event)
@@ -110,13 +112,17 @@ def decide(
     return Accepted(draft.finish(), frozenset(strikes))
 
 
-def in_future(event: Event) -> list[Reason]:
-    """A fact dated beyond the clock, give or take a small skew, has not happened."""
-    if event.time_us <= event.recorded_us + CLOCK_SKEW_US:
-        return []
-    return [
-        Reason(Code.IN_FUTURE, "the time lies in the future; record it when it happens", "/time")
-    ]
+def out_of_time(event: Event) -> list[Reason]:
+    """A fact dated beyond the clock, give or take a small skew, has not happened.
+
+    One dated before 1970 is a mistake: no instant of ours is negative.
+    """
+    if event.time_us < 0:
+        return [Reason(Code.TIME_ORDER, "the time lies before 1970; correct it", "/time")]
+    if event.time_us > event.recorded_us + CLOCK_SKEW_US:
+        detail = "the time lies in the future; record it when it happens"
+        return [Reason(Code.IN_FUTURE, detail, "/time")]
+    return []
 
 
 def reasons_against(draft: Draft, event: Event) -> list[Reason]:

@@ -13,7 +13,6 @@ from service.production.state import (
     Scene,
     departments_of,
     item_of,
-    visit_of,
 )
 from service.production.visits import Illegal, Move, Phase, Visit
 from service.vocabulary.event import Event
@@ -60,9 +59,10 @@ def the_episode(draft: Draft, episode: str) -> Reasons:
 def the_department(draft: Draft, department: str, member: str = "/data/department") -> Reasons:
     """Whether any route has the department."""
     if department not in draft.units:
-        known = ", ".join(sorted(draft.units)) or "none yet"
         yield Reason(
-            Code.UNKNOWN, f"{department} is on no route; departments known: {known}", member
+            Code.UNKNOWN,
+            f"{department} is on no route; check the name, or lay a route that has it first",
+            member,
         )
 
 
@@ -106,9 +106,10 @@ def the_move(
         yield from the_item(draft, event.subject)
         return
     against = list(on_route(event.subject, found, department, member))
-    if isinstance(found, Scene) and found.omitted and event.time_us > found.omitted_us:
+    if isinstance(found, Scene) and found.omitted_at(event.time_us):
+        remedy = "restore it first" if found.omitted else "correct the time"
         against.append(
-            Reason(Code.CONTRADICTION, f"{event.subject} is omitted; restore it first", "/subject")
+            Reason(Code.CONTRADICTION, f"{event.subject} was omitted then; {remedy}", "/subject")
         )
     yield from against
     if not against:
@@ -144,9 +145,3 @@ def legal(event: Event, node: Node, tried: Visit | Illegal, take: int | None = N
 
 def _said(move: Move) -> str:
     return move.replace("_", " ")
-
-
-def begun(draft: Draft, node: Node) -> bool:
-    """Whether any take of a visit was started or handed off."""
-    takes = visit_of(draft, *node).takes
-    return len(takes) > 1 or takes[0].begun

@@ -1,9 +1,9 @@
 """What the desks may record."""
 
 from service.production.decide.asking import Reasons, on_route, the_department, the_item, the_move
-from service.production.graph import predecessors
+from service.production.graph import successors
 from service.production.refusal import Code, Reason
-from service.production.state import Draft, Element, Node, Scene, item_of, visit_of
+from service.production.state import Draft, Node, item_of, visit_of
 from service.production.visits import Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import desks as facts
@@ -31,7 +31,7 @@ def hand_off_refused(draft: Draft, event: Event, fact: facts.HandOffRefused) -> 
         yield from the_item(draft, event.subject)
         return
     against = list(on_route(event.subject, found, fact.sender, "/data/sender"))
-    receivers = [] if against else _receivers(draft, event.subject, found, fact)
+    receivers = [] if against else _receivers(draft, event.subject, fact)
     if not against and not receivers:
         against.append(
             Reason(
@@ -44,28 +44,27 @@ def hand_off_refused(draft: Draft, event: Event, fact: facts.HandOffRefused) -> 
     if against:
         return
     yield from the_move(draft, event, fact.sender, Move.REFUSE, fact.take, "/data/sender")
-    handed_off_us = visit_of(draft, event.subject, fact.sender).current.ended_us
-    for item, department in receivers:
-        take = visit_of(draft, item, department).current
-        if take.begun and take.started_us >= handed_off_us:
+    handed_off_us = visit_of(draft, event.subject, fact.sender).take_open(event.time_us).ended_us
+    for node in receivers:
+        takes = visit_of(draft, *node).takes
+        if any(
+            handed_off_us <= at_us <= event.time_us
+            for take in takes
+            for at_us in (take.started_us, take.ended_us)
+            if at_us >= 0
+        ):
             yield Reason(
                 Code.ILLEGAL_MOVE,
-                f"{department} has begun {item}, so it took the hand-off; call a correction",
+                f"{fact.department} had begun {node[0]}, so it took the hand-off; call a "
+                "correction",
                 "/data/department",
             )
 
 
-def _receivers(draft: Draft, item: str, found: object, fact: facts.HandOffRefused) -> list[Node]:
+def _receivers(draft: Draft, item: str, fact: facts.HandOffRefused) -> list[Node]:
     """Visits at the refusing department that wait for the sender's."""
-    candidates = [(item, fact.department)]
-    if isinstance(found, Scene):
-        candidates.append((found.episode, fact.department))
-    if isinstance(found, Element):
-        candidates += [(scene, fact.department) for scene in found.scenes]
-    sender = (item, fact.sender)
-    return [
-        node for node in candidates if any(arc.node == sender for arc in predecessors(draft, *node))
-    ]
+    behind = successors(draft, item, fact.sender)
+    return [arc.node for arc in behind if arc.node[1] == fact.department]
 
 
 def department_stopped(draft: Draft, event: Event, fact: facts.DepartmentStopped) -> Reasons:

@@ -1,10 +1,10 @@
 """What the office may record."""
 
+from functools import cache
 from zoneinfo import available_timezones
 
 from service.production.decide.asking import (
     Reasons,
-    begun,
     legal,
     tables_on_route,
     the_department,
@@ -13,13 +13,15 @@ from service.production.decide.asking import (
 )
 from service.production.evolve.entering import try_move
 from service.production.evolve.office import route_in_force
+from service.production.reach import was_begun
 from service.production.refusal import Code, Reason
 from service.production.route import route_faults
 from service.production.state import STUDIO_CALENDAR, Draft, visit_of
-from service.production.visits import Move, Phase
+from service.production.visits import DESK_MOVES, Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import office as facts
 from service.vocabulary.identifiers import parse_subject
+from service.vocabulary.instants import format_instant
 
 
 def route_laid(draft: Draft, event: Event, fact: facts.RouteLaid) -> Reasons:
@@ -59,7 +61,7 @@ def calendar_set(draft: Draft, event: Event, fact: facts.CalendarSet) -> Reasons
         yield Reason(
             Code.CONTRADICTION, "the studio's first calendar must name its zone", "/data/zone"
         )
-    if fact.zone is not None and fact.zone not in available_timezones():
+    if fact.zone is not None and fact.zone not in _zones():
         yield Reason(Code.UNKNOWN, f"{fact.zone} is not an IANA time zone", "/data/zone")
     elif studio is not None and fact.zone is not None and fact.zone != studio.zone:
         yield Reason(
@@ -67,6 +69,12 @@ def calendar_set(draft: Draft, event: Event, fact: facts.CalendarSet) -> Reasons
             f"the studio's zone is {studio.zone} and does not change",
             "/data/zone",
         )
+
+
+@cache
+def _zones() -> frozenset[str]:
+    # the time zone data is a part of the release, and listing it is slow
+    return frozenset(available_timezones())
 
 
 def crew_set(draft: Draft, event: Event, fact: facts.CrewSet) -> Reasons:
@@ -114,7 +122,7 @@ def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> Reasons
     """A scene number is never used twice, and nothing enters a delivered episode."""
     subject = parse_subject(event.subject)
     episode = draft.episodes.get(subject.episode) if subject else None
-    if episode is None:
+    if subject is None or episode is None:
         name = subject.episode if subject else event.subject
         yield Reason(
             Code.UNKNOWN, f"episode {name} is not in the record; open it first", "/subject"
@@ -128,7 +136,10 @@ def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> Reasons
         )
     if episode.delivered_us >= 0:
         yield Reason(Code.CONTRADICTION, "its episode is delivered", "/subject")
-    yield from tables_on_route(episode.route.scene_departments, fact.difficulty, fact.work)
+    yield from _route_wanted(draft, event)
+    route = route_in_force(draft, subject.show, event.time_us)
+    if route is not None:
+        yield from tables_on_route(route.scene_departments, fact.difficulty, fact.work)
 
 
 def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> Reasons:
@@ -145,9 +156,23 @@ def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> Reaso
     if scene.omitted:
         yield Reason(Code.CONTRADICTION, f"{event.subject} is omitted already", "/subject")
         return
+    if any(event.time_us < until_us for _, until_us in scene.omissions):
+        yield Reason(Code.TIME_ORDER, f"{event.subject} was restored only after that", "/time")
     for department in scene.departments:
         node = (event.subject, department)
-        if visit_of(draft, *node).current.phase is Phase.ON_DESK:
+        later = [
+            entry
+            for entry in visit_of(draft, *node).entries
+            if entry.move in DESK_MOVES and entry.at_us > event.time_us
+        ]
+        if later:
+            yield Reason(
+                Code.TIME_ORDER,
+                f"{department} worked on {event.subject} at {format_instant(later[0].at_us)} "
+                f"(event {later[0].position}), after this; correct the time",
+                "/time",
+            )
+        else:
             yield from legal(event, node, try_move(draft, event, node, Move.OMIT))
 
 
@@ -157,6 +182,8 @@ def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> Rea
     scene = draft.scenes.get(event.subject)
     if scene is not None and not scene.omitted:
         yield Reason(Code.CONTRADICTION, f"{event.subject} is not omitted", "/subject")
+    elif scene is not None and event.time_us < scene.omitted_us:
+        yield Reason(Code.TIME_ORDER, f"{event.subject} was omitted only after that", "/time")
 
 
 def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> Reasons:
@@ -206,7 +233,7 @@ def element_used(draft: Draft, event: Event, fact: facts.ElementUsed) -> Reasons
                 Code.NOT_ON_ROUTE, f"{name} does not visit {kind.feeds}, which it feeds", member
             )
         for department in kind.replaces:
-            if department in scene.departments and begun(draft, (name, department)):
+            if department in scene.departments and was_begun(draft, (name, department)):
                 yield Reason(
                     Code.CONTRADICTION, f"{name} has begun its own visit at {department}", member
                 )
@@ -241,7 +268,7 @@ def same_as_declared(draft: Draft, event: Event, fact: facts.SameAsDeclared) -> 
     if fact.levels:
         return
     for department in sorted(scene.route.skipped(fact.joins, frozenset(fact.strands))):
-        if department in scene.departments and begun(draft, (event.subject, department)):
+        if department in scene.departments and was_begun(draft, (event.subject, department)):
             yield Reason(
                 Code.CONTRADICTION,
                 f"{event.subject} has begun its own visit at {department}",

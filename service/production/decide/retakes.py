@@ -1,34 +1,48 @@
 """What may be said of retakes."""
 
-from service.production.decide.asking import Reasons, begun, legal, on_route, the_scene
+from service.production.decide.asking import Reasons, legal, on_route, the_department, the_scene
 from service.production.evolve.entering import try_move
 from service.production.evolve.retakes import named_items, reach_of
-from service.production.reach import Reach, cancelled_by_withdrawal
+from service.production.reach import cancelled_by_withdrawal
 from service.production.refusal import Code, Reason
-from service.production.state import Draft, item_of
-from service.production.visits import Move
+from service.production.state import Draft, Node, Reached, Retake, item_of, visit_of
+from service.production.visits import Illegal, Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import retakes as facts
 from service.vocabulary.identifiers import parse_subject
+from service.vocabulary.instants import format_instant
 
 
 def retake_called(draft: Draft, event: Event, fact: facts.RetakeCalled) -> Reasons:
     """A call names visits that have begun, and says how much of them is touched."""
     against = [*_code(draft, fact), *_items(draft, event, fact), *_share(draft, event, fact)]
     if not against:
-        reach = reach_of(draft, event, fact)
-        against += _dependents(draft, event, fact, reach)
-        for step in reach.reached:
-            tried = try_move(
-                draft, event, step.node, Move.CALL, retake=fact.retake, share_e4=step.share_e4
-            )
-            against += legal(event, step.node, tried)
+        if fact.dependents:
+            against += _dependents(draft, event, fact)
+        against += calls(draft, event, fact.retake, reach_of(draft, event, fact).reached)
     yield from against
+
+
+def calls(draft: Draft, event: Event, code: str, reached: tuple[Reached, ...]) -> Reasons:
+    """Whether every visit reached can hear of the call."""
+    for step in reached:
+        tried = try_move(draft, event, step.node, Move.CALL, retake=code, share_e4=step.share_e4)
+        yield from legal(event, step.node, tried)
+
+
+def reopens(draft: Draft, event: Event, code: str, node: Node) -> bool:
+    """Whether a call would find something begun at a visit; True where it cannot be entered."""
+    tried = try_move(draft, event, node, Move.CALL, retake=code)
+    if isinstance(tried, Illegal):
+        return True
+    return any(asked == code for take in tried.takes for asked, _ in take.shares)
 
 
 def _code(draft: Draft, fact: facts.RetakeCalled) -> Reasons:
     if fact.retake in draft.retakes:
         yield Reason(Code.EXISTS, f"retake {fact.retake} is called already", "/data/retake")
+    if fact.fault_of is not None:
+        yield from the_department(draft, fact.fault_of, "/data/fault_of")
 
 
 def _items(draft: Draft, event: Event, fact: facts.RetakeCalled) -> Reasons:
@@ -48,10 +62,10 @@ def _items(draft: Draft, event: Event, fact: facts.RetakeCalled) -> Reasons:
             yield Reason(Code.CONTRADICTION, f"{item} is of another show than the subject", member)
         wrong = list(on_route(item, found, fact.back_to, "/data/back_to"))
         yield from wrong
-        if not wrong and not begun(draft, (item, fact.back_to)):
+        if not wrong and not reopens(draft, event, fact.retake, (item, fact.back_to)):
             yield Reason(
                 Code.CONTRADICTION,
-                f"{item} has not begun at {fact.back_to}, so there is nothing to reopen there",
+                f"{item} had not begun at {fact.back_to} by then, so there is nothing to reopen",
                 member,
             )
 
@@ -72,49 +86,47 @@ def _share(draft: Draft, event: Event, fact: facts.RetakeCalled) -> Reasons:
                 )
 
 
-def _dependents(draft: Draft, event: Event, fact: facts.RetakeCalled, reach: Reach) -> Reasons:
+def _dependents(draft: Draft, event: Event, fact: facts.RetakeCalled) -> Reasons:
     items = set(named_items(event, fact))
-    unmarked = reach_of(draft, event, _without_marks(fact)) if fact.dependents else reach
-    reached = {step.node[0] for step in (*unmarked.reached, *reach.reached)}
-    reached |= {look.scene for look in (*unmarked.look_at, *reach.look_at)}
+    cut = frozenset(other.scene for other in fact.dependents if other.mark != "redo")
+    whole = reach_of(draft, event, fact, but=cut)
+    entered: dict[str, Reached] = {}
+    for step in whole.reached:
+        entered.setdefault(step.node[0], step)
+    listed = {look.scene for look in whole.look_at}
     seen: set[str] = set()
-    for place, dependent in enumerate(fact.dependents):
+    for place, other in enumerate(fact.dependents):
         member = f"/data/dependents/{place}/scene"
-        scene = draft.scenes.get(dependent.scene)
-        if scene is None:
-            yield from the_scene(draft, dependent.scene, member)
-        elif dependent.scene in items:
-            yield Reason(Code.CONTRADICTION, f"{dependent.scene} is itself named", member)
-        elif dependent.scene in seen:
-            yield Reason(Code.CONTRADICTION, f"{dependent.scene} is marked twice", member)
-        elif dependent.scene not in reached:
+        if other.scene not in draft.scenes:
+            yield from the_scene(draft, other.scene, member)
+        elif other.scene in items:
+            yield Reason(Code.CONTRADICTION, f"{other.scene} is itself named", member)
+        elif other.scene in seen:
+            yield Reason(Code.CONTRADICTION, f"{other.scene} is marked twice", member)
+        elif other.scene in entered and other.mark == "redo":
+            yield from _hook_up_redone(draft, event, fact, entered[other.scene], member)
+        elif other.scene in listed and other.mark == "redo":
+            yield Reason(Code.NOT_ON_ROUTE, f"{other.scene} does not visit {fact.back_to}", member)
+        elif other.scene not in entered and other.scene not in listed:
             yield Reason(
                 Code.CONTRADICTION,
-                f"the retake does not reach {dependent.scene}; leave it out, or name it in items",
+                f"the retake does not reach {other.scene}; leave it out, or name it in items",
                 member,
             )
-        elif dependent.mark == "redo" and all(
-            step.node[0] != dependent.scene for step in reach.reached
-        ):
-            yield Reason(
-                Code.NOT_ON_ROUTE, f"{dependent.scene} does not visit {fact.back_to}", member
-            )
-        elif dependent.mark == "redo" and _unbegun_seed(draft, dependent.scene, fact, reach):
-            yield Reason(
-                Code.CONTRADICTION, f"{dependent.scene} has not begun at {fact.back_to}", member
-            )
-        seen.add(dependent.scene)
+        seen.add(other.scene)
 
 
-def _unbegun_seed(draft: Draft, scene: str, fact: facts.RetakeCalled, reach: Reach) -> bool:
-    node = (scene, fact.back_to)
-    seeded = any(step.node == node and step.via is None for step in reach.reached)
-    return seeded and not begun(draft, node)
-
-
-def _without_marks(fact: facts.RetakeCalled) -> facts.RetakeCalled:
-    values = {name: getattr(fact, name) for name in fact.__slots__}
-    return facts.RetakeCalled(**{**values, "dependents": ()})
+def _hook_up_redone(
+    draft: Draft, event: Event, fact: facts.RetakeCalled, step: Reached, member: str
+) -> Reasons:
+    """A hook-up that is to be redone must have begun; what an arc reaches need not have."""
+    item, department = step.node
+    if step.via is None and not reopens(draft, event, fact.retake, step.node):
+        yield Reason(
+            Code.CONTRADICTION,
+            f"{item} had not begun at {department} by then, so there is nothing to redo",
+            member,
+        )
 
 
 def _standing(draft: Draft, event: Event, code: str) -> Reasons:
@@ -128,8 +140,27 @@ def _standing(draft: Draft, event: Event, code: str) -> Reasons:
     else:
         if retake.subject != event.subject:
             yield Reason(Code.CONTRADICTION, f"{code} was called on {retake.subject}", "/subject")
+        called_us = _called_last_us(draft, code, retake)
+        if event.time_us < called_us:
+            yield Reason(
+                Code.TIME_ORDER,
+                f"{code} was still called at {format_instant(called_us)}; correct the time",
+                "/time",
+            )
+            return
         for node in cancelled_by_withdrawal(draft, code, retake):
             yield from legal(event, node, try_move(draft, event, node, Move.UNCALL, retake=code))
+
+
+def _called_last_us(draft: Draft, code: str, retake: Retake) -> int:
+    """When a retake was called, or last grew by an answer."""
+    grown = (
+        entry.at_us
+        for step in retake.reach
+        for entry in visit_of(draft, *step.node).entries
+        if entry.retake == code and entry.move is Move.CALL
+    )
+    return max(grown, default=retake.called_us)
 
 
 def retake_withdrawn(draft: Draft, event: Event, fact: facts.RetakeWithdrawn) -> Reasons:

@@ -2,16 +2,16 @@
 
 from service.production.decide.asking import (
     Reasons,
-    begun,
     on_route,
     the_department,
     the_episode,
     the_item,
     the_scene,
 )
-from service.production.evolve.retakes import redo_seeds
+from service.production.decide.retakes import calls, reopens
+from service.production.evolve.retakes import grown_reach, redo_seeds
 from service.production.refusal import Code, Reason
-from service.production.state import Draft, item_of, visit_of
+from service.production.state import Draft, LookAt, Retake, item_of, visit_of
 from service.production.visits import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts import supervision as facts
@@ -34,6 +34,8 @@ def scene_freed(draft: Draft, event: Event, fact: facts.SceneFreed) -> Reasons:
     scene = draft.scenes.get(event.subject)
     if scene is not None and scene.hold is None:
         yield Reason(Code.CONTRADICTION, f"{event.subject} is not held", "/subject")
+    elif scene is not None and scene.hold is not None and event.time_us < scene.hold.since_us:
+        yield Reason(Code.TIME_ORDER, f"{event.subject} was held only after that", "/time")
 
 
 def visit_put_first(draft: Draft, event: Event, fact: facts.VisitPutFirst) -> Reasons:
@@ -82,12 +84,23 @@ def look_at_answered(draft: Draft, event: Event, fact: facts.LookAtAnswered) -> 
             f"{fact.retake} no longer stands: {retake.standing}",
             "/data/retake",
         )
+    if event.time_us < retake.called_us:
+        yield Reason(Code.TIME_ORDER, f"{fact.retake} was called only after that", "/time")
     if fact.back_to is not None:
-        yield from on_route(
-            event.subject, draft.scenes[event.subject], fact.back_to, "/data/back_to"
+        wrong = list(
+            on_route(event.subject, draft.scenes[event.subject], fact.back_to, "/data/back_to")
         )
-    if fact.answer != "redo":
-        return
+        yield from wrong
+        if wrong:
+            return
+    if fact.answer == "redo":
+        yield from _redone(draft, event, fact, retake, look)
+
+
+def _redone(
+    draft: Draft, event: Event, fact: facts.LookAtAnswered, retake: Retake, look: LookAt
+) -> Reasons:
+    """Whether a scene can be redone: where it begins something must have begun."""
     seeds = redo_seeds(draft, retake, look, fact.back_to)
     if not seeds:
         yield Reason(
@@ -95,19 +108,26 @@ def look_at_answered(draft: Draft, event: Event, fact: facts.LookAtAnswered) -> 
             "say back_to: the retake's department is not on its route",
             "/data/back_to",
         )
-    elif not look.via and not all(begun(draft, seed.node) for seed in seeds):
+        return
+    named = [seed.node for seed in seeds if seed.via is None]
+    if not all(reopens(draft, event, fact.retake, node) for node in named):
         yield Reason(
             Code.CONTRADICTION,
-            f"{event.subject} has not begun there, so there is nothing to redo",
+            f"{event.subject} had not begun there by then, so there is nothing to redo",
             "/data/back_to",
         )
+    grown = grown_reach(draft, retake, look, fact.back_to)
+    yield from calls(draft, event, fact.retake, grown.reached)
 
 
 def scene_bought(draft: Draft, event: Event, fact: facts.SceneBought) -> Reasons:
-    """A scene is bought once."""
+    """A scene is bought once, and again only where a retake reopened it since."""
     yield from the_scene(draft, event.subject)
     scene = draft.scenes.get(event.subject)
-    if scene is not None and scene.bought:
+    if scene is None or not scene.bought:
+        return
+    visits = (visit_of(draft, event.subject, name) for name in scene.departments)
+    if all(visit.current.opened_us <= scene.bought_us for visit in visits):
         yield Reason(Code.CONTRADICTION, f"{event.subject} is bought already", "/subject")
 
 
@@ -123,6 +143,8 @@ def note_given(draft: Draft, event: Event, fact: talk.NoteGiven) -> Reasons:
     """A note's code is new, and it goes to a department there is."""
     yield from the_item(draft, event.subject)
     yield from the_department(draft, fact.to, "/data/to")
+    if fact.department is not None:
+        yield from the_department(draft, fact.department)
     if fact.note in draft.notes:
         yield Reason(Code.EXISTS, f"note {fact.note} is given already", "/data/note")
 
@@ -137,3 +159,7 @@ def note_answered(draft: Draft, event: Event, fact: talk.NoteAnswered) -> Reason
         yield Reason(Code.CONTRADICTION, f"note {fact.note} is answered already", "/data/note")
     if note.item != event.subject:
         yield Reason(Code.CONTRADICTION, f"note {fact.note} is about {note.item}", "/subject")
+    if event.time_us < note.given_us:
+        yield Reason(Code.TIME_ORDER, f"note {fact.note} was given only after that", "/time")
+    if fact.department is not None:
+        yield from the_department(draft, fact.department)

@@ -19,23 +19,15 @@ def work_started(draft: Draft, event: Event, fact: facts.WorkStarted) -> None:
     node = (event.subject, fact.department)
     enter_move(draft, event, node, Move.START, take=fact.take, artist=fact.artist)
     mark_irregular(draft, event, node)
-    _no_longer_first(draft, node)
 
 
 def hand_off_made(draft: Draft, event: Event, fact: facts.HandOffMade) -> None:
     """A take is finished and released."""
     node = (event.subject, fact.department)
-    begun = visit_of(draft, *node).current.begun
+    started = visit_of(draft, *node).take_open(event.time_us).started_us >= 0
     enter_move(draft, event, node, Move.HAND_OFF, take=fact.take)
-    if not begun:
+    if not started:
         mark_irregular(draft, event, node, "not-started")
-    _no_longer_first(draft, node)
-
-
-def _no_longer_first(draft: Draft, node: tuple[str, str]) -> None:
-    # an order to put a visit first is spent once the visit is on a desk
-    if node in draft.put_first:
-        del draft.put_first[node]
 
 
 def hand_off_refused(draft: Draft, event: Event, fact: facts.HandOffRefused) -> None:

@@ -1,11 +1,19 @@
 """How a move enters a visit's entries: the one way, for the fold and for what decides."""
 
 from service.production.state import Draft, Known, Node, visit_of
-from service.production.visits import CALL_RANK, Entry, Illegal, Move, Visit, enter
+from service.production.visits import (
+    CALL_RANK,
+    DESK_MOVES,
+    DESK_RANK,
+    Entry,
+    Illegal,
+    Move,
+    Phase,
+    Visit,
+    enter,
+)
 from service.production.work import remaining_of, terms_of
 from service.vocabulary.event import Event
-
-_CALLS = (Move.CALL, Move.UNCALL)
 
 
 def try_move(
@@ -21,7 +29,7 @@ def try_move(
 ) -> Visit | Illegal:
     """The visit as the move would leave it, or why the table of moves refuses it."""
     item, department = node
-    rank = CALL_RANK if move in _CALLS else 0
+    rank = DESK_RANK if move in DESK_MOVES else CALL_RANK
     entry = Entry(event.time_us, rank, event.position, move, take, artist, retake, share_e4)
     return enter(
         visit_of(known, item, department),
@@ -41,8 +49,8 @@ def enter_move(
     artist: str | None = None,
     retake: str | None = None,
     share_e4: int = 10_000,
-) -> None:
-    """Enter a move that `decide` accepted.
+) -> Visit:
+    """Enter a move that `decide` accepted; the visit as it stands then.
 
     Raises ValueError if the table refuses it after all: the log would then not be what was
     decided.
@@ -54,3 +62,6 @@ def enter_move(
         raise ValueError(f"event {event.position} cannot {move} {node}: {visit}")
     item, department = node
     draft.visits[item] = {**draft.visits.get(item, {}), department: visit}
+    if node in draft.put_first and visit.current.phase is not Phase.WAITING:
+        del draft.put_first[node]  # the order is spent once the visit no longer waits
+    return visit

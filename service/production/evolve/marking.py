@@ -15,7 +15,7 @@ def mark_irregular(draft: Draft, event: Event, node: Node, *also: str) -> None:
     """Flag what is only unusual about a visit that begins: legal, but worth a look."""
     for mark in also:
         add_mark(draft, event.position, mark)
-    if upstream_missing(draft, node):
+    if upstream_missing(draft, node, event.time_us):
         add_mark(draft, event.position, "upstream-missing")
     scene = draft.scenes.get(node[0])
     if scene is not None and scene.hold is not None and event.time_us > scene.hold.since_us:
@@ -23,18 +23,20 @@ def mark_irregular(draft: Draft, event: Event, node: Node, *also: str) -> None:
     episode = draft.episodes.get(scene.episode if scene else node[0])
     if episode is not None and 0 <= episode.delivered_us < event.time_us:
         add_mark(draft, event.position, "delivered")
-    for stoppage in draft.stoppages.get(node[1], ())[-1:]:
-        if stoppage.resumed_us < 0 and event.time_us > stoppage.stopped_us:
+    for stoppage in draft.stoppages.get(node[1], ()):
+        over = 0 <= stoppage.resumed_us <= event.time_us
+        if stoppage.stopped_us < event.time_us and not over:
             add_mark(draft, event.position, "stopped")
 
 
-def upstream_missing(known: Known, node: Node) -> bool:
-    """Whether a visit that must come before is not handed off."""
+def upstream_missing(known: Known, node: Node, at_us: int) -> bool:
+    """Whether a visit that must come before was not handed off by then, as now known."""
     for arc in predecessors(known, *node):
         item, department = arc.node
-        scene = known.scenes.get(item)
-        if scene is not None and scene.omitted:
+        take = visit_of(known, item, department).take_open(at_us)
+        if take.phase is Phase.HANDED_OFF and take.ended_us <= at_us:
             continue
-        if visit_of(known, item, department).current.phase is not Phase.HANDED_OFF:
+        scene = known.scenes.get(item)
+        if scene is None or not scene.omitted_at(at_us):
             return True
     return False

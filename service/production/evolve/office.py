@@ -1,5 +1,7 @@
 """What the office's facts change."""
 
+from datetime import date
+
 from service.production.evolve.entering import enter_move
 from service.production.route import Route, compile_route
 from service.production.state import (
@@ -14,13 +16,13 @@ from service.production.state import (
     Scene,
     Show,
 )
-from service.production.visits import Move, Phase
+from service.production.visits import Move
 from service.vocabulary.calendar import Calendar, CalendarVersion, Shift, local_date
 from service.vocabulary.event import Event
 from service.vocabulary.facts import office as facts
 from service.vocabulary.facts.office import WEEKDAYS
 from service.vocabulary.identifiers import natural_order, parse_subject
-from service.vocabulary.instants import US_PER_MIN
+from service.vocabulary.instants import US_PER_MIN, instant
 
 MIN_PER_DAY = 24 * 60
 
@@ -30,20 +32,33 @@ def route_laid(draft: Draft, event: Event, fact: facts.RouteLaid) -> None:
     route = compile_route(fact)
     show = draft.shows[event.subject]
     draft.shows[event.subject] = show._replace(
-        routes=(*show.routes, LaidRoute(fact.from_on, route))
+        routes=(*show.routes, LaidRoute(fact.from_on, route, event.time_us))
     )
     for name, department in route.departments.items():
         draft.units[name] = department.unit
 
 
 def route_in_force(draft: Draft, show: str, at_us: int) -> Route | None:
-    """The route an item listed at an instant takes: the one laid last of those in force then."""
+    """The route an item listed at an instant takes.
+
+    Of those in force then, the one with the latest date (that on which it was laid, where it names
+    none); of two with one date, the one laid last. Dates are the studio's, UTC's before it has a
+    calendar.
+    """
     calendar = draft.calendars.get(STUDIO_CALENDAR)
-    listed_on = local_date(calendar, at_us // US_PER_MIN) if calendar else None
-    for laid in reversed(draft.shows[show].routes):
-        if laid.from_on is None or (listed_on is not None and laid.from_on <= listed_on):
-            return laid.route
-    return None
+    listed_on = _date_of(calendar, at_us)
+    latest: LaidRoute | None = None
+    latest_on = date.min
+    for laid in draft.shows[show].routes:
+        if laid.from_on is None or laid.from_on <= listed_on:
+            from_on = laid.from_on or _date_of(calendar, laid.laid_us)
+            if from_on >= latest_on:
+                latest, latest_on = laid, from_on
+    return latest.route if latest else None
+
+
+def _date_of(calendar: Calendar | None, at_us: int) -> date:
+    return local_date(calendar, at_us // US_PER_MIN) if calendar else instant(at_us).date()
 
 
 def calendar_set(draft: Draft, event: Event, fact: facts.CalendarSet) -> None:
@@ -110,22 +125,23 @@ def gate_set(draft: Draft, event: Event, fact: facts.GateSet) -> None:
 
 
 def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> None:
-    """A scene of an episode, by the route its episode took."""
+    """A scene of an episode, by the route in force when it is listed."""
     subject = parse_subject(event.subject)
-    if subject is None:
-        raise LookupError(event.subject)
+    route = route_in_force(draft, subject.show, event.time_us) if subject else None
+    if subject is None or route is None:
+        raise LookupError(f"no route for {event.subject}")
     episode = draft.episodes[subject.episode]
     draft.episodes[subject.episode] = episode._replace(scenes=(*episode.scenes, event.subject))
     draft.scenes[event.subject] = Scene(
         episode=subject.episode,
         number=subject.last,
-        route=episode.route,
+        route=route,
         frames=fact.frames,
         drawings=fact.drawings,
         levels=fact.levels,
         difficulty=fact.difficulty,
         work=fact.work,
-        departments=episode.route.scene_departments,
+        departments=route.scene_departments,
         listed_us=event.time_us,
     )
 
@@ -138,18 +154,21 @@ def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> None:
 
 
 def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
-    """A mask over a scene: what is on a desk of it goes back to the tray, with its full work."""
+    """A mask over a scene: what is on a desk of it goes back to the tray, with its full work.
+
+    Every visit hears of it, so that a start recorded late ends at the omission as well.
+    """
     scene = draft.scenes[event.subject]
     for department in scene.departments:
-        visits = draft.visits.get(event.subject, {})
-        if department in visits and visits[department].current.phase is Phase.ON_DESK:
-            enter_move(draft, event, (event.subject, department), Move.OMIT)
+        enter_move(draft, event, (event.subject, department), Move.OMIT)
     draft.scenes[event.subject] = scene._replace(omitted_us=event.time_us)
 
 
 def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> None:
     """The mask comes off."""
-    draft.scenes[event.subject] = draft.scenes[event.subject]._replace(omitted_us=-1)
+    scene = draft.scenes[event.subject]
+    over = (*scene.omissions, (scene.omitted_us, event.time_us))
+    draft.scenes[event.subject] = scene._replace(omitted_us=-1, omissions=over)
 
 
 def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> None:

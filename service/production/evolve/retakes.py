@@ -5,17 +5,11 @@ from service.production.reach import (
     Reach,
     cancelled_by_withdrawal,
     compute_reach,
+    entries_of,
     entry_department,
+    with_episodes,
 )
-from service.production.state import (
-    Draft,
-    Known,
-    LookAt,
-    Reached,
-    Retake,
-    departments_of,
-    item_of,
-)
+from service.production.state import Draft, Known, LookAt, Reached, Retake, item_of
 from service.production.visits import Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import retakes as facts
@@ -39,25 +33,52 @@ def named_items(event: Event, fact: facts.RetakeCalled) -> tuple[str, ...]:
     return tuple(dict.fromkeys(fact.items)) or (event.subject,)
 
 
-def reach_of(known: Known, event: Event, fact: facts.RetakeCalled) -> Reach:
-    """What a call would reach, by the arcs as they stand."""
+def reach_of(
+    known: Known, event: Event, fact: facts.RetakeCalled, *, but: frozenset[str] = frozenset()
+) -> Reach:
+    """What a call would reach, by the arcs as they stand; marks for scenes in `but` left out.
+
+    A scene marked redo is redone although its episode is delivered, although it is only listed as
+    a hook-up, and although another mark cuts off the way by which it is reached.
+    """
     items = named_items(event, fact)
-    marks = {dependent.scene: dependent.mark for dependent in fact.dependents}
+    strands = frozenset(fact.strands)
+    marks = {other.scene: other.mark for other in fact.dependents if other.scene not in but}
+    redone = [scene for scene, mark in marks.items() if mark == "redo"]
     seeds = [Reached((item, fact.back_to), None, share_of(known, item, fact)) for item in items]
-    first = compute_reach(known, seeds, frozenset(fact.strands), marks, frozenset(items))
-    reached = {step.node[0] for step in first.reached}
-    share = max(seed.share_e4 for seed in seeds)
-    for scene, mark in marks.items():
-        found = item_of(known, scene)
-        if mark != "redo" or scene in reached or found is None:
-            continue
-        department = fact.back_to if fact.back_to in departments_of(found) else None
-        if department is not None:
-            seeds.append(Reached((scene, department), None, share))
-    if len(seeds) == len(items):
-        return first
-    named = frozenset(items) | {seed.node[0] for seed in seeds}
-    return compute_reach(known, seeds, frozenset(fact.strands), marks, named)
+    named = with_episodes(known, [*items, *redone])
+    reach = compute_reach(known, seeds, strands, {}, named)
+    while more := _hook_ups_redone(known, reach, fact, items, redone):
+        seeds += more
+        reach = compute_reach(known, seeds, strands, {}, named)
+    if len(redone) == len(marks):
+        return reach
+    whole, reach = reach, compute_reach(known, seeds, strands, marks, named)
+    reached = {step.node[0] for step in reach.reached}
+    cut_off = [
+        step._replace(via=None)
+        for step in entries_of(whole.reached)
+        if step.node[0] in redone and step.node[0] not in reached
+    ]
+    return compute_reach(known, [*seeds, *cut_off], strands, marks, named) if cut_off else reach
+
+
+def _hook_ups_redone(
+    known: Known,
+    reach: Reach,
+    fact: facts.RetakeCalled,
+    items: tuple[str, ...],
+    redone: list[str],
+) -> list[Reached]:
+    """Where the redo begins of hook-ups that the caller wants redone."""
+    found = []
+    for look in reach.look_at:
+        if look.scene in redone:
+            department = entry_department(known, fact.back_to, items, look.scene)
+            if department is not None:
+                share = max(share_of(known, item, fact) for item in items)
+                found.append(Reached((look.scene, department), None, share))
+    return found
 
 
 def retake_called(draft: Draft, event: Event, fact: facts.RetakeCalled) -> None:
@@ -80,6 +101,7 @@ def retake_called(draft: Draft, event: Event, fact: facts.RetakeCalled) -> None:
         asked_by=fact.asked_by,
         reach=reach.reached,
         look_at=reach.look_at,
+        left=tuple(other.scene for other in fact.dependents if other.mark == "leave"),
     )
     _call(draft, event, fact.retake, reach.reached)
 
@@ -95,10 +117,22 @@ def redo_seeds(
     """Where the redo of a scene begins that was listed to look at."""
     if back_to is None and look.via:
         return look.via
-    department = back_to or entry_department(known, retake, look.scene)
+    department = back_to or entry_department(known, retake.back_to, retake.items, look.scene)
     if department is None:
         return ()
     return (Reached((look.scene, department), None, retake.share_e4),)
+
+
+def grown_reach(known: Known, retake: Retake, look: LookAt, back_to: str | None) -> Reach:
+    """What the redo of a scene listed to look at reaches; the other marks of the call hold."""
+    marks = dict.fromkeys(retake.left, "leave")
+    for other in retake.look_at:
+        if other.reason == "marked" and other.answer != "redo":
+            marks[other.scene] = "leave" if other.answer else "look-at"
+    redone = (other.scene for other in retake.look_at if other.answer == "redo")
+    named = with_episodes(known, [*retake.items, *redone, look.scene])
+    seeds = redo_seeds(known, retake, look, back_to)
+    return compute_reach(known, seeds, retake.strands, marks, named)
 
 
 def look_at_answered(draft: Draft, event: Event, fact: supervision.LookAtAnswered) -> None:
@@ -109,20 +143,17 @@ def look_at_answered(draft: Draft, event: Event, fact: supervision.LookAtAnswere
         other._replace(answer=fact.answer) if other.scene == event.subject else other
         for other in retake.look_at
     )
-    retake = retake._replace(look_at=answered)
-    if fact.answer == "redo":
-        seeds = redo_seeds(draft, retake, look, fact.back_to)
-        grown = compute_reach(draft, seeds, retake.strands, {}, frozenset({event.subject}))
-        known = {step.node for step in retake.reach}
-        new = tuple(step for step in grown.reached if step.node not in known)
-        listed = {other.scene for other in answered}
-        more = tuple(other for other in grown.look_at if other.scene not in listed)
-        retake = retake._replace(reach=retake.reach + new, look_at=answered + more)
-        draft.retakes[fact.retake] = retake
-        # visits already in reach hear of it again: what was handed off since must be done anew
-        _call(draft, event, fact.retake, grown.reached)
+    if fact.answer != "redo":
+        draft.retakes[fact.retake] = retake._replace(look_at=answered)
         return
-    draft.retakes[fact.retake] = retake
+    grown = grown_reach(draft, retake, look, fact.back_to)
+    known = {step.node for step in retake.reach}
+    new = tuple(step for step in grown.reached if step.node not in known)
+    listed = {other.scene for other in answered} | {item for item, _ in known}
+    more = tuple(other for other in grown.look_at if other.scene not in listed)
+    draft.retakes[fact.retake] = retake._replace(reach=retake.reach + new, look_at=answered + more)
+    # visits already in reach hear of it again: what was handed off since must be done anew
+    _call(draft, event, fact.retake, grown.reached)
 
 
 def retake_withdrawn(draft: Draft, event: Event, fact: facts.RetakeWithdrawn) -> None:

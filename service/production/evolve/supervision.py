@@ -37,7 +37,7 @@ def priority_set(draft: Draft, event: Event, fact: facts.PrioritySet) -> None:
 
 def scene_bought(draft: Draft, event: Event, fact: facts.SceneBought) -> None:
     """A scene is accepted."""
-    draft.scenes[event.subject] = draft.scenes[event.subject]._replace(bought=True)
+    draft.scenes[event.subject] = draft.scenes[event.subject]._replace(bought_us=event.time_us)
 
 
 def episode_delivered(draft: Draft, event: Event, fact: facts.EpisodeDelivered) -> None:
