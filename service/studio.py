@@ -216,6 +216,11 @@ class Studio:
         # inside a batch that strikes several events, some of what rests on them still stands
         return retell(base, standing).state
 
+    def struck_at(self, position: int) -> frozenset[int]:
+        """Positions of the events that were struck when the log stood at a position."""
+        with self._lock:
+            return frozenset(known for known, at in self._struck.items() if at <= position)
+
     def as_it_happened(self, at_us: int, until: int) -> Retold:
         """The state as the log up to a position tells it to have been at an instant.
 

@@ -199,12 +199,12 @@ def _departments(before: Schedule, after: Schedule) -> tuple[DepartmentImpact, .
             added[department] = added.get(department, 0) + sign * load_e4(schedule, row)
     return tuple(
         DepartmentImpact(name, work, after.state.units[name], artist_days_e4(after, name, work))
-        for name, work in sorted(added.items(), key=lambda pair: _line_rank(after.state, pair[0]))
+        for name, work in sorted(added.items(), key=lambda pair: line_rank(after.state, pair[0]))
         if work != 0
     )
 
 
-def _line_rank(state: State, department: str) -> tuple[int, str]:
+def line_rank(state: State, department: str) -> tuple[int, str]:
     """Where a department stands in the line: by the first route that has it."""
     for name in sorted(state.shows):
         for laid in state.shows[name].routes:

@@ -3,7 +3,29 @@
 from flask import Blueprint
 
 from service.web.api.clock import clock
+from service.web.api.departments import departments
+from service.web.api.episodes import episodes
 from service.web.api.events import events
 from service.web.api.health import health
+from service.web.api.impacts import impacts
+from service.web.api.notes import notes
+from service.web.api.replay import replay
+from service.web.api.retakes import retakes
+from service.web.api.scenes import scenes
+from service.web.api.shows import shows
+from service.web.api.what_if import what_if
 
-BLUEPRINTS: tuple[Blueprint, ...] = (events, clock, health)
+BLUEPRINTS: tuple[Blueprint, ...] = (
+    events,
+    what_if,
+    impacts,
+    shows,
+    episodes,
+    scenes,
+    replay,
+    departments,
+    notes,
+    retakes,
+    clock,
+    health,
+)

@@ -1,0 +1,78 @@
+"""What recorded events did: the log with them and the log just before them."""
+
+import orjson
+from flask import Blueprint, Response, g
+
+from service.log.read import bodies
+from service.planning.schedule import RULES_VERSION
+from service.studio import ZONE_DATA_VERSION
+from service.vocabulary.event import Event, revive_event
+from service.vocabulary.instants import US_PER_MIN
+from service.web import negotiation
+from service.web.access import require
+from service.web.api.retakes import the_retake
+from service.web.described import Answer, describe
+from service.web.negotiation import JSON
+from service.web.problems import ProblemError
+from service.web.reading import Reading, answer, read_now
+from service.web.representation.impact import shown_impact
+from service.web.schemas.impact import IMPACT
+from service.web.schemas.reading import READ, READ_HEADERS
+from service.web.services import services
+
+impacts = Blueprint("impacts", __name__)
+
+
+@impacts.get("/retakes/<retake>/impact")
+@describe(
+    "The impact of a retake as it was called",
+    tag="retakes",
+    details="Both plans are made at the call's `recordedat`, which is `now`; `position` is the "
+    "call's.",
+    query=READ,
+    answers={200: Answer("The impact.", {JSON: IMPACT}, READ_HEADERS)},
+    problems=("not-found", "not-yet"),
+)
+@require()
+def show_impact_of_retake(retake: str) -> Response:
+    """The impact of the recorded call."""
+    reading = read_now(negotiation.query_of(READ))
+    return _impact_answer(reading, the_retake(reading.state, retake).position)
+
+
+@impacts.get("/events/<int:position>/impact")
+@describe(
+    "The impact of a recorded event",
+    tag="events",
+    details="Both plans are made at the event's `recordedat`, which is `now`.",
+    query=READ,
+    answers={200: Answer("The impact.", {JSON: IMPACT}, READ_HEADERS)},
+    problems=("not-found", "not-yet"),
+)
+@require()
+def show_impact_of_event(position: int) -> Response:
+    """The impact of any recorded event."""
+    return _impact_answer(read_now(negotiation.query_of(READ)), position)
+
+
+def _impact_answer(reading: Reading, position: int) -> Response:
+    event = event_at(reading, position)
+    # what an event did never changes, so the tag is the event's
+    then = Reading(reading.view, reading.state, position, event.recorded_us // US_PER_MIN)
+    return answer(
+        then,
+        lambda: shown_impact(
+            reading.view.studio.impact_of(event), position, RULES_VERSION, ZONE_DATA_VERSION
+        ),
+    )
+
+
+def event_at(reading: Reading, position: int) -> Event:
+    """The event recorded at a position. Raises ProblemError (404)."""
+    rows: list[tuple[int, bytes]] = []
+    if 0 < position <= reading.view.position:
+        with services().engine.connect() as connection:
+            rows = bodies(connection, g.token.studio, position - 1, position)
+    if not rows:
+        raise ProblemError("not-found", f"The log has no event at position {position}.")
+    return revive_event(orjson.loads(rows[0][1]))

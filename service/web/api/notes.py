@@ -1,0 +1,63 @@
+"""Notes, as far as their text may be read."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from flask import Blueprint, Response, g
+
+from service.production.state import State
+from service.web import negotiation
+from service.web.access import require
+from service.web.described import Answer, describe
+from service.web.negotiation import JSON
+from service.web.reading import page_answer, read_page
+from service.web.recorded import texts_at
+from service.web.representation.notes import facts_of, shown_note
+from service.web.schemas import notes as shapes
+from service.web.schemas.reading import PAGE_HEADERS
+from service.web.services import services
+
+notes = Blueprint("notes", __name__)
+_BENEATH = ("/", "-", ":")
+
+
+@notes.get("/notes")
+@describe(
+    "The notes, the newest first; open ones unless asked otherwise",
+    tag="notes",
+    query=shapes.NOTES_QUERY,
+    answers={200: Answer("A page of notes.", {JSON: shapes.NOTES}, PAGE_HEADERS)},
+    problems=("not-yet",),
+)
+@require()
+def list_notes() -> Response:
+    """A page of notes."""
+    asked = negotiation.query_of(shapes.NOTES_QUERY)
+    page = read_page(asked)
+    state = page.reading.state
+    codes = _chosen(state, asked)
+    facts: dict[int, Any] = {}
+    for code in page.cut(codes):
+        facts |= facts_of(state.notes[code])
+    with services().engine.connect() as connection:
+        texts = texts_at(connection, g.token, facts)
+    return page_answer(page, codes, lambda code: shown_note(code, state.notes[code], texts), texts)
+
+
+def _chosen(state: State, asked: Mapping[str, Any]) -> list[str]:
+    subject, department = asked.get("subject"), asked.get("department")
+    codes = [
+        code
+        for code, note in state.notes.items()
+        if asked["answered"] in {"all", "yes" if note.answered_us >= 0 else "no"}
+        and department in {None, note.to}
+        and (subject is None or at_or_beneath(note.item, subject))
+    ]
+    return sorted(codes, key=lambda code: -state.notes[code].position)
+
+
+def at_or_beneath(item: str, subject: str) -> bool:
+    """Whether an item is a subject, or of it: a show's, an episode's."""
+    if not item.startswith(subject):
+        return False
+    return item == subject or item[len(subject)] in _BENEATH

@@ -1,0 +1,187 @@
+"""Who knew what when: an episode at a past moment, and the events that led there."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import orjson
+from flask import Blueprint, Response, g, request
+
+from service.log.about import About, events_about
+from service.log.read import position_at
+from service.production.decide import Retold
+from service.production.state import State
+from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
+from service.web import negotiation
+from service.web.access import require
+from service.web.api.impacts import event_at
+from service.web.api.scenes import scenes_of
+from service.web.described import Answer, describe
+from service.web.negotiation import JSON, invalid_query
+from service.web.pointers import FieldError
+from service.web.reading import Reading, answer, found, read_now
+from service.web.recorded import shown_events
+from service.web.representation.replay import shown_replay
+from service.web.schemas import replay as shapes
+from service.web.schemas.reading import PAGE_HEADERS, READ_HEADERS
+from service.web.services import services
+
+replay = Blueprint("replay", __name__)
+
+
+@dataclass(frozen=True)
+class _Then:
+    """A past state, the instant it is of, and what was set aside (None: as it was known then)."""
+
+    reading: Reading
+    at_us: int
+    retold: Retold | None
+
+
+@replay.get("/episodes/<episode>/replay")
+@describe(
+    "An episode at a past moment",
+    tag="episodes",
+    details="As it was known when the log stood at a position or at an instant, or as it is now "
+    "known to have been then. Dates are those of the plan made at that moment.",
+    query=shapes.REPLAY_QUERY,
+    answers={200: Answer("The episode then.", {JSON: shapes.REPLAY}, READ_HEADERS)},
+    problems=("not-found", "not-yet"),
+)
+@require()
+def show_replay(episode: str) -> Response:
+    """The episode then, with all its scenes."""
+    asked = negotiation.query_of(shapes.REPLAY_QUERY)
+    then = _then(asked, episode)
+    reading = then.reading
+
+    def make() -> dict[str, Any]:
+        names = scenes_of(reading.state, episode)
+        shown = shown_replay(reading.standings, episode, names, then.retold)
+        return {"clock": asked["clock"], **shown}
+
+    return answer(reading, make)
+
+
+@replay.get("/episodes/<episode>/replay/events")
+@describe(
+    "The events that led to where an episode stood at a past moment",
+    tag="episodes",
+    details="Events about the episode, its scenes and the elements they use, and retakes that "
+    "reach it; those struck by then, or set aside, are left out.",
+    query=shapes.REPLAY_EVENTS_QUERY,
+    answers={200: Answer("A page of events.", {JSON: shapes.REPLAY_EVENTS}, PAGE_HEADERS)},
+    problems=("not-found", "not-yet"),
+)
+@require()
+def list_replay_events(episode: str) -> Response:
+    """A page of the events, in order of position."""
+    asked = negotiation.query_of(shapes.REPLAY_EVENTS_QUERY)
+    then = _then(asked, episode)
+    filters = _filters()
+    sealed = {**filters, "studio": g.token.studio, "path": request.path}
+    after = negotiation.read_cursor(asked["cursor"], sealed) if "cursor" in asked else 0
+    bodies, last = _page(then, episode, after, asked["limit"])
+    shown: dict[str, Any] = {
+        "position": then.reading.position,
+        "now": format_min(then.reading.now_min),
+        "items": [orjson.Fragment(body) for body in bodies],
+    }
+    cursor = None if last is None else negotiation.make_cursor(last, sealed)
+    if cursor is not None:
+        shown["next"] = cursor
+    raw = orjson.dumps(shown)
+    made = Response(raw, content_type=JSON)
+    if cursor is not None:
+        arguments = {**filters, "limit": asked["limit"]}
+        made.headers["Link"] = negotiation.link_next(request.path, arguments, cursor)
+    return negotiation.with_etag(
+        made, negotiation.etag_of(g.token.studio, then.reading.position, raw)
+    )
+
+
+def _filters() -> dict[str, str]:
+    return {
+        name: request.args[name] for name in ("position", "at", "clock") if name in request.args
+    }
+
+
+def _page(then: _Then, episode: str, after: int, limit: int) -> tuple[list[bytes], int | None]:
+    """The events of a page as this token may read them, and the last position if more follow."""
+    reading = then.reading
+    without = set(reading.view.studio.struck_at(reading.position))
+    if then.retold is not None:
+        without |= {event.position for event, _ in then.retold.set_aside}
+    with services().engine.connect() as connection:
+        rows = events_about(
+            connection,
+            g.token.studio,
+            _about(reading.state, episode),
+            after=after,
+            limit=limit + 1,
+            until_position=reading.position,
+            without=sorted(without),
+            time_until_us=None if then.retold is None else then.at_us,
+        )
+    page = rows[:limit]
+    return shown_events(page, g.token), page[-1].position if len(rows) > limit else None
+
+
+def _about(state: State, episode: str) -> About:
+    """What has to do with an episode: elements its scenes use, retakes that reach it."""
+    scenes = state.episodes[episode].scenes
+    items = {episode, *scenes}
+    elements = {name for scene in scenes for name in state.scenes[scene].elements}
+    calls = [
+        retake.position
+        for retake in state.retakes.values()
+        if any(step.node[0] in items for step in retake.reach)
+    ]
+    return About(episode, sorted(elements), calls)
+
+
+def _then(asked: Mapping[str, Any], episode: str) -> _Then:
+    """The state that is asked for. Raises ProblemError (400, 404)."""
+    if "at" in asked and "at_position" in asked:
+        told = "Say either position or at."
+        raise invalid_query(FieldError("?at", told, "one-or-the-other"))
+    least = max(asked["min_position"], asked.get("at_position", 0))
+    reading = read_now({"min_position": least})
+    made = _happened(reading, asked) if asked["clock"] == "happened" else _recorded(reading, asked)
+    found(made.reading.state.episodes.get(episode), f"episode {episode} at that time")
+    return made
+
+
+def _recorded(reading: Reading, asked: Mapping[str, Any]) -> _Then:
+    """As it was known then."""
+    if "at_position" not in asked and "at" not in asked:
+        return _Then(reading, reading.view.now_us, None)
+    at_us = _instant_us(reading, asked)
+    position = asked.get("at_position")
+    if position is None:
+        with services().engine.connect() as connection:
+            position = position_at(connection, g.token.studio, at_us)
+        position = min(position, reading.position)
+    state = reading.view.studio.as_known_at(position)
+    return _Then(Reading(reading.view, state, position, at_us // US_PER_MIN), at_us, None)
+
+
+def _happened(reading: Reading, asked: Mapping[str, Any]) -> _Then:
+    """As it is now known to have been then."""
+    at_us = _instant_us(reading, asked)
+    retold = reading.view.studio.as_it_happened(at_us, reading.position)
+    then = Reading(reading.view, retold.state, reading.position, at_us // US_PER_MIN)
+    return _Then(then, at_us, retold)
+
+
+def _instant_us(reading: Reading, asked: Mapping[str, Any]) -> int:
+    """The instant asked for: now, an instant, or when a position was recorded."""
+    if "at_position" in asked:
+        return event_at(reading, asked["at_position"]).recorded_us
+    if "at" not in asked:
+        return reading.view.now_us
+    at_us = parse_instant(asked["at"])
+    if at_us > reading.view.now_us:
+        told = "This lies in the future; ask for an instant up to now."
+        raise invalid_query(FieldError("?at", told, "in-future"))
+    return at_us

@@ -1,0 +1,97 @@
+"""Scenes of an episode, with their visits."""
+
+from typing import Any
+
+from flask import Blueprint, Response, g
+
+from service.production.state import Scene, State
+from service.vocabulary.identifiers import natural_order
+from service.web import negotiation
+from service.web.access import require
+from service.web.described import Answer, describe
+from service.web.negotiation import JSON
+from service.web.reading import Reading, answer, found, page_answer, read_now, read_page
+from service.web.recorded import texts_at
+from service.web.representation.notes import facts_of, shown_note
+from service.web.representation.scenes import shown_joins, shown_scene, shown_touching
+from service.web.schemas import scenes as shapes
+from service.web.schemas.reading import PAGE, PAGE_HEADERS, READ, READ_HEADERS
+from service.web.services import services
+
+scenes = Blueprint("scenes", __name__)
+
+
+def scenes_of(state: State, episode: str) -> list[str]:
+    """The scenes of an episode in their order."""
+    names = state.episodes[episode].scenes
+    return sorted(names, key=lambda name: (natural_order(name), name))
+
+
+@scenes.get("/episodes/<episode>/scenes")
+@describe(
+    "The scenes of an episode, with their visits",
+    tag="scenes",
+    query=PAGE,
+    answers={200: Answer("A page of scenes.", {JSON: shapes.SCENES}, PAGE_HEADERS)},
+    problems=("not-found", "not-yet"),
+)
+@require()
+def list_scenes(episode: str) -> Response:
+    """A page of scenes, in their order."""
+    page = read_page(negotiation.query_of(PAGE))
+    reading = page.reading
+    found(reading.state.episodes.get(episode), f"episode {episode}")
+    return page_answer(
+        page,
+        scenes_of(reading.state, episode),
+        lambda name: shown_scene(reading.standings, name),
+    )
+
+
+@scenes.get("/episodes/<episode>/scenes/<scene>")
+@describe(
+    "One scene: its visits, what it uses, what holds it, its open notes and its retakes",
+    tag="scenes",
+    query=READ,
+    answers={200: Answer("The scene.", {JSON: shapes.SCENE}, READ_HEADERS)},
+    problems=("not-found", "not-yet"),
+)
+@require()
+def show_scene(episode: str, scene: str) -> Response:
+    """One scene, by its number."""
+    reading = read_now(negotiation.query_of(READ))
+    name = f"{episode}/{scene}"
+    record = found(reading.state.scenes.get(name), f"scene {name}")
+    texts = _texts(reading, name, record)
+    return answer(reading, lambda: _shown(reading, name, record, texts), texts)
+
+
+def _shown(
+    reading: Reading, name: str, record: Scene, texts: dict[int, dict[str, Any]]
+) -> dict[str, Any]:
+    state = reading.state
+    shown = shown_scene(reading.standings, name) | shown_joins(state, name, record)
+    if record.hold is not None:
+        shown["hold"]["why"] = texts.get(record.hold.position, {}).get("/data/why")
+    shown["notes"] = [
+        shown_note(code, state.notes[code], texts) for code in _open_notes(state, name)
+    ]
+    shown["retakes"] = shown_touching(state, name)
+    return shown
+
+
+def _open_notes(state: State, item: str) -> list[str]:
+    codes = (
+        code for code, note in state.notes.items() if note.item == item and note.answered_us < 0
+    )
+    return sorted(codes, key=lambda code: -state.notes[code].position)
+
+
+def _texts(reading: Reading, name: str, record: Scene) -> dict[int, dict[str, Any]]:
+    facts: dict[int, Any] = {}
+    for code in _open_notes(reading.state, name):
+        facts |= facts_of(reading.state.notes[code])
+    if record.hold is not None:
+        facts[record.hold.position] = {"type": "scene.held", "data": {}}
+    with services().engine.connect() as connection:
+        return texts_at(connection, g.token, facts)

@@ -1,0 +1,76 @@
+"""What would follow from events that are not recorded."""
+
+from collections.abc import Sequence
+
+import orjson
+from flask import Blueprint, Response, g
+
+from service.planning.impact import compare
+from service.planning.schedule import RULES_VERSION
+from service.production.decide import Past, decide
+from service.production.refusal import Refusal
+from service.record import Proposed, actor_of
+from service.studio import ZONE_DATA_VERSION, View
+from service.vocabulary.event import Event
+from service.vocabulary.facts import Role
+from service.vocabulary.facts.record import EventStruck
+from service.web import negotiation, posted
+from service.web.access import require
+from service.web.described import Answer, describe
+from service.web.negotiation import JSON
+from service.web.reading import read_now
+from service.web.representation.impact import shown_impact
+from service.web.schemas.impact import IMPACT
+from service.web.schemas.reading import READ
+from service.web.services import services
+
+what_if = Blueprint("what_if", __name__)
+
+
+@what_if.post("/what-if")
+@describe(
+    "The impact that events would have, without recording them",
+    tag="what-if",
+    details="The body is like that of POST /events, checked and decided in the same way on a "
+    "branch of the log's head, which is `position`; both plans are made at the studio's `now`.",
+    query=READ,
+    body=posted.BODY,
+    answers={200: Answer("The impact. Nothing was recorded.", {JSON: IMPACT})},
+    problems=(*posted.PROBLEMS, "not-yet"),
+)
+@require(Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER)
+def try_events() -> Response:
+    """Decide events on a branch, and compare the plans."""
+    asked = negotiation.query_of(READ)
+    proposals, batch = posted.events_posted(g.token)
+    view = read_now(asked).view
+    events = [_event(proposed, place, view) for place, proposed in enumerate(proposals, 1)]
+    decided = decide(view.state, events, actor_of(g.token), _past(view, events))
+    if isinstance(decided, Refusal):
+        raise posted.refused(decided, batch)
+    impact = compare(view.schedule(), view.branched(decided.state))
+    shown = shown_impact(impact, view.position, RULES_VERSION, ZONE_DATA_VERSION)
+    return Response(orjson.dumps(shown), content_type=JSON)
+
+
+def _event(proposed: Proposed, place: int, view: View) -> Event:
+    return Event(
+        view.position + place,
+        proposed.source,
+        proposed.id,
+        proposed.subject,
+        proposed.time_us,
+        view.now_us,
+        g.token.name,
+        proposed.fact,
+    )
+
+
+def _past(view: View, events: Sequence[Event]) -> Past | None:
+    """What a strike is decided against; None where nothing is struck."""
+    strikes = [event.fact.position for event in events if isinstance(event.fact, EventStruck)]
+    if not strikes:
+        return None
+    reached = max(1, min(*strikes, view.position + 1))
+    with services().engine.connect() as connection:
+        return view.studio.past(connection, reached, view.position, ())

@@ -1,0 +1,92 @@
+"""Episodes and their gates as JSON shows them."""
+
+from collections.abc import Mapping
+
+from service.planning.chain import Link, critical_chain
+from service.planning.impact import gate_standing, gates_of
+from service.planning.schedule import Schedule
+from service.planning.standing import Standings
+from service.production.state import Episode, Scene, State
+from service.vocabulary.facts.office import GATES
+from service.web.representation.values import (
+    Shown,
+    shown_length,
+    shown_min,
+    shown_on,
+    shown_us,
+)
+from service.web.representation.visits import shown_visit
+
+
+def shown_episode(standings: Standings, name: str, counts: Mapping[str, int]) -> Shown:
+    """An episode in a list of them; `counts` say how many of its visits stand where."""
+    episode = standings.state.episodes[name]
+    return {
+        "episode": name,
+        "show": episode.show,
+        "title": episode.title,
+        "delivered_at": shown_us(episode.delivered_us),
+        "priority": episode.priority,
+        "scenes": len(_scenes(standings.state, episode)),
+        "visits": dict(counts),
+        "gates": shown_gates(standings.schedule, name),
+    }
+
+
+def shown_episode_whole(standings: Standings, name: str, counts: Mapping[str, int]) -> Shown:
+    """An episode with what its delivery waits for."""
+    episode = standings.state.episodes[name]
+    scenes = _scenes(standings.state, episode)
+    chain = critical_chain(standings.schedule, name)
+    links = [_shown_link(standings, link) for link in chain]
+    return shown_episode(standings, name, counts) | {
+        "length": shown_length(sum(scene.frames for scene in scenes)),
+        "expected_length": None if episode.frames is None else shown_length(episode.frames),
+        "drawings": sum(scene.drawings for scene in scenes),
+        "scenes_omitted": len(episode.scenes) - len(scenes),
+        "episode_visits": [shown_visit(visit) for visit in standings.visits(name)],
+        "waits_on": links[0] if links else None,
+        "critical_chain": links,
+    }
+
+
+def _scenes(state: State, episode: Episode) -> list[Scene]:
+    return [scene for name in episode.scenes if not (scene := state.scenes[name]).omitted]
+
+
+def shown_gates(schedule: Schedule, episode: str) -> list[Shown]:
+    """Every gate of an episode that is set, or that its route meets, in the order of the line."""
+    shown = []
+    for name in sorted(gates_of(schedule, episode), key=GATES.index):
+        gate, projected_on, margin = gate_standing(schedule, episode, name)
+        shown.append(
+            {
+                "gate": name,
+                "due_on": shown_on(gate.due_on if gate else None),
+                "hard": bool(gate and gate.hard),
+                "projected_on": shown_on(projected_on),
+                "margin_workdays": margin,
+                "date_holds": None if gate is None else margin is not None and margin >= 0,
+            }
+        )
+    return shown
+
+
+def _shown_link(standings: Standings, link: Link) -> Shown:
+    schedule = standings.schedule
+    item, department = schedule.board.frame.nodes[link.row]
+    visit = standings.visit(item, department)
+    scene = standings.state.scenes.get(item)
+    hold = scene.hold if scene and link.bound == "hold" else None
+    return {
+        "item": item,
+        "department": department,
+        "take": visit.take,
+        "state": visit.stands.value,
+        "artist": visit.artist,
+        "started_at": shown_us(visit.started_us),
+        "projected_start_at": shown_min(visit.projected_start_min),
+        "projected_finish_at": shown_min(visit.projected_finish_min),
+        "bound": link.bound,
+        "owes": hold.owes if hold else department,
+    }

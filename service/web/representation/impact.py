@@ -1,0 +1,87 @@
+"""Impacts as JSON shows them."""
+
+from service.planning.impact import EpisodeImpact, GateImpact, Impact
+from service.vocabulary.instants import format_min
+from service.web.representation.values import (
+    Shown,
+    shown_e4,
+    shown_min,
+    shown_nodes,
+    shown_on,
+)
+
+CAUTIONS = (
+    "Float is counted along the route without crews: crews can eat it.",
+    "Overtime and working hours are subject to local law and to agreements.",
+)
+
+
+def shown_impact(impact: Impact, position: int, rules: str, zone_data: str) -> Shown:
+    """An impact; `position` is the event's, or that of the log it was tried on."""
+    return {
+        "position": position,
+        "now": format_min(impact.now_min),
+        "reopened": [
+            {
+                "item": visit.item,
+                "department": visit.department,
+                "take": visit.take,
+                "work": shown_e4(visit.work_e4),
+                "unit": visit.unit,
+                "retake": visit.retake,
+                "because": shown_nodes(visit.because),
+            }
+            for visit in impact.reopened
+        ],
+        "to_look_at": [
+            {"scene": look.scene, "retake": look.retake, "reason": look.reason}
+            for look in impact.to_look_at
+        ],
+        "departments": [
+            {
+                "department": one.department,
+                "added_work": shown_e4(one.added_work_e4),
+                "unit": one.unit,
+                "added_artist_days": shown_e4(one.added_artist_days_e4),
+            }
+            for one in impact.departments
+        ],
+        "scenes": [
+            {
+                "scene": scene.scene,
+                "finish_before": shown_min(scene.finish_before_min),
+                "finish_after": shown_min(scene.finish_after_min),
+                "slip_workdays": scene.slip_workdays,
+            }
+            for scene in impact.scenes
+        ],
+        "episodes": [_shown_episode(episode) for episode in impact.episodes],
+        "rules_version": rules,
+        "time_zone_data_version": zone_data,
+        "cautions": CAUTIONS,
+    }
+
+
+def _shown_episode(episode: EpisodeImpact) -> Shown:
+    return {
+        "episode": episode.episode,
+        "gates": [_shown_gate(gate) for gate in episode.gates],
+        "due_on": shown_on(episode.due_on),
+        "delivery_before": shown_on(episode.delivery_before_on),
+        "delivery_after": shown_on(episode.delivery_after_on),
+        "margin_workdays_before": episode.margin_workdays_before,
+        "margin_workdays_after": episode.margin_workdays_after,
+        "date_holds": episode.date_holds,
+    }
+
+
+def _shown_gate(gate: GateImpact) -> Shown:
+    return {
+        "gate": gate.gate,
+        "due_on": shown_on(gate.due_on),
+        "hard": gate.hard,
+        "projected_before": shown_on(gate.before_on),
+        "projected_after": shown_on(gate.after_on),
+        "margin_workdays_before": gate.margin_workdays_before,
+        "margin_workdays_after": gate.margin_workdays_after,
+    }

@@ -1,0 +1,34 @@
+"""A past state of an episode as JSON shows it."""
+
+from collections.abc import Iterable
+
+from service.planning.standing import Standings
+from service.production.decide import Retold
+from service.web.representation.episodes import shown_episode
+from service.web.representation.scenes import shown_scene
+from service.web.representation.values import Shown, shown_us
+
+
+def shown_replay(
+    standings: Standings, episode: str, scenes: Iterable[str], retold: Retold | None
+) -> Shown:
+    """The episode then, its scenes, and what did not fit into the facts of that time."""
+    counts = standings.count((episode, *standings.state.episodes[episode].scenes))
+    return {
+        "then": shown_episode(standings, episode, counts),
+        "scenes": [shown_scene(standings, name) for name in scenes],
+        "set_aside": [] if retold is None else _shown_set_aside(retold),
+    }
+
+
+def _shown_set_aside(retold: Retold) -> list[Shown]:
+    return [
+        {
+            "position": event.position,
+            "type": event.fact.TYPE,
+            "subject": event.subject,
+            "time": shown_us(event.time_us),
+            "reasons": [{"code": reason.code.value, "detail": reason.detail} for reason in reasons],
+        }
+        for event, reasons in retold.set_aside
+    ]

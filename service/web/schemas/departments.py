@@ -1,0 +1,99 @@
+"""Departments and trays as answers show them."""
+
+from marshmallow import fields, validate
+
+from service.planning.tray import SECTIONS
+from service.vocabulary import kinds
+from service.vocabulary.facts.office import UNITS
+from service.web.schemas import query
+from service.web.schemas.common import Shown, described
+from service.web.schemas.fields import field_of, said
+from service.web.schemas.messages import Told
+from service.web.schemas.reading import (
+    PageQuery,
+    choice,
+    day,
+    flag,
+    moment,
+    one,
+    page_shown,
+    quantity,
+    whole,
+    word,
+    words,
+)
+from service.web.schemas.visits import HoldShown, VisitShown, counts_shown
+
+_SECTION = Told("not-a-choice", f"Write one of: {', '.join(SECTIONS)}.")
+DepartmentCountsShown = counts_shown(
+    ("in_tray", "on_desk", "held", "ahead"), "DepartmentCountsShown"
+)
+
+
+class TrayQuery(PageQuery):
+    """Arguments of a department's tray."""
+
+    section = fields.List(
+        fields.String(
+            error_messages=said(_SECTION),
+            validate=validate.OneOf(tuple(SECTIONS), error=_SECTION),
+        ),
+        load_default=("on-desk", "in-tray"),
+        metadata=described(
+            "Which sections, each said by itself, in the order wanted: on-desk, in-tray, held, "
+            "ahead. Left out: on-desk and in-tray."
+        ),
+    )
+    artist = field_of(kinds.CODE, note="Only what this artist has, or was given.")
+    episode = query.subject("Only items that belong to this episode.")
+
+
+class CrewShown(Shown):
+    """A crew in force."""
+
+    artists = whole("How many artists.")
+    units_per_artist_day = quantity("What one artist does in a day.")
+    minutes_per_artist_day = whole("Working minutes of an artist's day.")
+    from_on = day("Since when.", none=False)
+
+
+class StoppedShown(Shown):
+    """A stoppage that lasts."""
+
+    since_at = moment("Since when.", none=False)
+    expected_end_at = moment("When it is expected to end.", none=False)
+
+
+class DepartmentShown(Shown):
+    """A department: its crew, its trays, its open work."""
+
+    department = word("The department.")
+    unit = choice(UNITS, "What its work is counted in.")
+    crew = one(CrewShown, "The crew in force; null: none yet.", none=True)
+    stopped = one(StoppedShown, "The stoppage that lasts; null: it works.", none=True)
+    visits = one(DepartmentCountsShown, "How many open visits stand where.")
+    open_work = quantity("Work still to be done, in its unit; of what is on desks, the rest.")
+    open_artist_days = quantity("The same in artist-days at the rate in force.", none=True)
+
+
+class TrayVisitShown(VisitShown):
+    """One visit in working order."""
+
+    section = choice(tuple(SECTIONS), "On a desk, next in the tray, held, or expected.")
+    item = word("The scene, element or episode.")
+    episodes = words("The undelivered episodes it is for.")
+    due_on = day("The earliest delivery date among them.")
+    priority = whole("The priority in force; higher goes first.")
+    put_first = flag("Whether an order puts it first.")
+    hold = one(HoldShown, "What its scene waits for.", none=True)
+
+
+TRAY_QUERY = TrayQuery()
+DEPARTMENTS = page_shown(DepartmentShown, "DepartmentsPage")
+TRAY = page_shown(
+    TrayVisitShown,
+    "TrayPage",
+    department=word("The department."),
+    unit=choice(UNITS, "What its work is counted in."),
+    visits=one(DepartmentCountsShown, "How many open visits stand where, whatever is asked for."),
+)

@@ -1,0 +1,102 @@
+"""Episodes and gates as answers show them."""
+
+from marshmallow import fields, validate
+
+from service.planning.chain import BOUNDS
+from service.planning.standing import STANDS
+from service.vocabulary import kinds
+from service.vocabulary.facts.office import GATES
+from service.web.schemas.common import Shown, described
+from service.web.schemas.fields import field_of, said
+from service.web.schemas.messages import Told
+from service.web.schemas.reading import (
+    PageQuery,
+    choice,
+    day,
+    flag,
+    moment,
+    one,
+    page_shown,
+    several,
+    whole,
+    with_position,
+    word,
+)
+from service.web.schemas.visits import CountsShown, LengthShown, VisitShown
+
+_YES_NO = Told("not-a-choice", "Write yes or no.")
+
+
+class EpisodesQuery(PageQuery):
+    """Arguments of the list of episodes."""
+
+    show = field_of(kinds.SHOW_CODE, note="Only episodes of this show.")
+    delivered = fields.String(
+        error_messages=said(_YES_NO),
+        validate=validate.OneOf(("yes", "no"), error=_YES_NO),
+        metadata=described("Only delivered ones, or only those that are not: yes or no."),
+    )
+
+
+class GateShown(Shown):
+    """A date an episode must meet, and when the plan meets it."""
+
+    gate = choice(GATES, "The gate.")
+    due_on = day("The date; due at the end of that day. null: not set.")
+    hard = flag("Whether the date cannot move.")
+    projected_on = day("When the plan meets it; null where it cannot be said.")
+    margin_workdays = whole(
+        "Working days from the projected date to the date; negative is late.", none=True
+    )
+    date_holds = flag("Whether the date is met; null where none is set.", none=True)
+
+
+class EpisodeShown(Shown):
+    """One half hour."""
+
+    episode = word("The episode.")
+    show = word("Its show.")
+    title = word("Its title.")
+    delivered_at = moment("When it was delivered; null: not yet.")
+    priority = whole("Its priority; higher goes first.")
+    scenes = whole("How many scenes, those omitted left out.")
+    visits = one(CountsShown, "How many visits, of its own and its scenes', stand where.")
+    gates = several(GateShown, "Its gates.")
+
+
+class LinkShown(Shown):
+    """A visit that decides when the episode can be delivered."""
+
+    item = word("The scene, element or episode; not always of this episode: desks are shared.")
+    department = word("The department.")
+    take = whole("Its take.")
+    state = choice(STANDS, "Where it stands.")
+    artist = word("Who has it.", none=True)
+    started_at = moment("When it was started.")
+    projected_start_at = moment("When the plan has it start.")
+    projected_finish_at = moment("When the plan has it handed off.")
+    bound = choice(
+        ("on_desk", *BOUNDS.values()),
+        "What keeps it from starting earlier: it is on a desk, a visit before it, an artist who "
+        "is not free, closing hours, a hold, or that it starts now.",
+    )
+    owes = word("Who owes it: its department, or whoever owes the answer it is held for.")
+
+
+class WholeEpisodeShown(EpisodeShown):
+    """An episode with what its delivery waits for."""
+
+    length = one(LengthShown, "The length of its scenes, those omitted left out.")
+    expected_length = one(LengthShown, "The length it was opened with.", none=True)
+    drawings = whole("How many drawings its scenes have.")
+    scenes_omitted = whole("How many scenes are omitted.")
+    episode_visits = several(VisitShown, "Its own visits, such as storyboard and mix.")
+    waits_on = one(LinkShown, "The visit on which delivery waits now.", none=True)
+    critical_chain = several(
+        LinkShown, "The visits that decide when it can be delivered, the first to be done first."
+    )
+
+
+EPISODES_QUERY = EpisodesQuery()
+EPISODES = page_shown(EpisodeShown, "EpisodesPage")
+EPISODE = with_position(WholeEpisodeShown, "EpisodeAnswer")

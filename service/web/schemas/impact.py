@@ -1,0 +1,96 @@
+"""Impacts as answers show them."""
+
+from service.vocabulary.facts.office import GATES
+from service.web.schemas.common import Shown
+from service.web.schemas.reading import (
+    ReadShown,
+    choice,
+    day,
+    flag,
+    moment,
+    quantity,
+    several,
+    whole,
+    word,
+    words,
+)
+from service.web.schemas.visits import NodeShown
+
+
+class ReopenedShown(Shown):
+    """A visit that is reopened, or asked for more."""
+
+    item = word("The scene, element or episode.")
+    department = word("The department.")
+    take = whole("The take it makes.")
+    work = quantity("That take's work.")
+    unit = word("The department's unit.")
+    retake = word("The retake.")
+    because = several(NodeShown, "From the visit that the retake names to this one.")
+
+
+class ToLookAtShown(Shown):
+    """A scene that somebody must look at."""
+
+    scene = word("The scene.")
+    retake = word("The retake that asks.")
+    reason = choice(("hook-up", "marked"), "Why.")
+
+
+class AddedShown(Shown):
+    """Work that a department has more, or less, to do."""
+
+    department = word("The department.")
+    added_work = quantity("How much, in its unit.")
+    unit = word("Its unit.")
+    added_artist_days = quantity("The same in artist-days; null without a crew.", none=True)
+
+
+class MovedShown(Shown):
+    """A scene whose last hand-off moves."""
+
+    scene = word("The scene.")
+    finish_before = moment("The last hand-off without the change.")
+    finish_after = moment("The last hand-off with it.")
+    slip_workdays = whole("Working days between them.", none=True)
+
+
+class GateMovedShown(Shown):
+    """A gate without and with the change."""
+
+    gate = choice(GATES, "The gate.")
+    due_on = day("The date; null: not set.")
+    hard = flag("Whether the date cannot move.")
+    projected_before = day("When it is met without the change.")
+    projected_after = day("When it is met with it.")
+    margin_workdays_before = whole("The margin without the change.", none=True)
+    margin_workdays_after = whole("The margin with it.", none=True)
+
+
+class EpisodeMovedShown(Shown):
+    """An episode without and with the change."""
+
+    episode = word("The episode.")
+    gates = several(GateMovedShown, "All its gates.")
+    due_on = day("When its delivery is due; null: not set.")
+    delivery_before = day("Its projected delivery without the change.")
+    delivery_after = day("Its projected delivery with it.")
+    margin_workdays_before = whole("The margin without the change.", none=True)
+    margin_workdays_after = whole("The margin with it; negative is late.", none=True)
+    date_holds = flag("Whether the date is met with the change; null: none is set.", none=True)
+
+
+class ImpactShown(ReadShown):
+    """What a change does: the plan with it minus the plan without it, at one moment."""
+
+    reopened = several(ReopenedShown, "Visits that are reopened.")
+    to_look_at = several(ToLookAtShown, "Scenes that somebody must look at.")
+    departments = several(AddedShown, "Work added, by department.")
+    scenes = several(MovedShown, "Scenes that move.")
+    episodes = several(EpisodeMovedShown, "Every episode; those delivered in both left out.")
+    rules_version = word("The version of the rules of planning.")
+    time_zone_data_version = word("The release of the IANA time zone data.")
+    cautions = words("What these figures do not say.")
+
+
+IMPACT = ImpactShown()

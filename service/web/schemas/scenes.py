@@ -1,0 +1,90 @@
+"""Scenes as answers show them."""
+
+from service.vocabulary.facts.retakes import KINDS, URGENCIES
+from service.web.schemas.common import Shown
+from service.web.schemas.notes import NoteShown
+from service.web.schemas.reading import (
+    choice,
+    flag,
+    moment,
+    one,
+    page_shown,
+    several,
+    whole,
+    with_position,
+    word,
+    words,
+)
+from service.web.schemas.visits import HoldShown, LengthShown, VisitShown
+
+STANDINGS = ("standing", "withdrawn", "bought-as-is")
+
+
+class SceneShown(Shown):
+    """One camera set-up."""
+
+    scene = word("The scene.")
+    number = word("Its number within the episode.")
+    length = one(LengthShown, "Its length.")
+    drawings = whole("How many drawings.")
+    levels = whole("How many levels of characters.")
+    omitted_at = moment("When it was omitted; null: it is in the picture.")
+    bought_at = moment("When it was bought; null: not yet.")
+    priority = whole("Its own priority; higher goes first.")
+    hold = one(HoldShown, "What it waits for; null: nothing holds it.", none=True)
+    projected_finish_at = moment("When the last of its visits is, or was, handed off.")
+    visits = several(VisitShown, "The departments it visits itself, in order.")
+
+
+class UsedShown(Shown):
+    """An element that a scene uses."""
+
+    element = word("The element.")
+    kind = word("Its kind.")
+    title = word("Its title.", none=True)
+    feeds = word("The department it is there for.")
+
+
+class SameShown(Shown):
+    """What a scene reuses of another."""
+
+    source = word("The scene it reuses.")
+    joins = word("Where it joins that scene.")
+    strands = words("What is reused.")
+    levels = words("Which levels; empty: all of it.")
+
+
+class TouchingShown(Shown):
+    """A retake that concerns a scene."""
+
+    retake = word("Its code.")
+    called_at = moment("When it was called.", none=False)
+    kind = choice(KINDS, "The kind of call.")
+    urgency = choice(URGENCIES, "How badly it is wanted.")
+    back_to = word("From which department on.")
+    standing = choice(STANDINGS, "Whether it still stands.")
+    reaches = flag("Whether visits of this scene are in its reach.")
+    to_look_at = flag("Whether it asks to look at this scene.")
+    answer = choice(("fine", "redo"), "The answer; null: none yet.", none=True)
+
+
+class WholeHoldShown(HoldShown):
+    """What a scene waits for, and why."""
+
+    why = word("Why; null where it may not be read.", none=True)
+
+
+class WholeSceneShown(SceneShown):
+    """A scene with all that concerns it."""
+
+    hold = one(WholeHoldShown, "What it waits for; null: nothing holds it.", none=True)
+    elements = several(UsedShown, "The elements it uses.")
+    hook_ups = words("Scenes whose end or start must match it.")
+    same_as = several(SameShown, "What it reuses.")
+    reused_by = words("Scenes that reuse it.")
+    notes = several(NoteShown, "Its open notes, the newest first.")
+    retakes = several(TouchingShown, "Retakes that concern it, the newest first.")
+
+
+SCENES = page_shown(SceneShown, "ScenesPage")
+SCENE = with_position(WholeSceneShown, "SceneAnswer")
