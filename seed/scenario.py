@@ -1,0 +1,271 @@
+"""The demo studio as its office would set it up: show, route, calendars, crews, dates.
+
+Everything here is invented. Rates are rules of thumb of the trade, common practice without a
+source; crews follow from them, see CREWS.
+"""
+
+from datetime import date, timedelta
+from typing import Any, Final, NamedTuple
+
+STUDIO: Final = "saltmarsh"
+ZONE: Final = "Europe/Copenhagen"
+SHOW: Final = "TIDEWICK"
+SHOW_TITLE: Final = "The Tidewick Mail"
+FRAMES_PER_SECOND: Final = 24
+EPISODE_FRAMES: Final = 22 * 60 * FRAMES_PER_SECOND
+
+FIRST_ON: Final = date(2031, 3, 3)
+LAST_ON: Final = date(2031, 6, 3)
+FINAL_ON: Final = date(2031, 6, 4)
+"""First and last recorded date, and the date of the retake that the demo ends with."""
+
+FIRST_BOARD_ON: Final = date(2031, 2, 17)
+"""The board of the first episode was begun on paper, two weeks before the record."""
+
+DAYS_OFF: Final = (
+    *("2031-04-10", "2031-04-11", "2031-04-14", "2031-05-01", "2031-05-22", "2031-06-02"),
+    *("2031-06-05", "2031-12-24", "2031-12-25", "2031-12-26", "2031-12-31", "2032-01-01"),
+)
+
+_WEEK = ["monday", "tuesday", "wednesday", "thursday", "friday"]
+STUDIO_HOURS: Final = [
+    {"days": _WEEK, "opens": "08:30", "closes": "12:00"},
+    {"days": _WEEK, "opens": "12:45", "closes": "16:45"},
+]
+CAMERA_HOURS: Final = [
+    {"days": _WEEK, "opens": "11:00", "closes": "14:30"},
+    {"days": _WEEK, "opens": "15:00", "closes": "19:00"},
+]
+"""Camera keeps later hours: it shoots in the afternoon what check passes in the morning."""
+
+DAY_MIN: Final = 450
+MORNING_MIN: Final = 8 * 60 + 28
+EVENING_MIN: Final = 19 * 60 + 20
+"""Wall times, in minutes, at which a day's posts are made: before the desks open, and after."""
+
+
+class Station(NamedTuple):
+    """A department of the route: its place in it, and its crew."""
+
+    name: str
+    code: str  # prefix of its artists' codes
+    grain: str
+    unit: str
+    follows: dict[str, list[str]]
+    rate: float
+    artists: int
+    redo: str = "part"
+    least: float = 0
+    drawings_part: float = 1
+
+
+_B, _C, _S = "background", "character", "sound"
+
+# An episode a week is the load; retakes and the days off of the spring come on top. With the
+# usual crews (9 layout, 9 background, 51 animation, 49 clean-up, 41 in-between, 25 paint, 3
+# check, 4 camera, 1 cutting) a week's capacity is 1.1 to 1.3 times a first pass: clean-up makes
+# 6,125 drawings for 5,000, camera 300 scenes for 200 and some 60 shot again. Retakes (5 to 10%
+# of the load, 25% at camera), desks that run over (4%) and six days off in thirteen weeks (9%)
+# leave nothing, so the line is crewed a tenth above. Cutting needs two: it cuts 1.25 episodes a
+# week, and each one comes back once after the client has seen it. Overlays and cycles come on
+# top of the paintings and drawings of the scenes.
+STATIONS: Final = (
+    Station("storyboard", "sb", "episode", "episodes", {}, 0.05, 6, least=0.05),
+    Station(
+        "timing-and-sheets", "ts", "scene", "feet", {"storyboard": [_B, _C, _S]}, 200, 3, least=2
+    ),
+    Station("design", "ds", "element", "drawings", {}, 5, 4, least=0.5),
+    Station(
+        "layout", "lo", "scene", "scenes", {"timing-and-sheets": [_B, _C, _S]}, 6, 10, least=0.1
+    ),
+    Station("background", "bg", "scene", "paintings", {"layout": [_B]}, 3, 10, least=0.1),
+    Station("animation", "an", "scene", "feet", {"layout": [_C]}, 10, 56, least=0.5),
+    Station(
+        "clean-up", "cu", "scene", "drawings", {"animation": [_C]}, 25, 55, "part", 1, 0.5
+    ),
+    Station(
+        "in-between", "ib", "scene", "drawings", {"clean-up": [_C]}, 30, 46, "part", 1, 0.5
+    ),
+    Station("ink-and-paint", "ip", "scene", "drawings", {"in-between": [_C]}, 100, 28, least=2),
+    Station(
+        "animation-check", "ac", "scene", "scenes", {"ink-and-paint": [_C]}, 20, 4, "whole", 0.5
+    ),
+    Station(
+        "camera",
+        "cm",
+        "scene",
+        "scenes",
+        {"background": [_B], "animation-check": [_C]},
+        15,
+        4,
+        "whole",
+        0.5,
+    ),
+    Station("cutting", "ct", "episode", "episodes", {"camera": [_B, _C]}, 0.25, 2, least=0.05),
+    Station("mix", "mx", "episode", "episodes", {"cutting": [_S]}, 0.5, 1, least=0.1),
+    # picture and sound meet again in the print that is delivered: without it a picture retake
+    # after the mix would not move the delivery
+    Station(
+        "answer-print",
+        "ap",
+        "episode",
+        "episodes",
+        {"cutting": [_B, _C], "mix": [_S]},
+        1,
+        1,
+        "whole",
+        1,
+    ),
+)
+DEPARTMENTS: Final = tuple(station.name for station in STATIONS)
+CODES: Final = {station.name: station.code for station in STATIONS}
+GRAINS: Final = {station.name: station.grain for station in STATIONS}
+
+
+class CrewChange(NamedTuple):
+    """A crew that changes: said on one date, in force from another."""
+
+    said_on: date
+    department: str
+    artists: int
+    from_on: date
+
+
+CREW_CHANGES: Final = (
+    CrewChange(date(2031, 3, 31), "camera", 6, date(2031, 4, 7)),
+    CrewChange(date(2031, 4, 28), "clean-up", 58, date(2031, 5, 5)),
+)
+
+
+class Stop(NamedTuple):
+    """A department that stops for two days; wall times in minutes."""
+
+    department: str
+    on: date
+    at_min: int
+    resumed_on: date
+    resumed_at_min: int
+
+
+STOP: Final = Stop("ink-and-paint", date(2031, 5, 6), 9 * 60 + 10, date(2031, 5, 8), 8 * 60 + 40)
+
+
+def route() -> dict[str, Any]:
+    """The data of the show's `route.laid`."""
+    departments = []
+    for station in STATIONS:
+        said: dict[str, Any] = {
+            "department": station.name,
+            "grain": station.grain,
+            "unit": station.unit,
+            "redo": station.redo,
+            "least": station.least,
+            "drawings_part": station.drawings_part,
+        }
+        if station.follows:
+            said["follows"] = [
+                {"department": name, "strands": strands}
+                for name, strands in station.follows.items()
+            ]
+        departments.append(said)
+    return {"departments": departments, "kinds": _kinds(), "gates": _gates()}
+
+
+def _kinds() -> list[dict[str, Any]]:
+    return [
+        {
+            "kind": "background",
+            "departments": ["background"],
+            "feeds": "camera",
+            "strand": _B,
+            "replaces": ["background"],
+        },
+        {"kind": "overlay", "departments": ["background"], "feeds": "camera", "strand": _B},
+        {"kind": "model-sheet", "departments": ["design"], "feeds": "animation", "strand": _C},
+        {"kind": "colour-model", "departments": ["design"], "feeds": "ink-and-paint", "strand": _C},
+        {
+            "kind": "cycle",
+            "departments": ["animation", "clean-up", "in-between", "ink-and-paint"],
+            "feeds": "animation-check",
+            "strand": _C,
+        },
+    ]
+
+
+def _gates() -> list[dict[str, str]]:
+    return [
+        {"gate": "rough-cut", "department": "camera", "takes": "first"},
+        {"gate": "lock", "department": "cutting", "takes": "final"},
+        {"gate": "retake-cut-off", "department": "camera", "takes": "final"},
+        {"gate": "delivery", "department": "answer-print", "takes": "final"},
+        {"gate": "air", "department": "answer-print", "takes": "final"},
+    ]
+
+
+class EpisodePlan(NamedTuple):
+    """An episode before anything is drawn of it."""
+
+    code: str
+    title: str
+    scenes: int
+    drawings: float  # drawings a frame, against the usual
+    difficulty: float = 1  # animation, against the usual
+
+
+EPISODES: Final = (
+    EpisodePlan("101", "The Letter With No Stamp", 196, 0.96),
+    EpisodePlan("102", "Fog on the Ferry", 188, 0.95),
+    EpisodePlan("103", "A Parcel for the Heron", 207, 1.0),
+    EpisodePlan("104", "The Sluice Is Stuck", 211, 1.02),
+    EpisodePlan("105", "Pim Sells the Boat", 203, 0.98),
+    EpisodePlan("106", "Nobody Sleeps at Eel Lock", 199, 0.97),
+    EpisodePlan("107", "The Great Reed Regatta", 228, 1.16, 1.12),
+    EpisodePlan("108", "Bad Ice", 194, 0.94),
+    EpisodePlan("109", "Sister Sedge Comes to Stay", 206, 1.0),
+    EpisodePlan("110", "The Lamp That Went Home", 212, 1.03),
+    EpisodePlan("111", "Forty Wet Sheep", 221, 1.1, 1.06),
+    EpisodePlan("112", "The Postmaster's Holiday", 201, 0.97),
+    EpisodePlan("113", "High Water", 214, 1.05),
+)
+
+
+def episode_subject(code: str) -> str:
+    """The subject of an episode."""
+    return f"{SHOW}-{code}"
+
+
+def board_on(number: int) -> date:
+    """The Monday on which the board of the episode of that number (0 is the first) is begun."""
+    return FIRST_BOARD_ON + timedelta(weeks=number)
+
+
+class GateDate(NamedTuple):
+    """A gate's date, counted in days from the Monday of the board."""
+
+    gate: str
+    days: int
+    hard: bool
+
+
+GATE_DATES: Final = (
+    GateDate("rough-cut", 63, False),
+    GateDate("retake-cut-off", 81, False),
+    GateDate("lock", 84, False),
+    GateDate("delivery", 88, True),
+    GateDate("air", 103, True),
+)
+
+
+def gate_dates(number: int) -> list[tuple[str, dict[str, Any]]]:
+    """Gate and data of every `gate.set` of an episode; all fall a week later than those before."""
+    return [
+        (
+            dated.gate,
+            {
+                "gate": dated.gate,
+                "due_on": str(board_on(number) + timedelta(days=dated.days)),
+                "hard": dated.hard,
+            },
+        )
+        for dated in GATE_DATES
+    ]
