@@ -11,7 +11,8 @@ from service.client import event
 from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Code, Reason, Refusal
-from service.production.state import EMPTY, State
+from service.production.state import EMPTY, Node, Retake, State, visit_of
+from service.production.visits import Take
 from service.vocabulary.event import Event
 from service.vocabulary.facts import CATALOGUE, Role
 from service.vocabulary.instants import parse_instant
@@ -182,6 +183,34 @@ class Story:
     def codes(self, *args: Any, **kwargs: Any) -> set[Code]:
         """The codes of the reasons against a fact that must be refused."""
         return {reason.code for reason in self.refused(*args, **kwargs)}
+
+    def call_of(
+        self, code: str, subject: str, back_to: str, *strands: str, **more: Any
+    ) -> tuple[str, str, dict[str, Any]]:
+        """Type, subject and data of a call: half of the drawings unless it says otherwise."""
+        data = {"retake": code, "kind": "correction", "urgency": "should-fix", "back_to": back_to}
+        if "drawings" not in more:
+            more.setdefault("share", 0.5)
+        return "retake.called", subject, {**data, "strands": list(strands), **more}
+
+    def call(
+        self, code: str, subject: str, back_to: str, *strands: str, at: str, **more: Any
+    ) -> Retake:
+        """Record a call that must be accepted; the retake as it stands."""
+        self.tell(*self.call_of(code, subject, back_to, *strands, **more), at=at)
+        return self.state.retakes[code]
+
+    def reached(self, code: str) -> list[Node]:
+        """The visits in a retake's reach, nearest first."""
+        return [step.node for step in self.state.retakes[code].reach]
+
+    def take(self, item: str, department: str) -> Take:
+        """The newest take of a visit."""
+        return visit_of(self.state, item, department).current
+
+    def marks(self, event: Event) -> tuple[str, ...]:
+        """What a recorded event is flagged as."""
+        return self.state.marks.get(event.position, ())
 
     def desk(self, item: str, *departments: str, start: str, end: str | None = None) -> None:
         """Start visits and, where an end is given, hand them off, one after the other."""
