@@ -1,0 +1,232 @@
+"""The shape of the code, as rules: who may import whom, what is pure, and how long things get."""
+
+import ast
+import re
+import subprocess
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from service.production.decide import CHECKS
+from service.production.evolve import APPLIES
+from service.vocabulary.facts import CATALOGUE
+
+ROOT = Path(__file__).parent.parent
+SERVICE = ROOT / "service"
+
+# a module imports only from places above its own, so that no circle can exist
+ORDER = (
+    "vocabulary",
+    "production",
+    "planning",
+    "proofs",
+    "settings",
+    "log",
+    "studio",
+    "record",
+    "projections",
+    "feeds",
+    "web",
+    "client",
+    "intake",
+    "demo",
+    "cli",
+)
+PURE = ("vocabulary", "production", "planning", "proofs")
+
+FILE_LINES_MOST = 360  # about 300 is aimed at
+FUNCTION_LINES_MOST = 60  # about 40 is aimed at
+
+# packages through which time, chance or the outside world come in
+IMPURE = {
+    *("time", "random", "secrets", "uuid", "os", "io", "socket", "ssl", "http", "urllib"),
+    *("subprocess", "multiprocessing", "threading", "asyncio", "concurrent", "tempfile", "shutil"),
+    *("pathlib", "glob", "sqlite3", "logging", "signal", "getpass", "platform", "sys"),
+    *("sqlalchemy", "psycopg", "alembic", "flask", "httpx", "gunicorn", "click", "rich"),
+    *("marshmallow", "apispec", "prometheus_client"),
+}
+IMPURE_CALLS = {
+    *("open", "input", "print", "exec", "eval", "__import__"),
+    *("datetime.now", "datetime.utcnow", "datetime.today", "date.today"),
+}
+
+# nothing of the place where the code is written belongs in the repository: a path of one machine,
+# a session or a helper that wrote it
+FORBIDDEN = re.compile(
+    r"(?<![\w.])/(?:work|root|Users)/[a-z]\w|\bsub-?agents?\b|\bseed document\b|"
+    r"\bClaude\b|\bAnthropic\b|\bLLM\b",
+    re.IGNORECASE,
+)
+
+SOURCES = sorted(SERVICE.rglob("*.py"))
+
+
+def name_of(path: Path) -> str:
+    """A path as a message shows it."""
+    return str(path.relative_to(ROOT))
+
+
+@cache
+def tree_of(path: Path) -> ast.Module:
+    """A module's syntax tree."""
+    return ast.parse(path.read_text(encoding="utf-8"), str(path))
+
+
+def place_of(path: Path) -> str:
+    """The entry of ORDER that a module belongs to, "" for the package itself."""
+    first = path.relative_to(SERVICE).parts[0].removesuffix(".py")
+    return "" if first == "__init__" else first
+
+
+def imported(path: Path) -> Iterator[tuple[int, str]]:
+    """Dotted names that a module imports, with their lines; relative ones are not allowed."""
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield node.lineno, alias.name
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{name_of(path)}:{node.lineno} imports by a relative path"
+            for alias in node.names:
+                yield node.lineno, f"{node.module}.{alias.name}"
+
+
+def called(path: Path) -> Iterator[tuple[int, str]]:
+    """Names of what a module calls, as written, with their lines."""
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.Call):
+            yield node.lineno, ast.unparse(node.func)
+
+
+def definitions(path: Path) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef]:
+    """All functions and classes of a module, nested ones too."""
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            yield node
+
+
+def each_source(*places: str) -> pytest.MarkDecorator:
+    """A test for each module of the service, or of some places in it."""
+    chosen = [path for path in SOURCES if not places or place_of(path) in places]
+    return pytest.mark.parametrize("path", chosen, ids=name_of)
+
+
+def tracked() -> list[Path]:
+    """Files under version control that are there."""
+    listed = subprocess.run(
+        ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    paths = (ROOT / name for name in listed.stdout.split("\0") if name)
+    return [path for path in paths if path.is_file()]
+
+
+def test_there_is_something_to_look_at() -> None:
+    assert len(SOURCES) > 30
+    assert {place_of(path) for path in SOURCES} <= {*ORDER, ""}
+
+
+@each_source()
+def test_a_module_imports_only_from_above(path: Path) -> None:
+    place = place_of(path)
+    if not place:
+        assert not list(imported(path)), "the package itself holds nothing"
+        return
+    allowed = ORDER[: ORDER.index(place) + 1]
+    wrong = [
+        f"{name_of(path)}:{line} imports {name}"
+        for line, name in imported(path)
+        if name.split(".")[0] == "service" and name.split(".")[1] not in allowed
+    ]
+    assert not wrong
+
+
+@each_source()
+def test_the_service_imports_nothing_from_tests_or_seed(path: Path) -> None:
+    # the demo is what plays the seed, nothing else may need it
+    foreign = {"tests"} if place_of(path) == "demo" else {"tests", "seed"}
+    assert not [name for _, name in imported(path) if name.split(".")[0] in foreign]
+
+
+@each_source(*PURE)
+def test_the_core_is_pure(path: Path) -> None:
+    wrong = [
+        f"{name_of(path)}:{line} imports {name}"
+        for line, name in imported(path)
+        if name.split(".")[0] in IMPURE or name.startswith("numpy.random")
+    ]
+    wrong += [
+        f"{name_of(path)}:{line} calls {name}"
+        for line, name in called(path)
+        if name in IMPURE_CALLS
+        or name.endswith((".now", ".utcnow", ".today"))
+        or ".random." in f".{name}."
+    ]
+    assert not wrong
+
+
+@each_source()
+def test_files_and_functions_stay_short(path: Path) -> None:
+    lines = len(path.read_text(encoding="utf-8").splitlines())
+    assert lines <= FILE_LINES_MOST, f"{name_of(path)} has {lines} lines; split it"
+    long = [
+        f"{name_of(path)}:{node.lineno} {node.name}"
+        for node in definitions(path)
+        if not isinstance(node, ast.ClassDef)
+        and (node.end_lineno or 0) - node.lineno + 1 > FUNCTION_LINES_MOST
+    ]
+    assert not long, f"functions over {FUNCTION_LINES_MOST} lines"
+
+
+@each_source()
+def test_names_say_what_is_inside(path: Path) -> None:
+    assert not {part.removesuffix(".py") for part in path.parts} & {
+        *("utils", "util", "helpers", "helper", "manager", "managers")
+    }
+
+
+@each_source()
+def test_what_is_public_is_documented(path: Path) -> None:
+    undocumented = [
+        f"{name_of(path)}:{node.lineno} {node.name}"
+        for node in _public(tree_of(path))
+        if ast.get_docstring(node) is None
+    ]
+    assert not undocumented
+    if path.name != "__init__.py" or tree_of(path).body:
+        assert ast.get_docstring(tree_of(path)), f"{name_of(path)} does not say what it is for"
+
+
+def _public(
+    node: ast.Module | ast.ClassDef,
+) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef]:
+    for inner in node.body:
+        if isinstance(inner, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            if inner.name.startswith("_"):
+                continue
+            yield inner
+            if isinstance(inner, ast.ClassDef):
+                yield from _public(inner)
+
+
+def test_every_fact_is_decided_and_folded() -> None:
+    facts = set(CATALOGUE) - {"event.struck"}  # it says which others count; it changes nothing
+    assert set(APPLIES) == facts
+    assert set(CHECKS) == facts
+
+
+def test_nothing_in_the_repository_names_the_place_it_was_written() -> None:
+    wrong = []
+    for path in tracked():
+        if path == Path(__file__):
+            continue  # it has to name what it looks for
+        try:
+            text = path.read_text(encoding="utf-8")
+        except UnicodeDecodeError:
+            continue
+        wrong += [
+            f"{name_of(path)}:{number}: {line.strip()[:100]}"
+            for number, line in enumerate(text.splitlines(), 1)
+            if FORBIDDEN.search(line)
+        ]
+    assert not wrong
