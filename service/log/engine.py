@@ -9,6 +9,7 @@ from psycopg import Connection as RawConnection
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
 
+from service.log.embedded import ensure_running
 from service.log.schema import SERVICE_ROLE
 from service.settings import Settings
 
@@ -18,7 +19,7 @@ def service_engine(url: str, settings: Settings) -> Engine:
 
     That role is set whatever the login is: the owner's, on the embedded server, or one that is
     its member. READ COMMITTED, since what is read under the head's lock must be what stands
-    once the lock is had.
+    once the lock is had. The embedded server is started again if it was killed.
     """
     engine = create_engine(
         url,
@@ -29,6 +30,17 @@ def service_engine(url: str, settings: Settings) -> Engine:
         isolation_level="READ COMMITTED",
         hide_parameters=True,  # an error that is logged must not carry what people wrote
     )
+
+    if settings.database_url is None:
+
+        @event.listens_for(engine, "do_connect")
+        def bring_back(dialect: Any, _record: object, where: Any, how: Any) -> object:
+            try:
+                return dialect.connect(*where, **how)
+            except psycopg.OperationalError:
+                # the embedded server was killed: nobody else starts it again
+                ensure_running(settings.data)
+                return dialect.connect(*where, **how)
 
     @event.listens_for(engine, "connect")
     def act_as_the_service(raw: RawConnection[Any], _record: object) -> None:

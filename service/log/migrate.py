@@ -7,9 +7,10 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from alembic.util.exc import CommandError
 from psycopg import sql
 from sqlalchemy import Connection, create_engine, text
-from sqlalchemy.engine import URL, make_url
+from sqlalchemy.engine import make_url
 from sqlalchemy.exc import OperationalError, ProgrammingError
 from sqlalchemy.pool import NullPool
 
@@ -18,8 +19,8 @@ from service.log.schema import SERVICE_ROLE
 
 _LOCK = 0x5E7A4E  # any number, the same for every process that migrates
 _WITH_SET_OPTION = 160000  # PostgreSQL 16 tells being a member from being able to act as one
-
 _NO_RIGHT = "42501"
+_OLDEST = 150000
 
 
 class MigrationError(Exception):
@@ -37,22 +38,18 @@ def migrate(owner_url: str, service_url: str | None = None) -> None:
     try:
         with engine.begin() as connection:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _LOCK})
+            _check_server(connection)
             _ensure_role(connection)
             command.upgrade(_config(connection), "head")
-            _ensure_membership(connection)
-            if service_url is not None:
-                _ensure_login(connection, make_url(service_url))
+            _ensure_member(connection, service_url)
     except (OperationalError, ProgrammingError) as error:
-        where = make_url(owner_url).render_as_string(hide_password=True)
         cause = cast("psycopg.Error", error.orig)
-        said = cause.diag.message_primary or str(cause).strip()
-        remedy = ""
-        if cause.sqlstate == _NO_RIGHT:
-            remedy = (
-                "; the owner needs CREATEROLE and CREATE on the schema, or have an administrator "
-                f"make the role {SERVICE_ROLE} (NOLOGIN) and the service's login first"
-            )
-        raise MigrationError(f"{where}: {said}{remedy}") from error
+        raise MigrationError(f"{_shown(owner_url)}: {_explain(cause)}") from error
+    except CommandError as error:
+        raise MigrationError(
+            f"{_shown(owner_url)}: brought up to date by a later release than this one ({error}); "
+            "run that release"
+        ) from error
     finally:
         engine.dispose()
 
@@ -61,6 +58,34 @@ def is_up_to_date(connection: Connection) -> bool:
     """Whether the database has every migration of this release."""
     made = MigrationContext.configure(connection).get_current_revision()
     return made == ScriptDirectory.from_config(_config()).get_current_head()
+
+
+def _shown(url: str) -> str:
+    return make_url(url).render_as_string(hide_password=True)
+
+
+def _explain(cause: psycopg.Error) -> str:
+    said = cause.diag.message_primary or str(cause).strip()
+    if cause.sqlstate != _NO_RIGHT:
+        return said
+    return (
+        f"{said}; the owner needs CREATEROLE and CREATE on the schema, or have an administrator "
+        f"make the role {SERVICE_ROLE} (NOLOGIN) and grant it to the service's login"
+    )
+
+
+def _check_server(connection: Connection) -> None:
+    version = _version(connection)
+    if version < _OLDEST:
+        raise MigrationError(
+            f"the server is PostgreSQL {version // 10000}: version {_OLDEST // 10000} or later "
+            "is needed"
+        )
+
+
+def _version(connection: Connection) -> int:
+    asked = text("SELECT current_setting('server_version_num')::int")
+    return int(connection.execute(asked).scalar_one())
 
 
 def _config(connection: Connection | None = None) -> Config:
@@ -87,36 +112,41 @@ def _ensure_role(connection: Connection) -> None:
     )
 
 
-def _ensure_membership(connection: Connection) -> None:
-    """Let the owner act as the service, where both use one login."""
-    version = connection.execute(text("SELECT current_setting('server_version_num')::int"))
-    way = "SET" if version.scalar_one() >= _WITH_SET_OPTION else "MEMBER"
+def _ensure_member(connection: Connection, service_url: str | None) -> None:
+    """Let the service's login act as its role; without one of its own, the owner's."""
+    owner = connection.execute(text("SELECT current_user")).scalar_one()
+    url = make_url(service_url) if service_url is not None else None
+    login = url.username if url is not None and url.username else owner
+    if url is not None and login != owner:
+        _ensure_login(connection, login, url.password)
+    way = "SET" if _version(connection) >= _WITH_SET_OPTION else "MEMBER"
     able = connection.execute(
-        text("SELECT pg_has_role(current_user, :role, :way)"), {"role": SERVICE_ROLE, "way": way}
+        text("SELECT pg_has_role(:login, :role, :way)"),
+        {"login": login, "role": SERVICE_ROLE, "way": way},
     )
     if not able.scalar_one():
-        connection.execute(text(f"GRANT {SERVICE_ROLE} TO CURRENT_USER"))
+        group, member = sql.Identifier(SERVICE_ROLE), sql.Identifier(login)
+        with raw_cursor(connection) as cursor:
+            cursor.execute(sql.SQL("GRANT {} TO {}").format(group, member))
 
 
-def _ensure_login(connection: Connection, url: URL) -> None:
-    login = url.username
-    if login is None or login == connection.execute(text("SELECT current_user")).scalar_one():
-        return
+def _ensure_login(connection: Connection, login: str, password: str | None) -> None:
+    """Make the service's login if it is missing, and let it connect to this database."""
     database = connection.execute(text("SELECT current_database()")).scalar_one()
-    name, group = sql.Identifier(login), sql.Identifier(SERVICE_ROLE)
+    name = sql.Identifier(login)
     exists = _role_exists(connection, login)
     with raw_cursor(connection) as cursor:
         if not exists:
             made = sql.SQL("CREATE ROLE {} LOGIN").format(name)
-            if url.password:
+            if password:
                 # Hashed on this side, so that no server log can show it.
-                crypt = cursor.connection.pgconn.encrypt_password
-                hashed = crypt(url.password.encode(), login.encode())
+                hashed = cursor.connection.pgconn.encrypt_password(
+                    password.encode(), login.encode()
+                )
                 made += sql.SQL(" PASSWORD {}").format(sql.Literal(hashed.decode()))
             cursor.execute(made)
         connect = sql.SQL("GRANT CONNECT ON DATABASE {} TO {}")
         cursor.execute(connect.format(sql.Identifier(database), name))
-        cursor.execute(sql.SQL("GRANT {} TO {}").format(group, name))
 
 
 def _role_exists(connection: Connection, role: str) -> bool:

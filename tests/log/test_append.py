@@ -129,9 +129,9 @@ def test_an_error_does_not_carry_what_people_wrote(studio: Engine) -> None:
     with studio.connect() as connection, pytest.raises(IntegrityError) as refused:
         record(connection, [private, private])
     assert "private" not in str(refused.value)
+    made = text("INSERT INTO head VALUES (:studio, 0, now(), '')")
     with studio.connect() as connection, pytest.raises(IntegrityError) as refused:
-        connection.execute(text("INSERT INTO head VALUES (:s, 0, now(), '')"), {"s": "private"})
-        connection.execute(text("INSERT INTO head VALUES (:s, 0, now(), '')"), {"s": "private"})
+        connection.execute(made, {"studio": STUDIO})
     assert "[SQL parameters hidden" in str(refused.value)
 
 
