@@ -239,6 +239,15 @@ def test_what_is_read_under_the_lock_is_what_stands_once_it_is_had(
         assert waiting.result(timeout=60) == (1, 1)
 
 
+def test_reading_the_head_waits_for_nobody_and_holds_up_nobody(studio: Engine) -> None:
+    with studio.begin() as writer, studio.begin() as reader:
+        reader.execute(text("SET LOCAL lock_timeout = '1s'"))
+        writer.execute(text("SET LOCAL lock_timeout = '1s'"))
+        assert read_head(reader, STUDIO).position == 0
+        record(writer, [{}])
+        assert read_head(reader, STUDIO).position == 0
+
+
 def test_studios_do_not_wait_for_one_another(studio: Engine) -> None:
     with studio.begin() as connection:
         make_studio(connection, "south", "simulated", START_US)
