@@ -4,6 +4,7 @@ Scenes come in runs, each in one place. A run shares a few backgrounds; some sce
 their own, some use one that the series keeps, some reuse another scene's.
 """
 
+from itertools import pairwise
 from random import Random
 from typing import Any, NamedTuple
 
@@ -47,11 +48,12 @@ def series_elements() -> list[Said]:
     for name in words.CAST:
         found.append(element(f"model-{name}", "model-sheet", f"Model sheet: {name}", 10))
         found.append(element(f"colour-{name}", "colour-model", f"Colours: {name}", 3))
-    for name in words.SETS:
-        for letter in "ab":
-            found.append(element(f"set-{name}-{letter}", "background", f"Kept set: {name}"))
-    for name in words.CYCLES:
-        found.append(element(f"cycle-{name}", "cycle", f"Cycle: {name}", 16, 48))
+    found += [
+        element(f"set-{name}-{letter}", "background", f"Kept set: {name}")
+        for name in words.SETS
+        for letter in "ab"
+    ]
+    found += [element(f"cycle-{name}", "cycle", f"Cycle: {name}", 16, 48) for name in words.CYCLES]
     return found
 
 
@@ -62,15 +64,11 @@ def episode_models(rng: Random, episode: EpisodePlan, number: int) -> list[Said]
         element(f"model-{episode.code}-{name}", "model-sheet", f"Prop: {name}", rng.randint(3, 8))
         for name in props
     ]
-    found.append(
-        element(f"colour-{episode.code}-mood", "colour-model", "Colours of the hour", 4)
-    )
+    found.append(element(f"colour-{episode.code}-mood", "colour-model", "Colours of the hour", 4))
     return found
 
 
-def element(
-    code: str, kind: str, title: str, drawings: int = 0, frames: int | None = None
-) -> Said:
+def element(code: str, kind: str, title: str, drawings: int = 0, frames: int | None = None) -> Said:
     """The listing of an element."""
     data: dict[str, Any] = {"kind": kind, "title": title}
     if drawings:
@@ -142,7 +140,8 @@ def _scene(rng: Random, episode: EpisodePlan, frames: int) -> dict[str, Any]:
 def _runs(rng: Random, scenes: tuple[str, ...]) -> list[Run]:
     places = list(words.PLACES)
     rng.shuffle(places)
-    runs, at = [], 0
+    runs: list[Run] = []
+    at = 0
     while at < len(scenes):
         length = rng.randint(6, 13)
         runs.append(Run(places[len(runs) % len(places)], scenes[at : at + length]))
@@ -214,9 +213,7 @@ class _Paintings:
         self.users.setdefault(code, []).append(scene)
 
 
-def _cast(
-    rng: Random, runs: list[Run], models: list[Said], reusing: dict[str, str]
-) -> list[Said]:
+def _cast(rng: Random, runs: list[Run], models: list[Said], reusing: dict[str, str]) -> list[Said]:
     """Who and what is seen in which scene, as uses of model sheets, colours and cycles."""
     users: dict[str, list[str]] = {}
     mood = f"{models[-1].subject}"
@@ -248,6 +245,6 @@ def _cast(
 def _hook_ups(rng: Random, scenes: tuple[str, ...]) -> list[Said]:
     return [
         Said("hook-up.declared", scene, {"to": following})
-        for scene, following in zip(scenes, scenes[1:], strict=False)
+        for scene, following in pairwise(scenes)
         if rng.random() < 0.06
     ]

@@ -68,7 +68,9 @@ class Fates:
         found = self.rng.choices((CHECK, SCREENING, CLIENT), (50, 33, 17))
         if self.rng.random() < AGAIN_SHARE:
             found += self.rng.choices((CHECK, SCREENING), (60, 40))
-        self._of[scene] = [SCREENING if where == CHECK and not checked else where for where in found]
+        self._of[scene] = [
+            SCREENING if where == CHECK and not checked else where for where in found
+        ]
 
     def next(self, scene: str) -> str:
         """Where the scene's next mistake will be found; "" if it has none left."""
@@ -142,9 +144,7 @@ def _asker(rng: Random) -> str:
     return rng.choices(("client", "broadcaster", "standards"), (70, 22, 8))[0]
 
 
-def _extent(
-    rng: Random, record: Scene, own: bool, fault: str, found_at: str
-) -> dict[str, Any]:
+def _extent(rng: Random, record: Scene, own: bool, fault: str, found_at: str) -> dict[str, Any]:
     """How much is touched: a share, or for some a number of drawings, with their levels."""
     least, most = _SHARES[fault]
     share = rng.uniform(least, most) * (_AFTER_CUTTING if found_at == CLIENT else 1)

@@ -116,6 +116,8 @@ class Floor:
         scene = self.journal.state.scenes.get(node[0])
         if scene is not None and (scene.omitted or scene.hold is not None):
             return False
+        if node[1] != "storyboard" and self._is_unlisted(node[0]):
+            return False
         return all(self._passed(other) for other in self.before[node])
 
     def in_tray(self, department: str) -> list[Node]:
@@ -124,6 +126,11 @@ class Floor:
         known = [node for _, node in sorted(desks.tray)]
         known += [node for _, _, node in sorted(desks.arriving)]
         return [node for node in dict.fromkeys(known) if self.ready(node)]
+
+    def _is_unlisted(self, item: str) -> bool:
+        """Whether it is an episode of which no scene is listed yet: nothing of it can be cut."""
+        episode = self.journal.state.episodes.get(item)
+        return episode is not None and not episode.scenes
 
     def _passed(self, node: Node) -> bool:
         if node in self.out_min:

@@ -111,7 +111,8 @@ class Journal:
 
     def _post(self, role: str, told: Sequence[Told]) -> list[int]:
         source = _source(role)
-        bodies, events = [], []
+        bodies: list[dict[str, Any]] = []
+        events: list[Event] = []
         for fact in told:
             number = self._ids[source] = self._ids.get(source, 0) + 1
             identity = f"{source.rsplit('/', 1)[1]}-{number:06d}"
@@ -139,9 +140,7 @@ class Journal:
 
     def _record(self, role: str, events: list[Event]) -> None:
         past = None
-        struck = [
-            event.fact.position for event in events if isinstance(event.fact, EventStruck)
-        ]
+        struck = [event.fact.position for event in events if isinstance(event.fact, EventStruck)]
         if struck:
             past = self._past(min(struck))
         decided = decide(self.state, events, actor_of(role), past)

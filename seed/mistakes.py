@@ -12,8 +12,15 @@ from seed.scenario import CODES, GRAINS
 from service.production.state import Node
 
 LATE_HAND_OFF_SHARE, LATE_START_SHARE = 0.006, 0.003
-WRONG_START_ON = {6: "layout", 19: "animation", 33: "clean-up", 47: "ink-and-paint", 58: "animation"}
+WRONG_START_ON = {
+    6: "layout",
+    19: "animation",
+    33: "clean-up",
+    47: "ink-and-paint",
+    58: "animation",
+}
 WRONG_HAND_OFF_ON = {11: "timing-and-sheets", 25: "animation", 39: "in-between", 54: "clean-up"}
+WRONG_NOTE_ON = {14: "animation", 44: "camera"}
 """Days of the record, counted from 0; the morning after, each mistake is struck."""
 WRONG_MIN = 16 * 60 + 40
 STRUCK_MIN = 8 * 60 + 5
@@ -68,16 +75,26 @@ class Mistakes:
             tray = self.floor.in_tray(department)
             if len(tray) >= 2:
                 data = {"department": department, "artist": f"{CODES[department]}-01"}
-                wrong, right = (
-                    Told(at_min, "work.started", item, data) for item, _ in tray[-2:]
-                )
+                wrong, right = (Told(at_min, "work.started", item, data) for item, _ in tray[-2:])
                 return Slip(wrong, words.STRUCK["start"], (right,))
-        if WRONG_HAND_OFF_ON.get(day) == department:
-            seats = self.floor.desks[department].seats
-            if seats:
-                item = seats[max(seats)][0]
-                data = {"department": department}
-                return Slip(Told(at_min, "hand-off.made", item, data), words.STRUCK["hand-off"])
+        desk_items = [
+            node[0]
+            for node in self.floor.desks[department].seats.values()
+            if self.floor.on_desk[node].started_min < at_min
+        ]
+        if WRONG_HAND_OFF_ON.get(day) == department and desk_items:
+            data = {"department": department}
+            told = Told(at_min, "hand-off.made", desk_items[-1], data)
+            return Slip(told, words.STRUCK["hand-off"])
+        if WRONG_NOTE_ON.get(day) == department and len(desk_items) > 1:
+            data = {
+                "note": f"N9{day:04d}",
+                "to": "layout",
+                "text": "Which way does the boat face here?",
+                "department": department,
+            }
+            wrong, right = (Told(at_min, "note.given", item, data) for item in desk_items[:2])
+            return Slip(wrong, words.STRUCK["note"], (right,))
         return None
 
     def remember(self, wrong: Wrong) -> None:

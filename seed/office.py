@@ -11,7 +11,7 @@ from seed.mistakes import Mistakes
 from seed.opening import crew, episode_opening
 from seed.scenario import CREW_CHANGES, EPISODES, SHOW, board_on, episode_subject, gate_dates
 
-MODELS_AFTER, SCENES_AFTER = 8, 12
+MODELS_AFTER, SCENES_AFTER = 10, 16
 """Working days from the start of a board until its props, then its scenes, are listed."""
 OFFICE_MIN = 7 * 60 + 31
 WRONG_GATE_ON, INSERTED_ON = 21, 38
@@ -26,14 +26,16 @@ class Office:
         self.rng = rng
         self.journal = journal
         self._models: dict[int, list[Said]] = {}
+        self._broken_down: dict[int, None] = {}
 
     def morning(self, on: date, day: int, mistakes: Mistakes) -> list[Told]:
         """The office's facts of a morning."""
         at_min = wall_min(on, OFFICE_MIN)
-        told: list[Told] = []
-        for change in CREW_CHANGES:
-            if change.said_on == on:
-                told.append(crew(at_min, change.department, change.artists, change.from_on))
+        told = [
+            crew(at_min, change.department, change.artists, change.from_on)
+            for change in CREW_CHANGES
+            if change.said_on == on
+        ]
         for number, episode in enumerate(EPISODES):
             begun_on = board_on(number)
             if begun_on <= on and episode_subject(episode.code) not in self.journal.state.episodes:
@@ -41,7 +43,8 @@ class Office:
             if number not in self._models and workdays_after(begun_on, MODELS_AFTER) <= on:
                 self._models[number] = episode_models(self.rng, episode, number)
                 told += [Told(at_min + 2, *said) for said in self._models[number]]
-            if workdays_after(begun_on, SCENES_AFTER) == on:
+            if number not in self._broken_down and workdays_after(begun_on, SCENES_AFTER) <= on:
+                self._broken_down[number] = None
                 breakdown = break_down(self.rng, episode, self._models[number])
                 told += [Told(at_min + 3, *said) for said in breakdown.said]
         if day == INSERTED_ON:
@@ -66,7 +69,10 @@ class Office:
         number = 3
         subject = episode_subject(EPISODES[number].code)
         right = next(data for gate, data in gate_dates(number) if gate == "lock")
-        wrong = {**right, "due_on": str(date.fromisoformat(right["due_on"]) - (board_on(1) - board_on(0)))}
+        wrong = {
+            **right,
+            "due_on": str(date.fromisoformat(right["due_on"]) - (board_on(1) - board_on(0))),
+        }
         told = Told(at_min, "gate.set", subject, wrong)
         mistakes.remember_gate(self.journal.position + before + 1, told._replace(data=right))
         return told

@@ -179,7 +179,8 @@ class Retakes:
         scenes = [
             name
             for name in self.journal.listed["scenes"]
-            if (name, "animation") in floor.out_min and (name, "camera") not in floor.out_min
+            if (name, "animation") in floor.out_min
+            and (name, "camera") not in floor.out_min
             and not state.scenes[name].omitted
         ]
         if not scenes:
@@ -200,7 +201,7 @@ class Retakes:
         return [retimed, self.call(Call(scene, data), at_min)]
 
     def _answers(self, on: date) -> list[Told]:
-        told = []
+        told: list[Told] = []
         for due in self._take_due(on, ("look",)):
             retake = self.journal.state.retakes.get(due.retake)
             looks = retake.look_at if retake and retake.standing == "standing" else ()

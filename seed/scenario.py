@@ -19,8 +19,8 @@ LAST_ON: Final = date(2031, 6, 3)
 FINAL_ON: Final = date(2031, 6, 4)
 """First and last recorded date, and the date of the retake that the demo ends with."""
 
-FIRST_BOARD_ON: Final = date(2031, 2, 17)
-"""The board of the first episode was begun on paper, two weeks before the record."""
+FIRST_BOARD_ON: Final = date(2031, 2, 3)
+"""The first boards were begun on paper, some weeks before the record."""
 
 DAYS_OFF: Final = (
     *("2031-04-10", "2031-04-11", "2031-04-14", "2031-05-01", "2031-05-22", "2031-06-02"),
@@ -70,25 +70,21 @@ _B, _C, _S = "background", "character", "sound"
 # week, and each one comes back once after the client has seen it. Overlays and cycles come on
 # top of the paintings and drawings of the scenes.
 STATIONS: Final = (
-    Station("storyboard", "sb", "episode", "episodes", {}, 0.05, 6, least=0.05),
+    Station("storyboard", "sb", "episode", "episodes", {}, 0.04, 6, least=0.05),
     Station(
         "timing-and-sheets", "ts", "scene", "feet", {"storyboard": [_B, _C, _S]}, 200, 3, least=2
     ),
     Station("design", "ds", "element", "drawings", {}, 5, 4, least=0.5),
     Station(
-        "layout", "lo", "scene", "scenes", {"timing-and-sheets": [_B, _C, _S]}, 6, 10, least=0.1
+        "layout", "lo", "scene", "scenes", {"timing-and-sheets": [_B, _C, _S]}, 6, 9, least=0.1
     ),
-    Station("background", "bg", "scene", "paintings", {"layout": [_B]}, 3, 10, least=0.1),
-    Station("animation", "an", "scene", "feet", {"layout": [_C]}, 10, 56, least=0.5),
+    Station("background", "bg", "scene", "paintings", {"layout": [_B]}, 3, 9, least=0.1),
+    Station("animation", "an", "scene", "feet", {"layout": [_C]}, 10, 51, least=0.5),
+    Station("clean-up", "cu", "scene", "drawings", {"animation": [_C]}, 25, 49, "part", 1, 0.5),
+    Station("in-between", "ib", "scene", "drawings", {"clean-up": [_C]}, 30, 41, "part", 1, 0.5),
+    Station("ink-and-paint", "ip", "scene", "drawings", {"in-between": [_C]}, 100, 25, least=2),
     Station(
-        "clean-up", "cu", "scene", "drawings", {"animation": [_C]}, 25, 55, "part", 1, 0.5
-    ),
-    Station(
-        "in-between", "ib", "scene", "drawings", {"clean-up": [_C]}, 30, 46, "part", 1, 0.5
-    ),
-    Station("ink-and-paint", "ip", "scene", "drawings", {"in-between": [_C]}, 100, 28, least=2),
-    Station(
-        "animation-check", "ac", "scene", "scenes", {"ink-and-paint": [_C]}, 20, 4, "whole", 0.5
+        "animation-check", "ac", "scene", "scenes", {"ink-and-paint": [_C]}, 20, 3, "whole", 0.5
     ),
     Station(
         "camera",
@@ -118,6 +114,11 @@ STATIONS: Final = (
     ),
 )
 DEPARTMENTS: Final = tuple(station.name for station in STATIONS)
+POSTING_ORDER: Final = (
+    *("storyboard", "timing-and-sheets", "design", "layout", "animation", "background"),
+    *DEPARTMENTS[DEPARTMENTS.index("clean-up") :],
+)
+"""The order in which desks post their day: whoever hands off before whoever takes it up."""
 CODES: Final = {station.name: station.code for station in STATIONS}
 GRAINS: Final = {station.name: station.grain for station in STATIONS}
 
@@ -133,7 +134,7 @@ class CrewChange(NamedTuple):
 
 CREW_CHANGES: Final = (
     CrewChange(date(2031, 3, 31), "camera", 6, date(2031, 4, 7)),
-    CrewChange(date(2031, 4, 28), "clean-up", 58, date(2031, 5, 5)),
+    CrewChange(date(2031, 4, 28), "clean-up", 51, date(2031, 5, 5)),
 )
 
 
@@ -249,11 +250,22 @@ class GateDate(NamedTuple):
 
 GATE_DATES: Final = (
     GateDate("rough-cut", 63, False),
-    GateDate("retake-cut-off", 81, False),
-    GateDate("lock", 84, False),
-    GateDate("delivery", 88, True),
-    GateDate("air", 103, True),
+    GateDate("retake-cut-off", 74, False),
+    GateDate("lock", 77, False),
+    GateDate("delivery", 81, True),
+    GateDate("air", 96, True),
 )
+
+
+class Preview(NamedTuple):
+    """An episode that the broadcaster wants to show sooner than agreed."""
+
+    said_on: date
+    number: int
+    due_on: date
+
+
+PREVIEW: Final = Preview(date(2031, 5, 21), 8, date(2031, 6, 11))
 
 
 def gate_dates(number: int) -> list[tuple[str, dict[str, Any]]]:

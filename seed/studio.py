@@ -4,15 +4,15 @@ from collections.abc import Iterator
 from datetime import date
 from random import Random
 
-from seed.faults import CHECK, Fates
 from seed.dates import recorded_dates, wall_min
+from seed.faults import CHECK, Fates
 from seed.floor import Floor
 from seed.journal import Day, Journal, Told
 from seed.mistakes import Mistakes, Wrong
 from seed.office import Office
 from seed.opening import desks_opening, hours_span, office_opening
 from seed.retakes import Retakes
-from seed.scenario import DEPARTMENTS, EVENING_MIN, FIRST_ON, MORNING_MIN, STOP
+from seed.scenario import EVENING_MIN, FIRST_ON, MORNING_MIN, POSTING_ORDER, STOP
 from seed.shift import Shift
 from seed.supervision import Supervision
 from seed.talk import Talk
@@ -85,7 +85,7 @@ class Studio:
             self.journal.post("supervisor", told)
         self.retakes.settle(retakes, on, now_min)
         self.supervision.settle(orders, now_min)
-        wishes = self.supervision.priorities(on) + self.supervision.delivered(on)
+        wishes = self.supervision.priorities(on)
         if wishes:
             self.journal.post("producer", wishes)
             self.supervision.settle(wishes, now_min)
@@ -107,7 +107,7 @@ class Studio:
     def _evening(self, on: date, day: int) -> Day:
         now_min = wall_min(on, EVENING_MIN)
         self.journal.move_clock(now_min)
-        for department in DEPARTMENTS:
+        for department in POSTING_ORDER:
             self._desks(department, on, day)
         pulled, self.shift.pulled = self.shift.pulled, []
         self._corrections(pulled, on, day, now_min)
@@ -119,6 +119,9 @@ class Studio:
                 self.retakes.cut(item, on)
         self.floor.refresh(self.shift.sent_back, now_min)
         self.shift.end_day()
+        delivered = self.supervision.delivered(on)
+        if delivered:
+            self.journal.post("producer", delivered)
         return self.journal.take_day()
 
     def _desks(self, department: str, on: date, day: int) -> None:

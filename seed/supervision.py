@@ -8,6 +8,7 @@ from seed.dates import wall_min, workdays_after
 from seed.faults import Fates
 from seed.floor import Floor
 from seed.journal import Journal, Told
+from seed.scenario import EPISODES, PREVIEW, episode_subject
 from service.production.state import State, visit_of
 from service.production.visits import Phase
 
@@ -17,6 +18,7 @@ RESTORED_ON = 31
 RETIMED_EVERY = 4
 """Days of the record, counted from 0, on which scenes are omitted and restored."""
 BUY_AFTER = 3
+DELIVERED_MIN = 19 * 60 + 10
 
 
 class Supervision:
@@ -46,7 +48,7 @@ class Supervision:
     def settle(self, told: list[Told], now_min: int) -> None:
         """After the record took them: the floor looks again at what was touched."""
         for fact in told:
-            if fact.type in ("visit.put-first", "priority.set"):
+            if fact.type in ("visit.put-first", "priority.set", "gate.set"):
                 items = (fact.subject, *self._scenes_of(fact.subject))
                 for node in (node for item in items for node in self.floor.nodes_of(item)):
                     self.floor.arrive(node, now_min)
@@ -55,6 +57,10 @@ class Supervision:
 
     def priorities(self, on: date) -> list[Told]:
         """What the producer wants sooner."""
+        if on == PREVIEW.said_on:
+            gate = {"gate": "delivery", "due_on": str(PREVIEW.due_on), "hard": True}
+            episode = episode_subject(EPISODES[PREVIEW.number].code)
+            return [Told(wall_min(on, 7 * 60 + 40), "gate.set", episode, gate)]
         if self.rng.random() >= PRIORITY_CHANCE:
             return []
         scenes = self._waiting("camera")
@@ -65,16 +71,16 @@ class Supervision:
         return [Told(wall_min(on, 7 * 60 + 40), "priority.set", scene, data)]
 
     def delivered(self, on: date) -> list[Told]:
-        """Episodes whose every visit is handed off leave the studio."""
+        """Episodes whose every visit is handed off by the evening leave the studio."""
         told = []
+        state, out = self.journal.state, self.floor.out_min
         for name in self.journal.listed["episodes"]:
-            episode = self.journal.state.episodes[name]
-            if episode.delivered_us >= 0 or not episode.scenes:
+            episode = state.episodes[name]
+            if episode.delivered_us >= 0 or not all(n in out for n in self.floor.nodes_of(name)):
                 continue
-            scenes = [s for s in episode.scenes if not self.journal.state.scenes[s].omitted]
-            nodes = [node for item in (name, *scenes) for node in self.floor.nodes_of(item)]
-            if all(node in self.floor.out_min for node in nodes):
-                told.append(Told(wall_min(on, 8 * 60 + 10), "episode.delivered", name, {}))
+            scenes = [scene for scene in episode.scenes if not state.scenes[scene].omitted]
+            if all(node in out for scene in scenes for node in self.floor.nodes_of(scene)):
+                told.append(Told(wall_min(on, DELIVERED_MIN), "episode.delivered", name, {}))
         return told
 
     def _scenes_of(self, subject: str) -> tuple[str, ...]:
