@@ -1,0 +1,243 @@
+"""Random facts about a told studio: what is proposed at random and kept where it is accepted.
+
+Each fact is drawn from one integer, so that a failing log shrinks to the facts that matter.
+"""
+
+from collections.abc import Callable, Iterable
+from random import Random
+from typing import Any
+
+from hypothesis import strategies as st
+
+from service.production.decide import Accepted
+from service.production.state import departments_of, item_of
+from service.vocabulary.event import Event
+from service.vocabulary.facts.office import STRANDS
+from service.vocabulary.instants import US_PER_MIN, format_instant, parse_instant
+from tests.telling import Story, studio
+
+SEEDS = st.integers(0, 2**32 - 1)
+LOGS = st.lists(SEEDS, max_size=40)
+
+Proposal = tuple[str, str, dict[str, Any]]
+Proposer = Callable[[Story, Random, str], Proposal]
+
+_START_US = parse_instant("2031-03-04T09:00:00Z")
+_STEP_US = 30 * US_PER_MIN
+
+
+def _scene(story: Story, random: Random, prefix: str) -> str:
+    return random.choice(sorted(name for name in story.state.scenes if name.startswith(prefix)))
+
+
+def _item(story: Story, random: Random, prefix: str) -> str:
+    state = story.state
+    items = [*state.scenes, *state.episodes, *state.elements]
+    return random.choice(sorted(name for name in items if name.startswith(prefix)))
+
+
+def _visit(story: Story, random: Random, prefix: str) -> tuple[str, str]:
+    item = _item(story, random, prefix)
+    found = item_of(story.state, item)
+    assert found is not None
+    return item, random.choice(departments_of(found))
+
+
+def _strands(random: Random) -> list[str]:
+    return sorted(random.sample(STRANDS, random.randint(1, 3)))
+
+
+def _move(story: Story, random: Random, prefix: str) -> Proposal:
+    item, department = _visit(story, random, prefix)
+    type_ = random.choice(["hand-out.made", "work.started", "work.started", "hand-off.made"])
+    data: dict[str, Any] = {"department": department}
+    if type_ != "hand-off.made":
+        data["artist"] = random.choice(["a1", "a2"])
+    if random.random() < 0.2:
+        data["take"] = random.randint(1, 3)
+    return type_, item, data
+
+
+def _refusal(story: Story, random: Random, prefix: str) -> Proposal:
+    item, sender = _visit(story, random, prefix)
+    receiver = random.choice(["background", "animation", "paint", "camera", "cutting", "mix"])
+    share = random.choice([0.25, 0.5, 1])
+    return "hand-off.refused", item, {"sender": sender, "department": receiver, "share": share}
+
+
+def _omission(story: Story, random: Random, prefix: str) -> Proposal:
+    type_ = random.choice(["scene.omitted", "scene.restored"])
+    return type_, _scene(story, random, prefix), {}
+
+
+def _hold(story: Story, random: Random, prefix: str) -> Proposal:
+    scene = _scene(story, random, prefix)
+    if random.random() < 0.5:
+        return "scene.freed", scene, {}
+    return "scene.held", scene, {"owes": "client", "by_on": "2031-03-20"}
+
+
+def _order(story: Story, random: Random, prefix: str) -> Proposal:
+    item, department = _visit(story, random, prefix)
+    if random.random() < 0.5:
+        return "priority.set", item, {"priority": random.randint(-3, 3)}
+    return "visit.put-first", item, {"department": department}
+
+
+def _note(story: Story, random: Random, prefix: str) -> Proposal:
+    item = _item(story, random, prefix)
+    note = f"N{prefix[-1]}{random.randint(1, 3)}"
+    if random.random() < 0.5:
+        return "note.answered", item, {"note": note, "text": "Done."}
+    return "note.given", item, {"note": note, "to": "paint", "text": "Look again."}
+
+
+def _acceptance(story: Story, random: Random, prefix: str) -> Proposal:
+    if random.random() < 0.1:
+        episodes = sorted(name for name in story.state.episodes if name.startswith(prefix))
+        return "episode.delivered", random.choice(episodes), {}
+    return "scene.bought", _scene(story, random, prefix), {}
+
+
+def _call(story: Story, random: Random, prefix: str) -> Proposal:
+    item, back_to = _visit(story, random, prefix)
+    code = f"R{prefix[-1]}{len(story.events)}"
+    more: dict[str, Any] = {"share": random.choice([0.1, 0.5, 1])}
+    if random.random() < 0.4:
+        others = {_scene(story, random, prefix) for _ in range(random.randint(1, 2))} - {item}
+        more["dependents"] = [
+            {"scene": scene, "mark": random.choice(["redo", "look-at", "leave"])}
+            for scene in sorted(others)
+        ]
+    return story.call_of(code, item, back_to, *_strands(random), **more)
+
+
+def _answer(story: Story, random: Random, prefix: str) -> Proposal:
+    open_ones = [
+        (code, look.scene, retake.subject)
+        for code, retake in story.state.retakes.items()
+        for look in retake.look_at
+        if retake.subject.startswith(prefix)
+    ]
+    if not open_ones:
+        return _call(story, random, prefix)
+    code, scene, subject = random.choice(sorted(open_ones))
+    if random.random() < 0.3:
+        return random.choice(["retake.withdrawn", "retake.bought-as-is"]), subject, {"retake": code}
+    data: dict[str, Any] = {"retake": code, "answer": random.choice(["fine", "redo"])}
+    if random.random() < 0.3:
+        data["back_to"] = random.choice(["animation", "paint", "camera"])
+    return "look-at.answered", scene, data
+
+
+def _ending(story: Story, random: Random, prefix: str) -> Proposal:
+    standing = sorted(
+        (code, retake.subject)
+        for code, retake in story.state.retakes.items()
+        if retake.subject.startswith(prefix)
+    )
+    if not standing:
+        return _call(story, random, prefix)
+    code, subject = random.choice(standing)
+    return random.choice(["retake.withdrawn", "retake.bought-as-is"]), subject, {"retake": code}
+
+
+def _joining(story: Story, random: Random, prefix: str) -> Proposal:
+    scene, other = _scene(story, random, prefix), _scene(story, random, prefix)
+    elements = sorted(name for name in story.state.elements if name.startswith(prefix))
+    kind = random.randint(0, 2 if elements else 1)
+    if kind == 0:
+        return "hook-up.declared", scene, {"to": other}
+    if kind == 1:
+        joins = random.choice(["animation", "paint", "camera"])
+        data: dict[str, Any] = {"source": other, "joins": joins, "strands": _strands(random)}
+        if random.random() < 0.4:
+            data["levels"] = ["A"]
+        return "same-as.declared", scene, data
+    return "element.used", random.choice(elements), {"scenes": sorted({scene, other})}
+
+
+def _listing(story: Story, random: Random, prefix: str) -> Proposal:
+    number = random.randint(1, 9)
+    if random.random() < 0.5 and prefix == "KESTREL":
+        kind = random.choice(["background", "model-sheet"])
+        return "element.listed", f"KESTREL:e{number}", {"kind": kind, "drawings": 4}
+    episode = random.choice(sorted(e for e in story.state.episodes if e.startswith(prefix)))
+    return "scene.listed", f"{episode}/{number}", {"frames": 16 * number, "drawings": 20}
+
+
+def _retiming(story: Story, random: Random, prefix: str) -> Proposal:
+    frames = random.randint(1, 200)
+    return "scene.retimed", _scene(story, random, prefix), {"frames": frames}
+
+
+def _studio_wide(story: Story, random: Random, prefix: str) -> Proposal:
+    department = random.choice(["paint", "animation"])
+    kind = random.randint(0, 2)
+    if kind == 0:
+        data = {"department": department, "expected_end_at": "2031-04-01T12:00:00Z"}
+        return "department.stopped", "studio", data
+    if kind == 1:
+        return "department.resumed", "studio", {"department": department}
+    crew = {
+        "department": department,
+        "artists": random.randint(0, 3),
+        "units_per_artist_day": random.randint(1, 20),
+        "minutes_per_artist_day": 480,
+        "from_on": f"2031-03-{random.randint(1, 28):02d}",
+    }
+    return "crew.set", "studio", crew
+
+
+JOINS: tuple[Proposer, ...] = (_joining, _joining, _listing)
+OF_ITEMS: tuple[Proposer, ...] = (
+    *(_move,) * 8,
+    *(_refusal, _omission, _hold, _order, _note, _acceptance),
+    *(_call, _call, _answer, _ending, _ending, _listing),
+)
+ALL: tuple[Proposer, ...] = (*OF_ITEMS, *(_joining,) * 3, _retiming, _studio_wide)
+
+
+def proposed(
+    story: Story, seed: int, proposers: tuple[Proposer, ...], prefix: str = "KESTREL"
+) -> Event:
+    """A fact at random; now and then its time lies before that of others."""
+    random = Random(seed)
+    type_, subject, data = random.choice(proposers)(story, random, prefix)
+    late = random.randint(1, 8) if random.random() < 0.25 else 0
+    steps = max(0, len(story.events) - late)
+    return story.event(type_, subject, data, at=format_instant(_START_US + steps * _STEP_US))
+
+
+def tell_at_random(
+    story: Story,
+    seeds: Iterable[int],
+    proposers: tuple[Proposer, ...] = ALL,
+    prefix: str = "KESTREL",
+) -> Story:
+    """Propose a fact for each seed, and keep those that are accepted."""
+    for seed in seeds:
+        event = proposed(story, seed, proposers, prefix)
+        told = story.propose(event)
+        if isinstance(told, Accepted):
+            story.record(event)
+    return story
+
+
+def furnished() -> Story:
+    """The told studio with a shared background, a model sheet, a hook-up and a reused scene."""
+    story = studio()
+    story.tell("element.listed", "KESTREL:hall", {"kind": "background"})
+    story.tell("element.used", "KESTREL:hall", {"scenes": ["KESTREL-1/1", "KESTREL-2/1"]})
+    story.tell("element.listed", "KESTREL:fox", {"kind": "model-sheet", "drawings": 6})
+    story.tell("element.used", "KESTREL:fox", {"scenes": ["KESTREL-1/1", "KESTREL-1/2"]})
+    story.tell("hook-up.declared", "KESTREL-1/1", {"to": "KESTREL-1/2"})
+    story.tell("hook-up.declared", "KESTREL-1/2", {"to": "KESTREL-1/3"})
+    same = {"source": "KESTREL-1/2", "joins": "camera", "strands": ["character"]}
+    story.tell("same-as.declared", "KESTREL-2/2", same)
+    return story
+
+
+def random_studio(seeds: Iterable[int]) -> Story:
+    """A studio with scenes and elements joined at random."""
+    return tell_at_random(furnished(), seeds, JOINS)

@@ -1,0 +1,224 @@
+"""Routes: their faults, what stands behind what, and what a reusing scene skips."""
+
+from typing import Any
+
+import pytest
+
+from service.production.route import Route, RouteArc, compile_route, route_faults
+from service.vocabulary.facts.office import RouteLaid
+from service.vocabulary.kinds import reviver
+from tests.telling import ROUTE
+
+BACKGROUND, CHARACTER, SOUND = (
+    frozenset({strand}) for strand in ("background", "character", "sound")
+)
+PICTURE = BACKGROUND | CHARACTER
+
+
+def fact_of(route: dict[str, Any]) -> RouteLaid:
+    fact = reviver(RouteLaid)(route)
+    assert isinstance(fact, RouteLaid)
+    return fact
+
+
+def route_of(route: dict[str, Any] = ROUTE) -> Route:
+    return compile_route(fact_of(route))
+
+
+def department(name: str, *follows: str, grain: str = "scene", **more: Any) -> dict[str, Any]:
+    arcs = [{"department": other, "strands": ["character"]} for other in follows]
+    return {"department": name, "grain": grain, "unit": "scenes", "follows": arcs, **more}
+
+
+def small(*departments: dict[str, Any], **more: Any) -> dict[str, Any]:
+    gates = [{"gate": "delivery", "department": departments[-1]["department"]}]
+    return {"departments": list(departments), "gates": gates, **more}
+
+
+def test_the_told_route_has_no_fault() -> None:
+    assert route_faults(fact_of(ROUTE)) == []
+
+
+@pytest.mark.parametrize(
+    ("route", "pointer", "said"),
+    [
+        (small(department("a"), department("a")), "/departments/1/department", "twice"),
+        (small(department("a", "b")), "/departments/0/follows/0/department", "not in this route"),
+        (
+            small(department("a"), department("b", "a", "a")),
+            "/departments/1/follows/1/department",
+            "twice",
+        ),
+        (
+            small(department("a", grain="element"), department("b", "a")),
+            "/departments/1/follows/0/department",
+            "kinds of element",
+        ),
+        (small(department("a", "b"), department("b", "a")), "/departments", "circle"),
+        (small(department("a", "a")), "/departments", "circle"),
+    ],
+)
+def test_departments_must_hang_together(route: dict[str, Any], pointer: str, said: str) -> None:
+    faults = route_faults(fact_of(route))
+    assert [fault.pointer for fault in faults] == [pointer]
+    assert said in faults[0].detail
+
+
+def kind(**more: Any) -> dict[str, Any]:
+    usual = {
+        "kind": "sheet",
+        "departments": ["design"],
+        "feeds": "animation",
+        "strand": "character",
+    }
+    return {**usual, **more}
+
+
+@pytest.mark.parametrize(
+    ("kinds", "pointers"),
+    [
+        ([kind(), kind()], ["/kinds/1/kind"]),
+        ([kind(departments=["nowhere"])], ["/kinds/0/departments/0"]),
+        ([kind(departments=["cutting"])], ["/kinds/0/departments/0"]),
+        ([kind(departments=["design", "design"])], ["/kinds/0/departments/1"]),
+        ([kind(feeds="cutting")], ["/kinds/0/feeds"]),
+        ([kind(feeds="nowhere")], ["/kinds/0/feeds"]),
+        ([kind(replaces=["mix"])], ["/kinds/0/replaces/0"]),
+        ([kind(replaces=["animation"])], ["/kinds/0/feeds"]),
+        (
+            [kind(feeds="cutting", departments=["nowhere"])],
+            ["/kinds/0/departments/0", "/kinds/0/feeds"],
+        ),
+    ],
+)
+def test_kinds_must_fit_the_departments(kinds: list[dict[str, Any]], pointers: list[str]) -> None:
+    assert [fault.pointer for fault in route_faults(fact_of({**ROUTE, "kinds": kinds}))] == pointers
+
+
+@pytest.mark.parametrize(
+    ("gates", "pointers"),
+    [
+        ([{"gate": "air", "department": "mix"}], ["/gates"]),
+        ([{"gate": "delivery", "department": "nowhere"}], ["/gates/0/department"]),
+        ([{"gate": "delivery", "department": "design"}], ["/gates/0/department"]),
+        (
+            [{"gate": "delivery", "department": "mix"}, {"gate": "delivery", "department": "mix"}],
+            ["/gates/1/gate"],
+        ),
+    ],
+)
+def test_gates_must_fit_the_departments(gates: list[dict[str, Any]], pointers: list[str]) -> None:
+    assert [fault.pointer for fault in route_faults(fact_of({**ROUTE, "gates": gates}))] == pointers
+
+
+def test_every_fault_is_named_at_once() -> None:
+    route = small(department("a"), department("a", "nowhere"))
+    route["gates"] = [{"gate": "air", "department": "gone"}]
+    pointers = {fault.pointer for fault in route_faults(fact_of(route))}
+    assert pointers == {
+        "/departments/1/department",
+        "/departments/1/follows/0/department",
+        "/gates/0/department",
+        "/gates",
+    }
+
+
+def test_a_circle_is_never_compiled() -> None:
+    with pytest.raises(ValueError, match="circle"):
+        compile_route(fact_of(small(department("a", "b"), department("b", "a"))))
+
+
+def test_departments_stand_behind_those_they_follow_however_they_are_listed() -> None:
+    turned = {**ROUTE, "departments": list(reversed(ROUTE["departments"]))}
+    for route in (route_of(), route_of(turned)):
+        for name, arcs in route.follows.items():
+            assert all(route.rank[arc.department] < route.rank[name] for arc in arcs)
+
+
+def test_ties_go_by_the_order_in_which_the_route_lists_them() -> None:
+    route = route_of(small(department("a"), department("c", "a"), department("b", "a")))
+    assert route.scene_departments == ("a", "c", "b")
+
+
+def test_grains_are_kept_apart() -> None:
+    route = route_of()
+    assert route.episode_departments == ("storyboard", "cutting", "mix")
+    assert route.scene_departments == ("layout", "background", "animation", "paint", "camera")
+    assert route.gates == {"rough-cut": ("camera", True), "delivery": ("mix", False)}
+
+
+def test_arcs_of_a_scene_that_visits_all() -> None:
+    route = route_of()
+    arcs = route.arcs_of(route.scene_departments)
+    assert arcs["layout"] == (RouteArc("storyboard", PICTURE | SOUND),)
+    assert arcs["camera"] == (RouteArc("background", BACKGROUND), RouteArc("paint", CHARACTER))
+    # what an episode's visit waits for in a scene: episode-grain arcs are the episode's own
+    assert arcs["cutting"] == (RouteArc("camera", PICTURE),)
+    assert arcs["mix"] == ()
+
+
+def test_a_department_not_visited_is_passed_through() -> None:
+    arcs = route_of().arcs_of(("layout", "animation", "paint", "camera"))
+    assert arcs["camera"] == (RouteArc("layout", BACKGROUND), RouteArc("paint", CHARACTER))
+
+
+def test_only_strands_common_to_the_whole_way_pass_through() -> None:
+    route = small(
+        department("a"),
+        department("b", "a"),
+        {
+            **department("c"),
+            "follows": [{"department": "b", "strands": ["background"]}],
+        },
+    )
+    assert route_of(route).arcs_of(("a", "c"))["c"] == ()
+
+
+def test_several_ways_through_join_their_strands() -> None:
+    arcs = route_of().arcs_of(("layout", "camera"))
+    assert arcs["camera"] == (RouteArc("layout", PICTURE),)
+
+
+def test_episode_visits_gate_scenes_also_through_departments_not_visited() -> None:
+    arcs = route_of().arcs_of(("camera",))
+    assert arcs["camera"] == (RouteArc("storyboard", PICTURE),)
+
+
+@pytest.mark.parametrize(
+    "departments",
+    [
+        ("layout", "background", "animation", "paint", "camera"),
+        ("layout", "animation", "paint", "camera"),
+        ("layout", "camera"),
+        ("camera",),
+    ],
+)
+def test_behind_is_the_inverse_of_before(departments: tuple[str, ...]) -> None:
+    route = route_of()
+    before = {
+        (arc.department, name, arc.strands)
+        for name, arcs in route.arcs_of(departments).items()
+        for arc in arcs
+    }
+    behind = {
+        (name, arc.department, arc.strands)
+        for name, arcs in route.behind_of(departments).items()
+        for arc in arcs
+    }
+    assert before == behind
+
+
+def test_what_is_reused_whole_is_skipped() -> None:
+    route = route_of()
+    everything = {"layout", "background", "animation", "paint"}
+    assert route.skipped("camera", PICTURE) == everything
+    assert route.skipped("camera", PICTURE | SOUND) == everything
+    assert route.skipped("camera", CHARACTER) == {"animation", "paint"}
+    assert route.skipped("camera", BACKGROUND) == {"background"}
+    assert route.skipped("paint", CHARACTER) == {"animation"}
+
+
+def test_what_also_serves_another_strand_is_not_skipped() -> None:
+    # layout makes backgrounds and characters: reusing one alone leaves it to do
+    assert "layout" not in route_of().skipped("camera", CHARACTER)
+    assert "layout" not in route_of().skipped("animation", CHARACTER)
