@@ -99,10 +99,13 @@ def counts_by_episode(board: Board, codes: Int8s) -> dict[str, dict[str, int]]:
     owners = [
         _owner(item, record) for item, (record, _) in zip(frame.items, board.records, strict=True)
     ]
-    owner = np.repeat([number.get(name, -1) for name in owners], np.diff(frame.first_row))
+    places = np.array([number.get(name, -1) for name in owners], np.int64)
+    owner = np.repeat(places, np.diff(frame.first_row))
     mine = owner >= 0
     place = owner[mine] * len(STANDS) + codes[mine]
-    counts = np.bincount(place, minlength=len(number) * len(STANDS)).reshape(-1, len(STANDS))
+    counts = np.bincount(place, minlength=len(number) * len(STANDS)).reshape(
+        len(number), len(STANDS)
+    )
     return {
         name: dict(zip(map(str, STANDS), counts[at].tolist(), strict=True))
         for name, at in number.items()

@@ -1,6 +1,7 @@
 """Impacts as JSON shows them."""
 
 from service.planning.impact import EpisodeImpact, GateImpact, Impact
+from service.vocabulary.facts.office import GATES
 from service.vocabulary.instants import format_min
 from service.web.representation.values import (
     Shown,
@@ -65,7 +66,10 @@ def shown_impact(impact: Impact, position: int, rules: str, zone_data: str) -> S
 def _shown_episode(episode: EpisodeImpact) -> Shown:
     return {
         "episode": episode.episode,
-        "gates": [_shown_gate(gate) for gate in episode.gates],
+        "gates": [
+            _shown_gate(gate)
+            for gate in sorted(episode.gates, key=lambda gate: GATES.index(gate.gate))
+        ],
         "due_on": shown_on(episode.due_on),
         "delivery_before": shown_on(episode.delivery_before_on),
         "delivery_after": shown_on(episode.delivery_after_on),
