@@ -199,7 +199,7 @@ class Retake(NamedTuple):
     reach: tuple[Reached, ...]
     look_at: tuple[LookAt, ...]
     standing: str = "standing"
-    left: tuple[str, ...] = ()  # scenes the caller marked to leave
+    marks: tuple[tuple[str, str], ...] = ()  # scenes, and what the caller wants for them
 
 
 _FIELDS = (

@@ -101,7 +101,7 @@ def retake_called(draft: Draft, event: Event, fact: facts.RetakeCalled) -> None:
         asked_by=fact.asked_by,
         reach=reach.reached,
         look_at=reach.look_at,
-        left=tuple(other.scene for other in fact.dependents if other.mark == "leave"),
+        marks=tuple((other.scene, other.mark) for other in fact.dependents),
     )
     _call(draft, event, fact.retake, reach.reached)
 
@@ -125,11 +125,13 @@ def redo_seeds(
 
 def grown_reach(known: Known, retake: Retake, look: LookAt, back_to: str | None) -> Reach:
     """What the redo of a scene listed to look at reaches; the other marks of the call hold."""
-    marks = dict.fromkeys(retake.left, "leave")
+    marks = dict(retake.marks)
+    redone = [scene for scene, mark in retake.marks if mark == "redo"]
     for other in retake.look_at:
-        if other.reason == "marked" and other.answer != "redo":
-            marks[other.scene] = "leave" if other.answer else "look-at"
-    redone = (other.scene for other in retake.look_at if other.answer == "redo")
+        if other.answer == "redo":
+            redone.append(other.scene)
+        elif other.answer and other.reason == "marked":
+            marks[other.scene] = "leave"
     named = with_episodes(known, [*retake.items, *redone, look.scene])
     seeds = redo_seeds(known, retake, look, back_to)
     return compute_reach(known, seeds, retake.strands, marks, named)
