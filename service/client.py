@@ -78,17 +78,22 @@ class Client:
         answer = self._http.post(
             "/what-if", content=orjson.dumps(events), headers={"Content-Type": BATCH}
         )
-        return self._read(answer)
+        impact: dict[str, Any] = self._read(answer)
+        return impact
 
     def get(self, path: str, **query: str | int) -> dict[str, Any]:
         """What the service answers to a read. Raises RefusedError."""
-        return self._read(self._http.get(path, params=query))
+        answer: dict[str, Any] = self._read(self._http.get(path, params=query))
+        return answer
 
-    def pages(self, path: str, **query: str | int) -> Iterator[dict[str, Any]]:
-        """Every page of a list, one after the other."""
+    def pages(self, path: str, **query: str | int) -> Iterator[Any]:
+        """Every page of a list, one after the other: objects with `items`, or lists of events.
+
+        A list of events has no end, since more may be recorded: this stops where it is empty.
+        """
         answer = self._http.get(path, params=query)
-        while True:
-            yield self._read(answer)
+        while page := self._read(answer):
+            yield page
             following = answer.links.get("next")
             if following is None:
                 return
@@ -96,13 +101,13 @@ class Client:
 
     def put(self, path: str, body: Mapping[str, Any]) -> dict[str, Any]:
         """Set something, such as a simulated clock. Raises RefusedError."""
-        return self._read(self._http.put(path, json=dict(body)))
+        answer: dict[str, Any] = self._read(self._http.put(path, json=dict(body)))
+        return answer
 
     @staticmethod
-    def _read(answer: httpx.Response) -> dict[str, Any]:
+    def _read(answer: httpx.Response) -> Any:
         if answer.is_success:
-            body: dict[str, Any] = orjson.loads(answer.content)
-            return body
+            return orjson.loads(answer.content)
         try:
             problem = orjson.loads(answer.content)
         except orjson.JSONDecodeError:

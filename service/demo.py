@@ -40,7 +40,7 @@ def run_demo(
     days = _generate(say)
     studio, secrets = _make_studio(settings, database_url, days)
     url = f"http://127.0.0.1:{port}"
-    with _served(settings, database_url, port) as server:
+    with _served(settings, port) as server:
         clients = {role: Client(url, secret) for role, secret in secrets.items()}
         _post(say, clients, days)
         retake = seed.final_retake()
@@ -121,7 +121,7 @@ def source_prefixes(days: Sequence[seed.Day]) -> dict[str, str]:
 
 
 @contextmanager
-def _served(settings: Settings, database_url: str, port: int) -> Iterator[subprocess.Popen[bytes]]:
+def _served(settings: Settings, port: int) -> Iterator[subprocess.Popen[bytes]]:
     """The service in processes of its own, on this database; ended at the end."""
     environ = {
         **os.environ,

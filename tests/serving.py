@@ -1,0 +1,64 @@
+"""The service as its users run it: `retake-ledger serve` in processes of its own."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+
+UP_S = 90
+COMMAND = [sys.executable, "-m", "service.cli"]
+
+
+def environ_of(data: Path) -> dict[str, str]:
+    """An environment in which nothing but the data folder is configured."""
+    kept = {k: v for k, v in os.environ.items() if not k.startswith("RETAKE_LEDGER_")}
+    return {**kept, "RETAKE_LEDGER_DATA": str(data)}
+
+
+def command(data: Path, *words: str) -> str:
+    """What the command prints; it must succeed."""
+    done = subprocess.run(
+        [*COMMAND, *words], env=environ_of(data), capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+@contextmanager
+def served(data: Path, *, workers: int = 2) -> Iterator[str]:
+    """The URL of a running service; it is ended by the signal a user would send."""
+    port = free_port()
+    words = ["serve", "--port", str(port), "--workers", str(workers)]
+    server = subprocess.Popen([*COMMAND, *words], env=environ_of(data))
+    url = f"http://127.0.0.1:{port}"
+    try:
+        deadline = time.monotonic() + UP_S
+        while not _ready(url):
+            assert server.poll() is None, "the service ended"
+            assert time.monotonic() < deadline, "the service did not come up"
+            time.sleep(0.1)
+        yield url
+    finally:
+        server.send_signal(signal.SIGTERM)
+        assert server.wait(timeout=60) == 0
+
+
+def _ready(url: str) -> bool:
+    try:
+        return httpx.get(f"{url}/ready", timeout=5).is_success
+    except httpx.TransportError:
+        return False
