@@ -12,7 +12,7 @@ from seed.mistakes import Mistakes, Wrong
 from seed.office import Office
 from seed.opening import desks_opening, hours_span, office_opening
 from seed.retakes import Retakes
-from seed.scenario import EVENING_MIN, FIRST_ON, MORNING_MIN, POSTING_ORDER, STOP
+from seed.scenario import DEPARTMENTS, EVENING_MIN, FINAL_ON, FIRST_ON, MORNING_MIN, STOP
 from seed.shift import Shift
 from seed.supervision import Supervision
 from seed.talk import Talk
@@ -42,11 +42,13 @@ class Studio:
         self.mistakes = Mistakes(stream("mistakes"), self.floor)
 
     def run(self) -> Iterator[Day]:
-        """All days in order."""
+        """All days in order; the last one is the morning of the final retake."""
         yield self._open()
-        for day, on in enumerate(recorded_dates()):
+        dates = recorded_dates()
+        for day, on in enumerate(dates):
             yield self._morning(on, day)
             yield self._evening(on, day)
+        yield self._morning(FINAL_ON, len(dates))
 
     def _open(self) -> Day:
         now_min = wall_min(FIRST_ON, OPENED_MIN)
@@ -107,7 +109,7 @@ class Studio:
     def _evening(self, on: date, day: int) -> Day:
         now_min = wall_min(on, EVENING_MIN)
         self.journal.move_clock(now_min)
-        for department in POSTING_ORDER:
+        for department in DEPARTMENTS:
             self._desks(department, on, day)
         pulled, self.shift.pulled = self.shift.pulled, []
         self._corrections(pulled, on, day, now_min)
