@@ -26,7 +26,7 @@ from service.vocabulary.facts import Role
 from service.vocabulary.instants import parse_instant
 
 UP_S = 60.0
-SHOWN_REOPENED = 24
+SHOWN_ITEMS = 10
 SHOWN_SCENES = 8
 
 
@@ -123,11 +123,7 @@ def source_prefixes(days: Sequence[seed.Day]) -> dict[str, str]:
 @contextmanager
 def _served(settings: Settings, port: int) -> Iterator[subprocess.Popen[bytes]]:
     """The service in processes of its own, on this database; ended at the end."""
-    environ = {
-        **os.environ,
-        "RETAKE_LEDGER_DATABASE_URL": database_url,
-        "RETAKE_LEDGER_DATA": str(settings.data),
-    }
+    environ = {**os.environ, "RETAKE_LEDGER_DATA": str(settings.data)}
     command = [sys.executable, "-m", "service.cli", "serve", "--port", str(port)]
     server = subprocess.Popen(command, env=environ)  # noqa: S603
     try:
@@ -191,16 +187,27 @@ def show_impact(say: Console, retake: Mapping[str, Any], impact: Mapping[str, An
 
 
 def _show_reopened(say: Console, reopened: Sequence[Mapping[str, Any]]) -> None:
-    say.print(f"What went back, and why: {len(reopened)} visits")
-    for visit in reopened[:SHOWN_REOPENED]:
-        chain = " > ".join(f"{step['item']} {step['department']}" for step in visit["because"][:-1])
-        behind = f"because of {chain}" if chain else "named by the retake"
-        say.print(
-            f"  {visit['item']}, {visit['department']}, take {visit['take']}: "
-            f"{visit['work']} {visit['unit']}, {behind}"
+    by_item: dict[str, list[Mapping[str, Any]]] = {}
+    for visit in reopened:
+        by_item.setdefault(visit["item"], []).append(visit)
+    say.print(f"What went back, and why: {len(reopened)} visits of {len(by_item)} items")
+    for item, visits in list(by_item.items())[:SHOWN_ITEMS]:
+        own = ", ".join(
+            f"{visit['department']} take {visit['take']} ({visit['work']:g} {visit['unit']})"
+            for visit in visits
         )
-    if len(reopened) > SHOWN_REOPENED:
-        say.print(f"  and {len(reopened) - SHOWN_REOPENED} more")
+        say.print(f"  {item}: {own}; {_cause(item, visits[0])}")
+    if len(by_item) > SHOWN_ITEMS:
+        say.print(f"  and {len(by_item) - SHOWN_ITEMS} more items")
+    say.print()
+
+
+def _cause(item: str, visit: Mapping[str, Any]) -> str:
+    """What brought a retake to an item: the last visit of another item on the way to it."""
+    before = [step for step in visit["because"] if step["item"] != item]
+    if not before:
+        return "named by the retake"
+    return f"behind {before[-1]['item']} at {before[-1]['department']}"
 
 
 def _show_departments(say: Console, impact: Mapping[str, Any]) -> None:
@@ -210,7 +217,7 @@ def _show_departments(say: Console, impact: Mapping[str, Any]) -> None:
     for row in impact["departments"]:
         table.add_row(
             row["department"],
-            f"{row['added_work']:+,}",
+            f"{row['added_work']:+,.2f}",
             row["unit"],
             "" if row["added_artist_days"] is None else f"{row['added_artist_days']:+,.2f}",
         )
@@ -227,24 +234,27 @@ def _show_scenes(say: Console, scenes: Sequence[Mapping[str, Any]]) -> None:
 
 def _show_episodes(say: Console, episodes: Sequence[Mapping[str, Any]]) -> None:
     table = Table(
-        title="\nEvery delivery, before and after", title_justify="left", box=None, pad_edge=False
+        title="\nEvery delivery, before and after; margins in working days, negative is late",
+        title_justify="left",
+        box=None,
+        pad_edge=False,
     )
-    for title in ("episode", "due", "before", "after", "margin before", "margin after", ""):
-        table.add_column(title, justify="right" if title.startswith("margin") else "left")
+    for title in ("episode", "due", "before", "after", "margin", "", "the date"):
+        table.add_column(title, justify="right" if title == "margin" else "left", no_wrap=True)
     for row in episodes:
         holds = row["date_holds"]
         was, now = row["margin_workdays_before"], row["margin_workdays_after"]
-        said = "" if holds is None else "holds" if holds else "date is missed"
         table.add_row(
             row["episode"],
             row["due_on"] or "none set",
-            row["delivery_before"] or "cannot be planned",
-            row["delivery_after"] or "cannot be planned",
-            "" if was is None else f"{was:+d} days",
-            "" if now is None else f"{now:+d} days",
-            said,
+            row["delivery_before"] or "unplanned",
+            row["delivery_after"] or "unplanned",
+            "" if was is None else f"{was:+d}",
+            "" if now is None else f"to {now:+d}",
+            "" if holds is None else "holds" if holds else "is missed",
         )
     say.print(table)
+    say.print()
 
 
 def _how_to_go_on(
