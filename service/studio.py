@@ -7,8 +7,9 @@ the state without an event, starts from the nearest of them and not from the beg
 import threading
 import time
 import zoneinfo
+from bisect import insort
 from collections import OrderedDict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import orjson
@@ -131,7 +132,7 @@ class Studio:
         }
         last = events[-1].position
         if not struck:
-            self._adopt(fold(self._state, events), last)
+            self._fold_on(self._state, events, last)
             return
         # the end of a batch may lie behind this chunk, so what it strikes together may not be
         # complete: read on to the head before telling the tail again
@@ -148,7 +149,15 @@ class Studio:
         tail = self._events(connection, base_position, self._position)
         self._forget_from(min(struck))
         standing = [event for event in (*tail, *events) if event.position not in self._struck]
-        self._adopt(fold(base, standing), events[-1].position)
+        self._fold_on(base, standing, events[-1].position)
+
+    def _fold_on(self, state: State, events: Sequence[Event], until: int) -> None:
+        """Go on from a state to a position, and keep states on the way."""
+        for first in range(0, len(events), KEPT_EVERY):
+            some = events[first : first + KEPT_EVERY]
+            state = fold(state, some)
+            self._adopt(state, some[-1].position)
+        self._adopt(state, until)
 
     def adopt(self, before: int, after: int, state: State, struck: dict[int, int]) -> None:
         """Take over what was just committed, unless another thread has read it already."""
@@ -208,13 +217,24 @@ class Studio:
             later = [known for known, at in self._struck.items() if at > position]
             base_position, base = self._kept_before(min([*later, position + 1]))
             struck = {known for known, at in self._struck.items() if at <= position}
+            strikes = len(self._struck)
         with self._engine.connect() as connection:
             events = self._events(connection, base_position, position)
         standing = [event for event in events if event.position not in struck]
         if len(standing) == len(events):
-            return fold(base, standing)
+            state = fold(base, standing)
+            if len(events) >= KEPT_EVERY and all(known > position for known in later):
+                self._keep_between(position, state, strikes)
+            return state
         # inside a batch that strikes several events, some of what rests on them still stands
         return retell(base, standing).state
+
+    def _keep_between(self, position: int, state: State, strikes: int) -> None:
+        """Keep a state behind one that a strike made forget those that followed."""
+        with self._lock:
+            if len(self._struck) == strikes:
+                insort(self._kept, (position, state), key=lambda kept: kept[0])
+                self._thin_out()
 
     def struck_at(self, position: int) -> frozenset[int]:
         """Positions of the events that were struck when the log stood at a position."""

@@ -144,3 +144,39 @@ def test_the_impact_of_a_recorded_event_does_not_change(studio: OpenStudio, engi
     posted(studio, [_started("layout", 2), _started("layout", 2, "hand-off.made")])
     assert worker(engine).warm.impact_of(event) == first
     assert len(first.episodes) == 2
+
+
+def test_what_is_now_known_to_have_been_at_every_moment(studio: OpenStudio, engine: Engine) -> None:
+    set_clock(engine, "2031-03-05T12:00:00Z")
+    told = [
+        ("work.started", "layout", "2031-03-04T09:00:00Z"),
+        ("hand-off.made", "layout", "2031-03-04T13:00:00Z"),
+        # recorded last, but before both
+        ("hand-out.made", "layout", "2031-03-03T09:00:00Z"),
+        ("work.started", "animation", "2031-03-05T09:00:00Z"),
+    ]
+    for number, (type_, department, at) in enumerate(told):
+        data = {"department": department} | ({"artist": "L7"} if type_ == "hand-out.made" else {})
+        posted(studio, [fact(type_, SCENE, data, id=f"late-{number}", at=at)])
+    _tell_with_strikes_of(studio, engine)
+    events = _log(engine)
+    cold = worker(engine)
+    cold.view()
+    struck = {event.fact.position for event in events if isinstance(event.fact, EventStruck)}
+    standing = [event for event in events if event.position not in struck]
+    for at_us in sorted({event.time_us + step for event in events for step in (-1, 0)}):
+        wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
+        for one in (studio, cold):
+            told_then = one.warm.as_it_happened(at_us, len(events))
+            assert told_then.state == wanted.state, wanted.state.differences(told_then.state)
+            assert told_then.set_aside == wanted.set_aside
+
+
+def _tell_with_strikes_of(studio: OpenStudio, engine: Engine) -> None:
+    """Strike the last start, and the hand-out that was recorded late."""
+    starts = [
+        event.position
+        for event in _log(engine)
+        if event.subject == SCENE and event.fact.TYPE in {"hand-out.made", "work.started"}
+    ]
+    posted(studio, _strike(*starts[-2:]))

@@ -1,6 +1,6 @@
 """What a change does: the plan with it minus the plan without it, at one moment."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import NamedTuple
@@ -15,7 +15,7 @@ from service.planning.schedule import (
     projected_min,
     workdays,
 )
-from service.production.reach import chain_of
+from service.production.reach import chains_of
 from service.production.state import Gate, Node, State, item_of, visit_of
 from service.production.visits import Phase, Take, take_work_e4
 from service.production.work import terms_of
@@ -136,6 +136,7 @@ def compared_episodes(before: Schedule, after: Schedule) -> list[str]:
 def reopened(before: State, after: State) -> tuple[Reopened, ...]:
     """Visits whose open take asks for work that a retake added in between."""
     found = []
+    chains: dict[str, Callable[[Node], tuple[Node, ...]]] = {}
     for node in _changed_nodes(before, after):
         old, new = visit_of(before, *node).current, visit_of(after, *node).current
         if new.phase is not Phase.WAITING or not new.shares:
@@ -147,7 +148,9 @@ def reopened(before: State, after: State) -> tuple[Reopened, ...]:
         code = next(code for code, _ in reversed(new.shares))
         record = item_of(after, item)
         unit = record.route.departments[department].unit if record else ""
-        because = chain_of(after.retakes[code].reach, node)
+        if code not in chains:
+            chains[code] = chains_of(after.retakes[code].reach)
+        because = chains[code](node)
         found.append(
             Reopened(item, department, new.number, take_work_e4(new, terms), unit, code, because)
         )

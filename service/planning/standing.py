@@ -1,6 +1,6 @@
 """Where every visit stands, in the words of the line, and what is known and projected of it."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -11,6 +11,7 @@ from service.planning.board import Board, stand
 from service.planning.line import ON_DESK, OUT, Int8s, Int64s
 from service.planning.schedule import Schedule, float_workdays
 from service.production.graph import predecessors
+from service.production.reach import chains_of
 from service.production.state import (
     Element,
     Episode,
@@ -123,7 +124,7 @@ class Standings:
 
     schedule: Schedule
     codes: Int8s
-    _chains: dict[str, dict[Node, Node | None]] = field(default_factory=dict, repr=False)
+    _chains: dict[str, Callable[[Node], tuple[Node, ...]]] = field(default_factory=dict, repr=False)
 
     @staticmethod
     def of(schedule: Schedule) -> "Standings":
@@ -167,7 +168,7 @@ class Standings:
             must_fix=any(self.state.retakes[code].urgency == "must-fix" for code in shares),
             marks=self._marks(item, department),
             retakes=shares,
-            because=self._because(shares[-1], (item, department)) if shares else (),
+            because=self.because(shares[-1], (item, department)) if shares else (),
         )
 
     def count(self, items: Iterable[str]) -> dict[str, int]:
@@ -242,15 +243,12 @@ class Standings:
         found = {mark for entry in entries for mark in self.state.marks.get(entry.position, ())}
         return tuple(sorted(found))
 
-    def _because(self, code: str, node: Node) -> tuple[Node, ...]:
-        via = self._chains.get(code)
-        if via is None:
-            reach = self.state.retakes[code].reach
-            via = self._chains[code] = {reached.node: reached.via for reached in reach}
-        chain = [node]
-        while (before := via.get(chain[-1])) is not None:
-            chain.append(before)
-        return tuple(reversed(chain))
+    def because(self, code: str, node: Node) -> tuple[Node, ...]:
+        """The chain of visits from the one that a retake names to this one."""
+        chain_to = self._chains.get(code)
+        if chain_to is None:
+            chain_to = self._chains[code] = chains_of(self.state.retakes[code].reach)
+        return chain_to(node)
 
 
 def _record(state: State, item: str) -> Scene | Element | Episode:

@@ -4,7 +4,7 @@ The reach goes through visits that have not started too; whether a visit in it g
 for the visit's own entries to say.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
 from service.production.graph import predecessors, successors
@@ -152,11 +152,20 @@ def entries_of(reach: Iterable[Reached]) -> list[Reached]:
 
 def chain_of(reach: Iterable[Reached], node: Node) -> tuple[Node, ...]:
     """The chain of visits from the one the retake names to `node`, both included."""
+    return chains_of(reach)(node)
+
+
+def chains_of(reach: Iterable[Reached]) -> Callable[[Node], tuple[Node, ...]]:
+    """`chain_of` for many visits of one reach."""
     via = {reached.node: reached.via for reached in reach}
-    chain = [node]
-    while (before := via.get(chain[-1])) is not None:
-        chain.append(before)
-    return tuple(reversed(chain))
+
+    def chain_to(node: Node) -> tuple[Node, ...]:
+        chain = [node]
+        while (before := via.get(chain[-1])) is not None:
+            chain.append(before)
+        return tuple(reversed(chain))
+
+    return chain_to
 
 
 def reopened_by(known: Known, code: str, retake: Retake) -> list[tuple[Reached, int]]:

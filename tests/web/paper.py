@@ -13,7 +13,10 @@ from pathlib import Path
 from typing import Any
 
 from flask import Flask
-from jsonschema import Draft202012Validator, FormatChecker
+from jsonschema import (  # type: ignore[import-untyped]  # it ships no types
+    Draft202012Validator,
+    FormatChecker,
+)
 from sqlalchemy import Engine
 from werkzeug.test import TestResponse
 

@@ -1,7 +1,7 @@
 """Retakes as JSON shows them."""
 
 from service.planning.standing import Standings
-from service.production.reach import chain_of, reopened_by
+from service.production.reach import reopened_by
 from service.production.state import Retake, State, item_of, visit_of
 from service.production.visits import Phase, Take, take_work_e4
 from service.production.work import terms_of
@@ -57,7 +57,7 @@ def shown_retake_whole(standings: Standings, code: str, retake: Retake) -> Shown
             for step in retake.reach
         ],
         "takes": [
-            _shown_take(standings, retake, step.node, number)
+            _shown_take(standings, code, step.node, number)
             for step, number in reopened_by(state, code, retake)
         ],
         "to_look_at": _shown_look_at(state, retake),
@@ -68,7 +68,7 @@ def _take(state: State, node: tuple[str, str], number: int) -> Take:
     return next(take for take in visit_of(state, *node).takes if take.number == number)
 
 
-def _shown_take(standings: Standings, retake: Retake, node: tuple[str, str], number: int) -> Shown:
+def _shown_take(standings: Standings, code: str, node: tuple[str, str], number: int) -> Shown:
     state = standings.state
     item, department = node
     take = _take(state, node, number)
@@ -86,7 +86,7 @@ def _shown_take(standings: Standings, retake: Retake, node: tuple[str, str], num
         "started_at": shown_us(take.started_us),
         "handed_off_at": shown_us(take.ended_us) if take.phase is Phase.HANDED_OFF else None,
         "projected_finish_at": shown_min(visit.projected_finish_min) if newest else None,
-        "because": shown_nodes(chain_of(retake.reach, node)),
+        "because": shown_nodes(standings.because(code, node)),
     }
 
 

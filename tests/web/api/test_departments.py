@@ -59,7 +59,8 @@ def test_the_crew_in_force_is_the_one_of_today(opened: Paper) -> None:
 
     def artists() -> int:
         items = opened.get("/departments")["items"]
-        return next(one["crew"]["artists"] for one in items if one["department"] == "layout")
+        layout = next(one for one in items if one["department"] == "layout")
+        return int(layout["crew"]["artists"])
 
     assert artists() == 1
     opened.move_clock("2031-03-05T00:00:00Z")

@@ -1,0 +1,68 @@
+"""Trays in working order, and how much is open."""
+
+from datetime import date
+
+import numpy as np
+
+from service.planning.board import make_board
+from service.planning.schedule import Schedule, load_e4, schedule
+from service.planning.standing import codes_of
+from service.planning.tray import SECTIONS, due_on, item_place, open_work_e4, section_rows
+from service.vocabulary.instants import US_PER_MIN, parse_instant
+from tests.telling import Story, studio
+
+
+def planned(story: Story) -> Schedule:
+    return schedule(make_board(story.state), parse_instant(story.now) // US_PER_MIN)
+
+
+def started() -> Story:
+    told = studio(scenes=4)
+    told.now = "2031-03-04T10:00:00Z"
+    told.desk("KESTREL-1/1", "layout", start="2031-03-03T09:00:00Z", end="2031-03-03T13:00:00Z")
+    told.desk("KESTREL-1/2", "layout", start="2031-03-04T09:00:00Z")
+    told.tell("scene.held", "KESTREL-2/1", {"owes": "client", "by_on": "2031-03-12"})
+    return told
+
+
+def test_what_is_planned_to_start_next_lies_on_top() -> None:
+    made = planned(started())
+    codes = codes_of(made.board)
+    for department in made.board.frame.departments:
+        for section in ("in-tray", "ahead"):
+            rows = section_rows(made, codes, department, section)
+            starts = made.plan.start[rows]
+            assert (np.diff(starts) >= 0).all(), (department, section)
+
+
+def test_sections_share_out_a_department() -> None:
+    made = planned(started())
+    codes = codes_of(made.board)
+    rows = [row for name in SECTIONS for row in section_rows(made, codes, "layout", name)]
+    # eight scenes, one of them handed off
+    assert len(rows) == len(set(rows)) == 7
+    assert [made.board.frame.nodes[row][0] for row in rows][-1] == "KESTREL-2/1"
+    assert section_rows(made, codes, "lighting", "in-tray") == []
+
+
+def test_open_work_is_what_the_visits_still_ask_for() -> None:
+    made = planned(started())
+    frame = made.board.frame
+    wanted = dict.fromkeys(frame.departments, 0)
+    for row, (_, department) in enumerate(frame.nodes):
+        wanted[department] += load_e4(made, row)
+    assert open_work_e4(made) == wanted
+    # seven scenes, less one of the four hours of the one on a desk
+    assert wanted["layout"] == 67_500
+
+
+def test_an_item_is_found_by_any_of_its_rows() -> None:
+    board = planned(started()).board
+    for row, (item, _) in enumerate(board.frame.nodes):
+        assert board.frame.items[item_place(board, row)] == item
+
+
+def test_the_earliest_delivery_counts() -> None:
+    state = started().state
+    assert due_on(state, ("KESTREL-2", "KESTREL-1")) == date(2031, 4, 15)
+    assert due_on(state, ()) is None
