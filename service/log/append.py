@@ -70,16 +70,18 @@ class Row(NamedTuple):
 
 _HEAD = "SELECT position, recorded_at, frontier, clock_at FROM head WHERE studio = %s"
 
-# One look into the unique index for each key, whatever the planner believes about the table: the
-# limit keeps it from joining the whole.
+# By keyset, which nothing but the unique index can answer in order: asked by equality, the planner
+# takes any index that begins with the studio as long as its statistics do not know the studio.
 _RECORDED = """
-SELECT asked.source, asked.id, found.*
+SELECT asked.source, asked.id, e.position, e.content_hash, e.recorded_at, p.salt, p.content
 FROM unnest(%s::text[], %s::text[]) AS asked (source, id)
 CROSS JOIN LATERAL (
-    SELECT e.position, e.content_hash, e.recorded_at, p.salt, p.content
-    FROM event e LEFT JOIN personal p ON p.studio = e.studio AND p.position = e.position
-    WHERE e.studio = %s AND e.source = asked.source AND e.id = asked.id LIMIT 1
-) AS found
+    SELECT studio, source, id, position, content_hash, recorded_at FROM event
+    WHERE (studio, source, id) >= (%s, asked.source, asked.id)
+    ORDER BY studio, source, id LIMIT 1
+) e
+LEFT JOIN personal p ON p.studio = e.studio AND p.position = e.position
+WHERE e.studio = %s AND e.source = asked.source AND e.id = asked.id
 """
 
 _EVENTS = """
@@ -121,7 +123,8 @@ def find_recorded(
     if not keys:
         return {}
     with raw_cursor(connection) as cursor:
-        cursor.execute(_RECORDED, ([key[0] for key in keys], [key[1] for key in keys], studio))
+        asked = ([key[0] for key in keys], [key[1] for key in keys], studio, studio)
+        cursor.execute(_RECORDED, asked)
         return {
             (source, identity): Recorded(
                 position, content_hash, instant_us(recorded_at), salt, content

@@ -139,6 +139,11 @@ def _named(name: str) -> bytes:
 def _member(name: str, value: object) -> bytes:
     named = _named(name)
     try:
+        if type(value) is str:  # most members are, and one in order needs no more than quoting
+            return named + orjson.dumps(value)
+    except TypeError:
+        pass  # a lone surrogate, of which `canonical` says where it stands
+    try:
         return named + canonical(value)
     except CanonicalError as error:
         raise CanonicalError(f"in /{name}, {error}") from error

@@ -12,6 +12,7 @@ from service.web.pointers import FieldError, put, step
 from service.web.schemas.envelope import NAMED, TRACE, Envelope, extension_errors, type_hint
 from service.web.schemas.fields import schema_of
 from service.web.schemas.messages import NULL, pointed
+from service.web.schemas.plain import is_plain
 
 DATA_SCHEMAS: Mapping[str, Schema] = {type_: schema_of(fact) for type_, fact in CATALOGUE.items()}
 _ENVELOPE = Envelope()
@@ -20,6 +21,13 @@ _PUBLIC_ATTRIBUTES = NAMED | set(TRACE)
 
 def check_event(members: object) -> list[FieldError]:
     """Everything that is wrong with one event as posted; pointers are within the event."""
+    if is_plain(members):
+        return []
+    return judge_event(members)
+
+
+def judge_event(members: object) -> list[FieldError]:
+    """The same by the schemas alone, whatever the event."""
     if not isinstance(members, dict):
         return [FieldError("", "Write a CloudEvent: an object of attributes.", "not-an-object")]
     errors = _schema_errors(_ENVELOPE, members, "")
