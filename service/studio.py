@@ -18,7 +18,7 @@ from sqlalchemy import Connection, Engine
 
 from service.log.append import Head, read_head
 from service.log.read import bodies, page
-from service.planning.board import Board, advance, make_board
+from service.planning.board import Board, advance, frame_differs, make_board
 from service.planning.impact import Impact, compare
 from service.planning.schedule import Schedule, schedule
 from service.production.decide import Past, Retold, retell
@@ -88,6 +88,7 @@ class Studio:
         self._struck: dict[int, int] = {}
         self._kept: list[tuple[int, State]] = [(0, EMPTY)]
         self._board: Board | None = None
+        self._past_board: Board | None = None
         self._plans: OrderedDict[tuple[int, int], Schedule] = OrderedDict()
         self._impacts: OrderedDict[int, Impact] = OrderedDict()
 
@@ -281,6 +282,19 @@ class Studio:
                 self._plans.popitem(last=False)
             return made
 
+    def planned_then(self, state: State, now_min: int) -> Schedule:
+        """The plan of a state behind the head at a moment.
+
+        It is not kept, but its board is, apart from the head's: who looks at one past moment will
+        look at its neighbours.
+        """
+        boards = [board for board in (self._past_board, self._board) if board is not None]
+        near = next((board for board in boards if not frame_differs(board, state)), None)
+        board = make_board(state) if near is None else advance(near, state)
+        if near is None or near is not self._board:
+            self._past_board = board
+        return schedule(board, now_min)
+
     def impact_of(self, event: Event) -> Impact:
         """The impact of a recorded event: the log with it and the log just before it.
 
@@ -291,9 +305,8 @@ class Studio:
             before = self.as_known_at(event.position - 1)
             after = self.as_known_at(event.position)
             now_min = event.recorded_us // US_PER_MIN
-            board = make_board(before) if self._board is None else advance(self._board, before)
-            was = schedule(board, now_min)
-            known = compare(was, schedule(advance(board, after), now_min))
+            was = self.planned_then(before, now_min)
+            known = compare(was, schedule(advance(was.board, after), now_min))
             with self._lock:
                 self._impacts[event.position] = known
                 while len(self._impacts) > KEPT_ANSWERS:

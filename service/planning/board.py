@@ -180,7 +180,7 @@ def advance(board: Board, state: State) -> Board:
     """The board of another state: patched where only a few records differ, else made anew."""
     if state is board.state:
         return board
-    if _frame_differs(board, state):
+    if frame_differs(board, state):
         return make_board(state)
     records = [_record(state, item) for item in board.frame.items]
     changed = [
@@ -205,7 +205,8 @@ def _record(state: State, item: str) -> tuple[Any, Any]:
     return found, state.visits.get(item)
 
 
-def _frame_differs(board: Board, state: State) -> bool:
+def frame_differs(board: Board, state: State) -> bool:
+    """Whether a state has other episodes, elements or departments than a board was made of."""
     old = board.state
     if state.units != old.units or planned_episodes(state) != board.frame.episodes:
         return True

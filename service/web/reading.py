@@ -8,8 +8,7 @@ from typing import Any, TypeVar
 import orjson
 from flask import Response, g, request
 
-from service.planning.board import advance
-from service.planning.schedule import RULES_VERSION, Schedule, schedule
+from service.planning.schedule import RULES_VERSION, Schedule
 from service.planning.standing import Standings
 from service.production.state import State
 from service.studio import ZONE_DATA_VERSION, View
@@ -44,8 +43,7 @@ class Reading:
         view = self.view
         if self.state is view.state and self.now_min == view.now_min:
             return view.schedule()
-        # not kept: an earlier board would take the place of the one that every read starts from
-        return schedule(advance(view.schedule().board, self.state), self.now_min)
+        return view.studio.planned_then(self.state, self.now_min)
 
     @cached_property
     def standings(self) -> Standings:
