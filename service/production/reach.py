@@ -19,6 +19,7 @@ from service.production.state import (
     visit_of,
 )
 from service.vocabulary.identifiers import natural_order
+from service.vocabulary.quantities import ceil_div
 
 
 class Reach(NamedTuple):
@@ -79,6 +80,7 @@ def compute_reach(
                 elif mark == "redo" and (item in named or not delivered(known, item)):
                     _meet(following, arc.node, reached)
         level = _in_order(known, following.values())
+    found = _episodes_scaled(known, found)
     look_at = [
         LookAt(scene, "marked", tuple(_in_order(known, steps.values())))
         for scene, steps in marked.items()
@@ -87,6 +89,27 @@ def compute_reach(
     return Reach(
         tuple(found.values()), tuple(sorted(look_at, key=lambda look: natural_order(look.scene)))
     )
+
+
+def _episodes_scaled(known: Known, found: dict[Node, Reached]) -> dict[Node, Reached]:
+    """The share of an episode touched: that of its scenes, each by its part of the length.
+
+    A tenth of one scene in two hundred is not a tenth of the cutting.
+    """
+    touched: dict[str, dict[str, int]] = {}
+    for (item, _), step in found.items():
+        scene = known.scenes.get(item)
+        if scene is not None:
+            shares = touched.setdefault(scene.episode, {})
+            shares[item] = max(shares.get(item, 0), step.share_e4)
+    scaled = dict(found)
+    for node, step in found.items():
+        shares = touched.get(node[0], {}) if step.via is not None else {}
+        if shares:
+            frames = {name: known.scenes[name].frames for name in known.episodes[node[0]].scenes}
+            part = sum(share * frames[name] for name, share in shares.items())
+            scaled[node] = step._replace(share_e4=max(1, ceil_div(part, sum(frames.values()))))
+    return scaled
 
 
 def _in_order(known: Known, steps: Iterable[Reached]) -> list[Reached]:

@@ -264,9 +264,14 @@ class State:
 
 
 class Draft:
-    """A branch of a state, being written; reads like a state."""
+    """A branch of a state, being written; reads like a state.
 
-    __slots__ = _FIELDS
+    `worked_out` holds what was worked out to decide an event until the event is applied.
+    """
+
+    __slots__ = (*_FIELDS, "worked_out")
+
+    worked_out: dict[Any, Any]
 
     calendars: MapMutation[str, Calendar]
     crews: MapMutation[str, tuple[Crew, ...]]
@@ -286,6 +291,7 @@ class Draft:
     latest: MapMutation[str, int]
 
     def __init__(self, state: State) -> None:
+        self.worked_out = {}
         for name in _FIELDS:
             setattr(self, name, getattr(state, name).mutate())
 

@@ -285,7 +285,12 @@ def _called(
         if take.number == 1 and not take.begun:
             return takes  # a first take not yet begun is only later
         if any(retake == share[0] for retake, _ in take.shares):
-            return takes
+            # heard of again, when the retake grows: what is touched more counts
+            shares = tuple(
+                (retake, max(known, share[1])) if retake == share[0] else (retake, known)
+                for retake, known in take.shares
+            )
+            return (*takes[:-1], take._replace(shares=shares))
         return (*takes[:-1], take._replace(shares=(*take.shares, share)))
     opened = Take(take.number + 1, Phase.WAITING, entry.at_us, shares=(share,))
     if take.phase is Phase.ON_DESK:

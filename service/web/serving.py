@@ -1,5 +1,6 @@
 """The service under gunicorn: one warm process compiles, then workers fork and open their own."""
 
+import gc
 from typing import Any
 
 from flask import Flask
@@ -12,8 +13,14 @@ from service.settings import Settings
 from service.web.app import create_app
 
 
+# A worker's state is large, grows slowly and holds no cycles: looking through all of it as often as
+# Python would by itself costs a tenth of the time and answers that wait for half a second.
+GC_THRESHOLDS = (50_000, 50, 1000)
+
+
 def worker_app(settings: Settings, database_url: str) -> Flask:
     """The app of one worker, with connections of its own."""
+    gc.set_threshold(*GC_THRESHOLDS)
     engine = service_engine(database_url, settings)
     return create_app(settings, engine, Studios(engine))
 

@@ -1,5 +1,7 @@
 """A patched board is the board made anew."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -28,7 +30,7 @@ def story() -> Story:
     return told
 
 
-CHANGES = [
+CHANGES: list[tuple[str, str, dict[str, Any]]] = [
     ("work.started", SCENE, {"department": "animation"}),
     ("hand-off.made", SCENE, {"department": "animation"}),
     ("scene.retimed", SCENE, {"frames": 160, "drawings": 90}),

@@ -504,14 +504,15 @@ def test_a_number_of_drawings_is_a_share_of_each_item() -> None:
     assert story.take("KESTREL-1/1", "paint").shares == (("R1", 2_334),)  # 7 / 30, rounded up
 
 
-def test_where_two_named_items_meet_the_larger_share_counts() -> None:
+def test_an_episode_is_touched_by_its_scenes_shares_each_by_its_part_of_the_length() -> None:
     story = studio(scenes=0, episodes=("KESTREL-1",))
     for number, drawings in ((1, 40), (2, 10)):
         story.tell("scene.listed", f"KESTREL-1/{number}", {"frames": 80, "drawings": drawings})
     cut(shot(story, "KESTREL-1/1", "KESTREL-1/2"), "KESTREL-1")
     items = ["KESTREL-1/1", "KESTREL-1/2"]
     story.call("R1", "KESTREL-1", "camera", "character", at=CALLED, drawings=5, items=items)
-    assert story.take("KESTREL-1", "cutting").shares == (("R1", 5_000),)
+    # an eighth of one scene and a half of the other, both of 80 frames
+    assert story.take("KESTREL-1", "cutting").shares == (("R1", 3_125),)
 
 
 # withdrawing
@@ -677,8 +678,10 @@ def test_what_was_handed_off_since_is_done_anew_for_a_scene_redone() -> None:
     assert story.take("KESTREL-1", "cutting").number == 3
 
 
-def test_what_still_waits_hears_of_a_scene_redone_only_once() -> None:
+def test_what_still_waits_is_touched_more_by_a_scene_redone() -> None:
     story = cut(shot(hooked(studio()), "KESTREL-1/1", "KESTREL-1/2"), "KESTREL-1")
     story.call("R1", "KESTREL-1/1", "camera", "character", at=CALLED)
+    # half of one scene in three of the same length, then half of another
+    assert story.take("KESTREL-1", "cutting").shares == (("R1", 1_667),)
     answered(story, "KESTREL-1/2", "redo")
-    assert story.take("KESTREL-1", "cutting").shares == (("R1", 5_000),)
+    assert story.take("KESTREL-1", "cutting").shares == (("R1", 3_334),)

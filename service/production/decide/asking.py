@@ -17,6 +17,7 @@ from service.production.state import (
 from service.production.visits import Illegal, Move, Phase, Visit
 from service.vocabulary.event import Event
 from service.vocabulary.instants import format_instant
+from service.vocabulary.quantities import ONE_E4
 
 Reasons = Iterator[Reason]
 
@@ -99,6 +100,9 @@ def the_move(
     move: Move,
     take: int | None,
     member: str = "/data/department",
+    *,
+    artist: str | None = None,
+    share_e4: int = ONE_E4,
 ) -> Reasons:
     """Whether a desk's move is legal for the subject's visit at a department."""
     found = item_of(draft, event.subject)
@@ -114,7 +118,8 @@ def the_move(
     yield from against
     if not against:
         node = (event.subject, department)
-        yield from legal(event, node, try_move(draft, event, node, move, take=take), take)
+        tried = try_move(draft, event, node, move, take=take, artist=artist, share_e4=share_e4)
+        yield from legal(event, node, tried, take)
 
 
 def legal(event: Event, node: Node, tried: Visit | Illegal, take: int | None = None) -> Reasons:

@@ -11,12 +11,12 @@ from service.vocabulary.facts import desks as facts
 
 def hand_out_made(draft: Draft, event: Event, fact: facts.HandOutMade) -> Reasons:
     """A take that is not handed off may be given to an artist."""
-    yield from the_move(draft, event, fact.department, Move.HAND_OUT, fact.take)
+    yield from the_move(draft, event, fact.department, Move.HAND_OUT, fact.take, artist=fact.artist)
 
 
 def work_started(draft: Draft, event: Event, fact: facts.WorkStarted) -> Reasons:
     """A take that waits may start."""
-    yield from the_move(draft, event, fact.department, Move.START, fact.take)
+    yield from the_move(draft, event, fact.department, Move.START, fact.take, artist=fact.artist)
 
 
 def hand_off_made(draft: Draft, event: Event, fact: facts.HandOffMade) -> Reasons:
@@ -43,7 +43,9 @@ def hand_off_refused(draft: Draft, event: Event, fact: facts.HandOffRefused) -> 
     yield from against
     if against:
         return
-    yield from the_move(draft, event, fact.sender, Move.REFUSE, fact.take, "/data/sender")
+    yield from the_move(
+        draft, event, fact.sender, Move.REFUSE, fact.take, "/data/sender", share_e4=fact.share_e4
+    )
     handed_off_us = visit_of(draft, event.subject, fact.sender).take_open(event.time_us).ended_us
     for node in receivers:
         takes = visit_of(draft, *node).takes

@@ -55,6 +55,7 @@ def apply(draft: Draft, event: Event) -> None:
     if event.fact.TYPE == "event.struck":
         return
     APPLIES[event.fact.TYPE](draft, event, event.fact)
+    draft.worked_out.clear()
     before = draft.latest.get(event.subject)
     if before is None or before < event.time_us:
         draft.latest[event.subject] = event.time_us

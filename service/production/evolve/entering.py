@@ -28,15 +28,22 @@ def try_move(
     share_e4: int = 10_000,
 ) -> Visit | Illegal:
     """The visit as the move would leave it, or why the table of moves refuses it."""
-    item, department = node
     rank = DESK_RANK if move in DESK_MOVES else CALL_RANK
     entry = Entry(event.time_us, rank, event.position, move, take, artist, retake, share_e4)
-    return enter(
+    key = (node, entry)
+    if isinstance(known, Draft) and key in known.worked_out:
+        tried: Visit | Illegal = known.worked_out[key]
+        return tried
+    item, department = node
+    tried = enter(
         visit_of(known, item, department),
         entry,
         terms_of(known, item, department),
         remaining_of(known, department),
     )
+    if isinstance(known, Draft):
+        known.worked_out[key] = tried
+    return tried
 
 
 def enter_move(

@@ -9,7 +9,7 @@ from service.production.reach import (
     entry_department,
     with_episodes,
 )
-from service.production.state import Draft, Known, LookAt, Reached, Retake, item_of
+from service.production.state import Draft, Known, LookAt, Reached, Retake, item_of, visit_of
 from service.production.visits import Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import retakes as facts
@@ -41,6 +41,17 @@ def reach_of(
     A scene marked redo is redone although its episode is delivered, although it is only listed as
     a hook-up, and although another mark cuts off the way by which it is reached.
     """
+    key = ("reach", event.position, but)
+    if isinstance(known, Draft) and key in known.worked_out:
+        worked_out: Reach = known.worked_out[key]
+        return worked_out
+    reach = _reach(known, event, fact, but)
+    if isinstance(known, Draft):
+        known.worked_out[key] = reach
+    return reach
+
+
+def _reach(known: Known, event: Event, fact: facts.RetakeCalled, but: frozenset[str]) -> Reach:
     items = named_items(event, fact)
     strands = frozenset(fact.strands)
     marks = {other.scene: other.mark for other in fact.dependents if other.scene not in but}
@@ -137,6 +148,18 @@ def grown_reach(known: Known, retake: Retake, look: LookAt, back_to: str | None)
     return compute_reach(known, seeds, retake.strands, marks, named)
 
 
+def grown_shares(known: Known, code: str, reached: tuple[Reached, ...]) -> tuple[Reached, ...]:
+    """The steps of a grown reach; an episode that waits is touched more by each scene redone."""
+    steps = []
+    for step in reached:
+        take = visit_of(known, *step.node).current
+        asked = sum(share for retake, share in take.shares if retake == code)
+        if step.node[0] in known.episodes and not take.begun and asked:
+            step = step._replace(share_e4=min(ONE_E4, asked + step.share_e4))  # noqa: PLW2901
+        steps.append(step)
+    return tuple(steps)
+
+
 def look_at_answered(draft: Draft, event: Event, fact: supervision.LookAtAnswered) -> None:
     """Fine as it is, or the retake's reach grows by the scene and what stands behind it."""
     retake = draft.retakes[fact.retake]
@@ -155,7 +178,7 @@ def look_at_answered(draft: Draft, event: Event, fact: supervision.LookAtAnswere
     more = tuple(other for other in grown.look_at if other.scene not in listed)
     draft.retakes[fact.retake] = retake._replace(reach=retake.reach + new, look_at=answered + more)
     # visits already in reach hear of it again: what was handed off since must be done anew
-    _call(draft, event, fact.retake, grown.reached)
+    _call(draft, event, fact.retake, grown_shares(draft, fact.retake, grown.reached))
 
 
 def retake_withdrawn(draft: Draft, event: Event, fact: facts.RetakeWithdrawn) -> None:
