@@ -146,6 +146,13 @@ def test_a_join_waits_for_the_last_and_names_it() -> None:
     assert bounds(line)[2] == (BOUND_PREDECESSOR, 1)
 
 
+def test_ties_of_causes_are_settled_by_row() -> None:
+    # Rows 0 to 5 end in minute 2 and free six artists; 6 waits for 0 to 5, then 7 and 8 start.
+    rows = [Row(0, 20_000)] * 6 + [Row(1, after=[3, 0, 5, 1]), Row(0, key=9), Row(0, key=8)]
+    line = line_of([Department([Crew(6)]), Department()], rows)
+    assert bounds(line)[6:] == [(BOUND_PREDECESSOR, 5), (BOUND_ARTIST, 1), (BOUND_ARTIST, 0)]
+
+
 def test_work_becomes_whole_minutes_rounded_up_and_at_least_one() -> None:
     crew = Crew(9, rate_e4=60_000, day_min=480)
     rows = [Row(work_e4=10_000), Row(work_e4=10_001), Row(work_e4=0)]
@@ -241,7 +248,7 @@ def test_an_overdue_desk_ends_in_its_next_working_minute() -> None:
 def test_a_desk_without_a_rate_takes_the_next_and_else_the_last() -> None:
     desk = Row(work_e4=100_000, state=ON_DESK, started_min=5)
     later = [Crew(1, at_min=9, rate_e4=20_000)]
-    earlier = [Crew(1, rate_e4=50_000), Crew(1, at_min=3, rate_e4=0)]
+    earlier = [Crew(1), Crew(1, at_min=2, rate_e4=50_000), Crew(1, at_min=3, rate_e4=0)]
     assert planned(line_of([Department(later)], [desk], now_min=6)) == [(5, 10)]
     assert planned(line_of([Department(earlier)], [desk], now_min=6)) == [(5, 7)]
     assert planned(line_of([Department([])], [desk, Row()], now_min=6)) == [
@@ -272,9 +279,11 @@ def test_an_empty_line_has_an_empty_plan() -> None:
 
 def test_a_long_visit_ends_in_the_right_one_of_many_windows() -> None:
     days = WorkingTime.of([(day * 1440 + 540, day * 1440 + 1020) for day in range(1000)])
-    for work in (1, 480, 481, 5_000, 77_777, 479_999, 480_000):
-        line = line_of([Department([Crew(1)], days)], [Row(work_e4=work * 10_000)])
-        assert planned(line) == [(540, days.add(0, work))]
+    works = [480 * count + extra for count in range(1, 70) for extra in (-1, 0, 1)]
+    works += [77_777, 479_999, 480_000]
+    rows = [Row(work_e4=work * 10_000) for work in works]
+    line = line_of([Department([Crew(len(rows))], days)], rows)
+    assert planned(line) == [(540, days.add(0, work)) for work in works]
 
 
 # --- as it is called -------------------------------------------------------------------------
