@@ -10,7 +10,9 @@ from typing import Any
 from hypothesis import strategies as st
 
 from service.production.decide import Accepted
+from service.production.graph import successors
 from service.production.state import departments_of, item_of
+from service.production.visits import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts.office import STRANDS
 from service.vocabulary.instants import US_PER_MIN, format_instant, parse_instant
@@ -59,8 +61,15 @@ def _move(story: Story, random: Random, prefix: str) -> Proposal:
 
 
 def _refusal(story: Story, random: Random, prefix: str) -> Proposal:
-    item, sender = _visit(story, random, prefix)
-    receiver = random.choice(["background", "animation", "paint", "camera", "cutting", "mix"])
+    handed_off = sorted(
+        (item, department)
+        for item, visits in story.state.visits.items()
+        for department, visit in visits.items()
+        if item.startswith(prefix) and visit.current.phase is Phase.HANDED_OFF
+    )
+    item, sender = random.choice(handed_off or [_visit(story, random, prefix)])
+    behind = [arc.node[1] for arc in successors(story.state, item, sender)]
+    receiver = random.choice(sorted({*behind, "camera"}))
     share = random.choice([0.25, 0.5, 1])
     return "hand-off.refused", item, {"sender": sender, "department": receiver, "share": share}
 
@@ -85,11 +94,13 @@ def _order(story: Story, random: Random, prefix: str) -> Proposal:
 
 
 def _note(story: Story, random: Random, prefix: str) -> Proposal:
+    known = sorted(n for n, note in story.state.notes.items() if note.item.startswith(prefix))
+    if known and random.random() < 0.5:
+        note = random.choice(known)
+        return "note.answered", story.state.notes[note].item, {"note": note, "text": "Done."}
+    code = f"N{prefix[-1]}{random.randint(1, 3)}"
     item = _item(story, random, prefix)
-    note = f"N{prefix[-1]}{random.randint(1, 3)}"
-    if random.random() < 0.5:
-        return "note.answered", item, {"note": note, "text": "Done."}
-    return "note.given", item, {"note": note, "to": "paint", "text": "Look again."}
+    return "note.given", item, {"note": code, "to": "paint", "text": "Look again."}
 
 
 def _acceptance(story: Story, random: Random, prefix: str) -> Proposal:
