@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, insert, select, update
 
+from service.log.engine import raw_cursor
 from service.log.schema import token
 from service.vocabulary.instants import instant_us
 
@@ -53,6 +54,12 @@ _TOKEN = (
 )
 
 
+_FIND = (
+    "SELECT token_id, studio, name, role, departments, source_prefix FROM token "
+    "WHERE token_hash = %s AND revoked_at IS NULL"
+)
+
+
 def issue(
     connection: Connection,
     studio: str,
@@ -82,8 +89,9 @@ def issue(
 
 def find(connection: Connection, secret: str) -> Token | None:
     """The token of a secret; None for one that was never issued, or was revoked."""
-    asked = select(*_TOKEN).where(token.c.token_hash == _hash(secret), token.c.revoked_at.is_(None))
-    found = connection.execute(asked).first()
+    # asked at every request, so by the driver itself
+    with raw_cursor(connection) as cursor:
+        found = cursor.execute(_FIND, (_hash(secret),)).fetchone()
     return None if found is None else _token(*found)
 
 

@@ -190,11 +190,14 @@ def advance(board: Board, state: State) -> Board:
     ]
     if any(_joins_differ(board.records[place][0], records[place][0]) for place in changed):
         return make_board(state)
-    changed += _affected_otherwise(board, state, set(changed))
+    affected = _affected_otherwise(board, state, changed)
     columns: dict[str, Any] = {name: getattr(board, name).copy() for name in _COLUMNS}
     fresh = Board(state, board.frame, records, **columns)
-    for place in changed:
+    for place in affected:
         _fill(fresh, place)
+    for place in changed:
+        if place not in affected:
+            _fill(fresh, place, board.records[place])
     return fresh
 
 
@@ -232,25 +235,25 @@ def _joins_differ(old: Item, new: Item) -> bool:
     return True
 
 
-def _affected_otherwise(board: Board, state: State, changed: set[int]) -> list[int]:
+def _affected_otherwise(board: Board, state: State, changed: list[int]) -> set[int]:
     """Items whose rows depend on another record: an episode's priority or its scenes' frames."""
     frame = board.frame
     by_item = {item: place for place, item in enumerate(frame.items)}
-    affected: dict[int, None] = {}
+    affected: set[int] = set()
     for place in changed:
         old, new = board.records[place][0], _record(state, frame.items[place])[0]
         if isinstance(new, Scene) and isinstance(old, Scene):
             # what an episode's own visits count: frames and drawings of scenes in the picture
             was, will = (old.frames, old.drawings), (new.frames, new.drawings)
             if was != will or old.omitted != new.omitted:
-                affected[by_item[new.episode]] = None
+                affected.add(by_item[new.episode])
         elif isinstance(new, Episode) and old.priority != new.priority:
-            affected.update(dict.fromkeys(by_item[scene] for scene in new.scenes))
-    return [place for place in affected if place not in changed]
+            affected.update(by_item[scene] for scene in new.scenes)
+    return affected
 
 
-def _fill(board: Board, place: int) -> None:
-    """Write the rows of one item."""
+def _fill(board: Board, place: int, old: tuple[Any, Any] = (None, None)) -> None:
+    """Write an item's rows; where its record is the old one, those of changed visits alone."""
     state, frame = board.state, board.frame
     item = frame.items[place]
     record, visits = board.records[place]
@@ -260,8 +263,11 @@ def _fill(board: Board, place: int) -> None:
     if isinstance(record, Scene):
         priority = priority or state.episodes[record.episode].priority
         held_on = record.hold.by_on.toordinal() if record.hold else 0
+    known = old[1] if old[0] is record and visits is not old[1] else None
     for row in range(int(frame.first_row[place]), int(frame.first_row[place + 1])):
         department = frame.nodes[row][1]
+        if known is not None and known.get(department) is visits.get(department):
+            continue
         standing = stand(state, item, record, department, visits)
         board.phase[row] = OUT if omitted else standing.phase
         board.work_e4[row] = standing.work_e4

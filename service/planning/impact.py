@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from service.planning.line import Int64s
 from service.planning.schedule import (
     Schedule,
     artist_days_e4,
@@ -235,26 +236,36 @@ def _changed_rows(
     )
 
 
-def item_finishes(schedule: Schedule) -> dict[str, int]:
-    """By item, the minute at which the last of its visits is handed off; NEVER if one is not."""
+def item_finishes(schedule: Schedule) -> Int64s:
+    """By item of the frame, the minute at which its last visit is handed off.
+
+    NEVER where one is not, -1 where the item has no visit or is omitted.
+    """
     frame = schedule.board.frame
-    if not frame.items:
-        return {}
-    finish = schedule.finish_of()
+    last = np.full(len(frame.items), -1, np.int64)
     filled = np.flatnonzero(np.diff(frame.first_row))
-    last = np.maximum.reduceat(finish, frame.first_row[:-1][filled])
-    return {frame.items[place]: int(value) for place, value in zip(filled, last, strict=True)}
+    if len(filled):
+        finish = schedule.finish_of()
+        last[filled] = np.maximum.reduceat(finish, frame.first_row[:-1][filled])
+    return last
 
 
 def _scenes(before: Schedule, after: Schedule) -> tuple[SceneImpact, ...]:
     old, new = item_finishes(before), item_finishes(after)
+    items, was, will = before.board.frame.items, old, new
+    if before.board.frame is not after.board.frame:
+        before_of = dict(zip(items, old.tolist(), strict=True))
+        after_of = dict(zip(after.board.frame.items, new.tolist(), strict=True))
+        items = tuple(dict.fromkeys([*before_of, *after_of]))
+        was = np.array([before_of.get(item, -1) for item in items], np.int64)
+        will = np.array([after_of.get(item, -1) for item in items], np.int64)
     moved = []
-    for item in dict.fromkeys([*old, *new]):
-        was, will = old.get(item, -1), new.get(item, -1)
-        if was == will or not (item in before.state.scenes or item in after.state.scenes):
-            continue
-        slip = workdays(after, date_of(before, was), date_of(after, will))
-        moved.append(SceneImpact(item, _minute(was), _minute(will), slip))
+    for place in np.flatnonzero(was != will):
+        item = items[place]
+        if item in before.state.scenes or item in after.state.scenes:
+            one, other = int(was[place]), int(will[place])
+            slip = workdays(after, date_of(before, one), date_of(after, other))
+            moved.append(SceneImpact(item, _minute(one), _minute(other), slip))
     return tuple(sorted(moved, key=lambda scene: (natural_order(scene.scene), scene.scene)))
 
 

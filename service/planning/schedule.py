@@ -155,7 +155,11 @@ def _release(board: Board, now_min: int) -> Int64s:
 def _keys(board: Board) -> Int64s:
     """The dispatch rule as one integer by row, smallest first."""
     frame, state = board.frame, board.state
-    due = np.array([_due_number(state, episodes) for episodes in frame.due_episodes], np.int64)
+    dues = {name: _due_number(state, name) for name in frame.episodes}
+    due = np.array(
+        [min([dues[name] for name in names], default=_NO_DUE) for names in frame.due_episodes],
+        np.int64,
+    )
     counts = np.diff(frame.first_row)
     first = np.full(len(board.phase), (1 << _FIRST_BITS) - 1, np.int64)
     orders = sorted(((at, node) for node, at in state.put_first.items()), reverse=True)
@@ -170,14 +174,12 @@ def _keys(board: Board) -> Int64s:
     return (key << _ORDER_BITS) | np.arange(len(key), dtype=np.int64)
 
 
-def _due_number(state: State, episodes: tuple[str, ...]) -> int:
-    """The earliest delivery date of an item's undelivered episodes, as a day number."""
-    dates = [
-        gate.due_on.toordinal() - date(1970, 1, 1).toordinal()
-        for name in episodes
-        if (gate := state.episodes[name].gate("delivery")) is not None
-    ]
-    return max(0, min([*dates, _NO_DUE]))
+def _due_number(state: State, episode: str) -> int:
+    """An episode's delivery date as a day number."""
+    gate = state.episodes[episode].gate("delivery")
+    if gate is None:
+        return _NO_DUE
+    return max(0, min(_NO_DUE, gate.due_on.toordinal() - date(1970, 1, 1).toordinal()))
 
 
 def delivery_rows(board: Board, episode: str, gate: str) -> tuple[Int64s, bool] | None:

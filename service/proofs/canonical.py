@@ -1,7 +1,6 @@
 """RFC 8785 bytes of JSON values, and the hashes made of them."""
 
 import re
-from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -66,15 +65,12 @@ def splice(prepared: Prepared, **late_members: object) -> bytes:
 
     Equal to `canonical` of the whole. Raises `CanonicalError`, also for a name given twice.
     """
-    names = list(prepared.names)
-    members = list(prepared.members)
+    known = dict(zip(prepared.names, prepared.members, strict=True))
     for name, value in late_members.items():
-        at = bisect_left(names, name)
-        if at < len(names) and names[at] == name:
+        if name in known:
             raise CanonicalError(f"/{name}: given both early and late")
-        names.insert(at, name)
-        members.insert(at, _member(name, value))
-    return b"{" + b",".join(members) + b"}"
+        known[name] = _member(name, value)
+    return b"{" + b",".join([known[name] for name in sorted(known)]) + b"}"
 
 
 def content_hash(prepared: Prepared, **late_members: object) -> bytes:
@@ -141,6 +137,8 @@ def _member(name: str, value: object) -> bytes:
     try:
         if type(value) is str:  # most members are, and one in order needs no more than quoting
             return named + orjson.dumps(value)
+        if type(value) is int and -_INTEGER_MAX <= value <= _INTEGER_MAX:
+            return named + b"%d" % value
     except TypeError:
         pass  # a lone surrogate, of which `canonical` says where it stands
     try:

@@ -12,7 +12,6 @@ from service.record import Studios
 from service.settings import Settings
 from service.web.app import create_app
 
-
 # A worker's state is large, grows slowly and holds no cycles: looking through all of it as often as
 # Python would by itself costs a tenth of the time and answers that wait for half a second.
 GC_THRESHOLDS = (50_000, 50, 1000)

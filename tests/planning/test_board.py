@@ -78,6 +78,16 @@ def test_advancing_over_every_kind_of_change_equals_making_anew(story: Story) ->
         _equal(advance(board, before), first)
 
 
+def test_changes_together_are_all_seen(story: Story) -> None:
+    """One change decides which rows are written; another must not hide behind it."""
+    board = make_board(story.state)
+    story.tell("priority.set", "KESTREL-1", {"priority": 3})
+    story.tell("scene.retimed", "KESTREL-1/2", {"frames": 320})
+    story.tell("work.started", SCENE, {"department": "animation"})
+    story.tell("work.started", "KESTREL-1", {"department": "cutting"})
+    _equal(advance(board, story.state), make_board(story.state))
+
+
 def test_the_same_state_gives_the_same_board(story: Story) -> None:
     board = make_board(story.state)
     assert advance(board, story.state) is board

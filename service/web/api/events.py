@@ -1,9 +1,9 @@
 """Events: recorded by POST, read back in order of position."""
 
-import json
 from collections.abc import Sequence
 from typing import Any
 
+import orjson
 from flask import Blueprint, Response, g
 from marshmallow import Schema
 
@@ -94,7 +94,7 @@ def _receipts(receipts: Sequence[Receipt], batch: bool) -> Response:
             for receipt in receipts
         ]
     }
-    answer = Response(json.dumps(body), 201 if new else 200, content_type=JSON)
+    answer = Response(orjson.dumps(body), 201 if new else 200, content_type=JSON)
     if new and not batch:
         answer.headers["Location"] = f"/events/{receipts[0].position}"
     return answer

@@ -19,10 +19,13 @@ Accepts = Callable[[Any], bool]
 _REQUIRED = frozenset({"specversion", "id", "source", "type", "subject", "time", "data"})
 _ID = re.compile(r"[ -~]{1,256}")
 _SOURCE = re.compile(URI_REFERENCE)
-_DAY = re.compile(r"20\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|1\d|2[0-8])", re.ASCII)
+_DATE = (
+    r"20\d\d-(?:(?:0[13578]|1[02])-(?:0[1-9]|[12]\d|3[01])|(?:0[469]|11)-(?:0[1-9]|[12]\d|30)"
+    r"|02-(?:0[1-9]|1\d|2[0-8]))"
+)
+_DAY = re.compile(_DATE, re.ASCII)
 _MOMENT = re.compile(
-    r"20\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|1\d|2[0-8])T(?:[01]\d|2[0-3]):[0-5]\d:[0-5]\d"
-    r"(?:\.\d{1,6})?(?:Z|[+-](?:0\d|1\d):[0-5]\d)",
+    _DATE + r"T(?:[01]\d|2[0-3]):[0-5]\d:[0-5]\d(?:\.\d{1,6})?(?:Z|[+-](?:0\d|1\d):[0-5]\d)",
     re.ASCII,
 )
 _CLOCK = re.compile(r"(?:[01]\d|2[0-3]):[0-5]\d", re.ASCII)
