@@ -11,9 +11,10 @@ from seed import words
 from seed.floor import Floor
 from seed.journal import Told
 from seed.scenario import CODES
-from service.production.state import Node
+from service.production.state import Node, visit_of
 from service.production.work import crew_at
 from service.vocabulary.calendar import NEVER
+from service.vocabulary.instants import US_PER_MIN
 
 HANDED_OUT = ("layout", "background", "animation", "clean-up", "in-between")
 HAND_OUT_CHANCE = 0.62
@@ -125,6 +126,10 @@ class Shift:
             return None
         if moment - floor.out_min.get(sender, 0) > REFUSAL_AGE_MAX_MIN:
             return None
+        since_us = floor.out_min.get(sender, 0) * US_PER_MIN
+        takes = visit_of(floor.journal.state, *node).takes
+        if any(take.started_us >= since_us for take in takes):
+            return None  # it took that hand-off for an earlier take
         self._refused[node] = None
         # the sender's day is already told: it goes on with it tomorrow
         del floor.out_min[sender]

@@ -54,12 +54,16 @@ def event(
 
 
 class Client:
-    """A connection to the service, with one token."""
+    """A connection to the service, with one token.
 
-    def __init__(self, url: str, token: str) -> None:
-        self._http = httpx.Client(
-            base_url=url, headers={"Authorization": f"Bearer {token}"}, timeout=READ_S
-        )
+    Clients of several tokens may share one connection: `http`, which they then do not close.
+    """
+
+    def __init__(self, url: str, token: str, http: httpx.Client | None = None) -> None:
+        self._own = http is None
+        self._http = httpx.Client(timeout=READ_S) if http is None else http
+        self._url = url.rstrip("/")
+        self._bearer = {"Authorization": f"Bearer {token}"}
 
     def post(self, events: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
         """Post a batch that lands whole or not at all; gives a receipt for each event.
@@ -67,23 +71,19 @@ class Client:
         Raises RefusedError, and httpx.TransportError when the service cannot be reached: post
         the same again then.
         """
-        answer = self._http.post(
-            "/events", content=orjson.dumps(events), headers={"Content-Type": BATCH}
-        )
+        answer = self._send("POST", "/events", content=orjson.dumps(events), type_=BATCH)
         receipts: list[dict[str, Any]] = self._read(answer)["receipts"]
         return receipts
 
     def what_if(self, events: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
         """The impact that events would have; nothing is recorded. Raises RefusedError."""
-        answer = self._http.post(
-            "/what-if", content=orjson.dumps(events), headers={"Content-Type": BATCH}
-        )
+        answer = self._send("POST", "/what-if", content=orjson.dumps(events), type_=BATCH)
         impact: dict[str, Any] = self._read(answer)
         return impact
 
     def get(self, path: str, **query: str | int) -> dict[str, Any]:
         """What the service answers to a read. Raises RefusedError."""
-        answer: dict[str, Any] = self._read(self._http.get(path, params=query))
+        answer: dict[str, Any] = self._read(self._send("GET", path, query=query))
         return answer
 
     def pages(self, path: str, **query: str | int) -> Iterator[Any]:
@@ -91,18 +91,34 @@ class Client:
 
         A list of events has no end, since more may be recorded: this stops where it is empty.
         """
-        answer = self._http.get(path, params=query)
+        answer = self._send("GET", path, query=query)
         while page := self._read(answer):
             yield page
             following = answer.links.get("next")
             if following is None:
                 return
-            answer = self._http.get(following["url"])
+            answer = self._send("GET", following["url"])
 
     def put(self, path: str, body: Mapping[str, Any]) -> dict[str, Any]:
         """Set something, such as a simulated clock. Raises RefusedError."""
-        answer: dict[str, Any] = self._read(self._http.put(path, json=dict(body)))
+        content = orjson.dumps(dict(body))
+        answer: dict[str, Any] = self._read(
+            self._send("PUT", path, content=content, type_="application/json")
+        )
         return answer
+
+    def _send(
+        self,
+        method: str,
+        path: str,
+        *,
+        query: Mapping[str, str | int] | None = None,
+        content: bytes | None = None,
+        type_: str | None = None,
+    ) -> httpx.Response:
+        headers = self._bearer if type_ is None else {**self._bearer, "Content-Type": type_}
+        url = httpx.URL(self._url + "/").join(path)
+        return self._http.request(method, url, params=query, content=content, headers=headers)
 
     @staticmethod
     def _read(answer: httpx.Response) -> Any:
@@ -115,8 +131,9 @@ class Client:
         raise RefusedError(answer.status_code, problem)
 
     def close(self) -> None:
-        """End the connection."""
-        self._http.close()
+        """End the connection, unless it is shared."""
+        if self._own:
+            self._http.close()
 
     def __enter__(self) -> "Client":
         return self

@@ -9,7 +9,7 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import click
 import httpx
@@ -18,7 +18,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 
 import seed
-from service.client import Client
+from service.client import READ_S, Client
 from service.log import studios, tokens
 from service.log.engine import service_engine
 from service.settings import Settings
@@ -26,6 +26,27 @@ from service.vocabulary.facts import Role
 from service.vocabulary.instants import parse_instant
 
 UP_S = 60.0
+BATCH_EVENTS = 500
+FLOOR = "floor"
+
+
+class Poster(NamedTuple):
+    """Who holds a token of the demo studio."""
+
+    name: str
+    role: Role
+    source: str
+    departments: tuple[str, ...] = ()
+
+
+POSTERS = (
+    Poster("office", Role.OFFICE, "/office"),
+    Poster("supervisor", Role.SUPERVISOR, "/supervision"),
+    Poster("producer", Role.PRODUCER, "/production"),
+    Poster("auditor", Role.AUDITOR, "/audit"),
+    Poster("layout", Role.DESK, "/desks/layout", ("layout",)),
+    Poster(FLOOR, Role.DESK, "/desks/", seed.DEPARTMENTS),
+)
 SHOWN_ITEMS = 10
 SHOWN_SCENES = 8
 
@@ -38,10 +59,10 @@ def run_demo(
     if not _is_free(port):
         raise click.ClickException(f"port {port} is taken; name another with --port")
     days = _generate(say)
-    studio, secrets = _make_studio(settings, database_url, days)
+    studio, secrets = _make_studio(settings, database_url)
     url = f"http://127.0.0.1:{port}"
-    with _served(settings, port) as server:
-        clients = {role: Client(url, secret) for role, secret in secrets.items()}
+    with _served(settings, port) as server, httpx.Client(timeout=READ_S) as http:
+        clients = {name: Client(url, secret, http) for name, secret in secrets.items()}
         _post(say, clients, days)
         retake = seed.final_retake()
         called = clients["supervisor"].post([retake])
@@ -54,8 +75,6 @@ def run_demo(
         else:
             show_impact(say, retake, impact)
             _how_to_go_on(say, url, studio, secrets, retake, stay=stay)
-        for client in clients.values():
-            client.close()
         if stay:
             say.print("\nServing until Ctrl-C.")
             try:
@@ -64,12 +83,25 @@ def run_demo(
                 say.print("Stopping.")
 
 
+def batched(posts: Sequence[seed.Post]) -> list[seed.Post]:
+    """Posts as a studio's floor makes them: what the desks say one after the other, together."""
+    together: list[seed.Post] = []
+    for post in posts:
+        poster = FLOOR if post.role in seed.DEPARTMENTS else post.role
+        last = together[-1] if together else None
+        if last and last.role == poster and len(last.events) + len(post.events) <= BATCH_EVENTS:
+            together[-1] = last._replace(events=last.events + post.events)
+        else:
+            together.append(seed.Post(poster, post.events))
+    return together
+
+
 def _generate(say: Console) -> list[seed.Day]:
     with _progress(say) as progress:
         task = progress.add_task("imagining the studio", total=None)
         days = []
         for day in seed.days():
-            days.append(day)
+            days.append(day._replace(posts=tuple(batched(day.posts))))
             progress.update(task, completed=len(days))
         progress.update(task, total=len(days))
     return days
@@ -85,11 +117,8 @@ def _progress(say: Console) -> Progress:
     )
 
 
-def _make_studio(
-    settings: Settings, database_url: str, days: Sequence[seed.Day]
-) -> tuple[str, dict[str, str]]:
-    """A studio with a name that is still free, and a token for everybody who posts."""
-    prefixes = source_prefixes(days)
+def _make_studio(settings: Settings, database_url: str) -> tuple[str, dict[str, str]]:
+    """A studio with a name that is still free, and tokens by who holds them."""
     engine = service_engine(database_url, settings)
     try:
         with engine.begin() as connection:
@@ -99,25 +128,21 @@ def _make_studio(
             studio = next(name for name in names if name not in taken)
             clock_at_us = parse_instant(seed.opening_clock())
             studios.make_studio(connection, studio, "simulated", clock_at_us)
-            secrets = {}
-            for poster, prefix in prefixes.items():
-                role = poster if poster in set(Role) else Role.DESK
-                own = () if poster in set(Role) else (poster,)
-                _, secrets[poster] = tokens.issue(
-                    connection, studio, poster, role, own, prefix, datetime.now(UTC)
-                )
+            secrets = {
+                poster.name: tokens.issue(
+                    connection,
+                    studio,
+                    poster.name,
+                    poster.role,
+                    poster.departments,
+                    poster.source,
+                    datetime.now(UTC),
+                )[1]
+                for poster in POSTERS
+            }
     finally:
         engine.dispose()
     return studio, secrets
-
-
-def source_prefixes(days: Sequence[seed.Day]) -> dict[str, str]:
-    """By who posts, the source they post under; the auditor posts nothing."""
-    prefixes = {"auditor": "/audit"}
-    for day in days:
-        for post in day.posts:
-            prefixes.setdefault(post.role, post.events[0]["source"])
-    return prefixes
 
 
 @contextmanager
@@ -271,7 +296,7 @@ def _how_to_go_on(
     if not stay:
         say.print(f"Start the service again: {sys.argv[0]} serve --port {port}", soft_wrap=True)
     say.print(f"It answers at {url}. Tokens of the demo studio {studio}:")
-    for role in ("supervisor", "office", "auditor"):
+    for role in ("supervisor", "office", "auditor", "layout"):
         say.print(f"  {role:<11}{secrets[role]}", soft_wrap=True)
     bearer = f"-H 'Authorization: Bearer {secrets['supervisor']}'"
     code = retake["data"]["retake"]
