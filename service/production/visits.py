@@ -125,9 +125,10 @@ class Visit(NamedTuple):
 
     def take_open(self, at_us: int) -> Take:
         """The take that was open at an instant; one that a call opens just then was not yet."""
-        return next(
-            (take for take in reversed(self.takes) if take.opened_us < at_us), self.takes[0]
-        )
+        for take in reversed(self.takes):
+            if take.opened_us < at_us:
+                return take
+        return self.takes[0]
 
 
 FIRST_OPENED_US = -(2**62)
@@ -202,7 +203,8 @@ def _enter(
     visit: Visit, entry: Entry, terms: Callable[[], Terms], remaining: Remaining
 ) -> Visit | Illegal:
     entries = visit.entries
-    if not entries or _key(entry) >= _key(entries[-1]):
+    # nearly every fact comes after the last: the instant alone says so
+    if not entries or entry.at_us > entries[-1].at_us or _key(entry) >= _key(entries[-1]):
         takes = _step(visit.takes, entry, terms, remaining)
         return takes if isinstance(takes, Illegal) else Visit(takes, (*entries, entry))
     place = bisect_right(entries, _key(entry), key=_key)
@@ -243,33 +245,20 @@ def _step(
 
 def _moved(take: Take, entry: Entry, phase: Phase) -> Take:
     """A take after what a desk did with it, or an omission."""
+    move = entry.move
     started_us, ended_us, artist = take.started_us, take.ended_us, take.artist
-    match entry.move:
-        case Move.START:
-            started_us, artist = entry.at_us, entry.artist or artist
-        case Move.HAND_OFF:
-            started_us, ended_us = started_us if started_us >= 0 else entry.at_us, entry.at_us
-        case Move.HAND_OUT:
-            artist = entry.artist
-        case Move.REFUSE:
-            take = take._replace(goes_on_e4=entry.share_e4, settled=len(take.shares))
-            started_us, ended_us, artist = -1, -1, None
-        case _ if take.phase is Phase.ON_DESK:
-            started_us, artist = -1, None
-    # written out, because `_replace` is slow and the fold does this by the hundred thousand
-    return Take(
-        take.number,
-        phase,
-        take.opened_us,
-        started_us,
-        ended_us,
-        artist,
-        take.shares,
-        take.carried_e4,
-        take.basis_e4,
-        take.goes_on_e4,
-        take.settled,
-    )
+    if move is Move.START:
+        started_us, artist = entry.at_us, entry.artist or artist
+    elif move is Move.HAND_OFF:
+        started_us, ended_us = started_us if started_us >= 0 else entry.at_us, entry.at_us
+    elif move is Move.HAND_OUT:
+        artist = entry.artist
+    elif move is Move.REFUSE:
+        take = take._replace(goes_on_e4=entry.share_e4, settled=len(take.shares))
+        started_us, ended_us, artist = -1, -1, None
+    elif take.phase is Phase.ON_DESK:
+        started_us, artist = -1, None  # omitted
+    return Take(take.number, phase, take.opened_us, started_us, ended_us, artist, *take[6:])
 
 
 def _called(

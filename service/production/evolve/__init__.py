@@ -55,7 +55,8 @@ def apply(draft: Draft, event: Event) -> None:
     if event.fact.TYPE == "event.struck":
         return
     APPLIES[event.fact.TYPE](draft, event, event.fact)
-    draft.worked_out.clear()
+    if draft.worked_out:
+        draft.worked_out.clear()
     before = draft.latest.get(event.subject)
     if before is None or before < event.time_us:
         draft.latest[event.subject] = event.time_us

@@ -28,21 +28,12 @@ def try_move(
     share_e4: int = 10_000,
 ) -> Visit | Illegal:
     """The visit as the move would leave it, or why the table of moves refuses it."""
-    rank = DESK_RANK if move in DESK_MOVES else CALL_RANK
-    entry = Entry(event.time_us, rank, event.position, move, take, artist, retake, share_e4)
-    key = (node, entry)
-    if isinstance(known, Draft) and key in known.worked_out:
-        tried: Visit | Illegal = known.worked_out[key]
-        return tried
-    item, department = node
-    tried = enter(
-        visit_of(known, item, department),
-        entry,
-        terms_of(known, item, department),
-        remaining_of(known, department),
-    )
-    if isinstance(known, Draft):
-        known.worked_out[key] = tried
+    entry = _entry(event, move, take, artist, retake, share_e4)
+    if not isinstance(known, Draft):
+        return _entered(known, node, entry)
+    tried: Visit | Illegal | None = known.worked_out.get((node, entry))
+    if tried is None:
+        tried = known.worked_out[node, entry] = _entered(known, node, entry)
     return tried
 
 
@@ -62,13 +53,39 @@ def enter_move(
     Raises ValueError if the table refuses it after all: the log would then not be what was
     decided.
     """
-    visit = try_move(
-        draft, event, node, move, take=take, artist=artist, retake=retake, share_e4=share_e4
-    )
+    entry = _entry(event, move, take, artist, retake, share_e4)
+    visit: Visit | Illegal | None = None
+    if draft.worked_out:  # a fold has decided nothing before
+        visit = draft.worked_out.get((node, entry))
+    if visit is None:
+        visit = _entered(draft, node, entry)
     if isinstance(visit, Illegal):
         raise ValueError(f"event {event.position} cannot {move} {node}: {visit}")
     item, department = node
-    draft.visits[item] = {**draft.visits.get(item, {}), department: visit}
+    visits = draft.visits.get(item)
+    draft.visits[item] = {department: visit} if visits is None else {**visits, department: visit}
     if node in draft.put_first and visit.current.phase is not Phase.WAITING:
         del draft.put_first[node]  # the order is spent once the visit no longer waits
     return visit
+
+
+def _entry(
+    event: Event,
+    move: Move,
+    take: int | None,
+    artist: str | None,
+    retake: str | None,
+    share_e4: int,
+) -> Entry:
+    rank = DESK_RANK if move in DESK_MOVES else CALL_RANK
+    return Entry(event.time_us, rank, event.position, move, take, artist, retake, share_e4)
+
+
+def _entered(known: Known, node: Node, entry: Entry) -> Visit | Illegal:
+    item, department = node
+    return enter(
+        visit_of(known, item, department),
+        entry,
+        terms_of(known, item, department),
+        remaining_of(known, department),
+    )
