@@ -1,0 +1,172 @@
+"""What the README promises: the demo, and every example on the studio that it leaves behind."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from service.log.embedded import stop
+from tests.serving import COMMAND, environ_of, free_port, served
+
+README = (Path(__file__).parents[1] / "README.md").read_text()
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What the demo printed, and the service started again on what it left."""
+
+    text: str
+    url: str
+    tokens: dict[str, str]
+    data: Path
+
+    def environ(self) -> dict[str, str]:
+        tokens = {f"{name.upper()}_TOKEN": token for name, token in self.tokens.items()}
+        return {**os.environ, **tokens, "LEDGER": self.url}
+
+
+def blocks(language: str, heading: str) -> list[str]:
+    """Code of the README's section."""
+    section = README.split(f"\n## {heading}\n")[1].split("\n## ")[0]
+    return re.findall(rf"```{language}\n(.*?)```", section, re.DOTALL)
+
+
+def _demo(data: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    done = subprocess.run(
+        [*COMMAND, "demo", "--port", str(free_port()), *words],
+        env=environ_of(data),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done
+
+
+@pytest.fixture(scope="module")
+def demo() -> Iterator[Shown]:
+    folder = Path(tempfile.mkdtemp(prefix="rl-"))
+    folder.chmod(0o711)  # so that the account which root runs the server as can pass
+    data = folder / "d"
+    try:
+        text = _demo(data).stdout
+        tokens = dict(re.findall(r"^  (\w+) +(rl_\S+)$", text, re.MULTILINE))
+        with served(data) as url:
+            yield Shown(text, url, tokens, data)
+    finally:
+        stop(data)
+        shutil.rmtree(folder)
+
+
+def _run(demo: Shown, code: str) -> list[str]:
+    done = subprocess.run(
+        ["bash", "-euo", "pipefail", "-c", code],
+        env=demo.environ(),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout.splitlines()
+
+
+def _answers(demo: Shown, code: str) -> list[dict[str, object]]:
+    """The JSON documents that commands print one after the other."""
+    told, decoder, found = "".join(_run(demo, code)), json.JSONDecoder(), []
+    while told:
+        value, end = decoder.raw_decode(told)
+        found.append(value)
+        told = told[end:].lstrip()
+    return found
+
+
+def test_the_demo_shows_what_a_retake_moves(demo: Shown) -> None:
+    assert "What went back, and why" in demo.text
+    assert "Added work" in demo.text
+    assert "is missed" in demo.text
+    assert "holds" in demo.text
+    assert re.search(r"[\d,]+ events over HTTP", demo.text)
+    assert {"supervisor", "office", "auditor", "layout"} <= demo.tokens.keys()
+
+
+def test_the_curl_lines_it_prints_work(demo: Shown) -> None:
+    lines = [line for line in demo.text.splitlines() if line.startswith("curl ")]
+    assert len(lines) == 3
+    for line in lines:
+        (answer,) = _answers(demo, re.sub(r"http://127\.0\.0\.1:\d+", demo.url, line))
+        assert "position" in answer, answer
+
+
+def test_the_same_answer_every_day_and_as_json(demo: Shown) -> None:
+    told = json.loads(_demo(demo.data, "--json").stdout)
+    (line,) = [line for line in demo.text.splitlines() if line.endswith("/impact")]
+    (first,) = _answers(demo, re.sub(r"http://127\.0\.0\.1:\d+", demo.url, line))
+    assert told == first
+    assert len(told["episodes"]) == 7
+    assert {episode["date_holds"] for episode in told["episodes"]} == {True, False}
+
+
+def test_the_script_of_a_department(demo: Shown) -> None:
+    (code,) = blocks("python", "A department's script posts")
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env=demo.environ(),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert "recorded once: True" in done.stdout
+    (refused,) = blocks("sh", "A department's script posts")
+    (problem,) = _answers(demo, refused)
+    assert problem["status"] == 422
+    assert "TIDEWICK-101/999" in str(problem["errors"])
+
+
+def test_the_questions_of_a_supervisor(demo: Shown) -> None:
+    (code,) = blocks("sh", "A supervisor asks")
+    tray, episodes, impact = _answers(demo, code)
+    assert tray["department"] == "animation"
+    assert len(episodes["items"]) == 13  # type: ignore[arg-type]  # a list
+    assert impact["reopened"]
+    assert impact["cautions"]
+
+
+def test_the_replay_of_an_auditor(demo: Shown) -> None:
+    (code,) = blocks("sh", "An auditor replays")
+    then, led_there = _answers(demo, code)
+    assert then["scenes"]
+    assert led_there
+
+
+def test_the_commands_for_a_studio_of_ones_own(demo: Shown) -> None:
+    code, _in_containers = blocks("sh", "Run it for your studio")
+    lines = [line for line in code.splitlines() if not line.endswith(" serve")]
+    assert len(lines) == 4
+    for line in lines:
+        words = line.removeprefix(".venv/bin/retake-ledger ").split()
+        done = subprocess.run(
+            [*COMMAND, *words],
+            env=environ_of(demo.data),
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+
+
+def test_the_two_commands_stand_in_it() -> None:
+    first, second = blocks("sh", "Two commands")
+    assert first.strip() == (
+        "python3 -m venv .venv && .venv/bin/pip install -e '.[test]' "
+        "&& .venv/bin/retake-ledger demo"
+    )
+    assert second.strip() == ".venv/bin/pytest"
