@@ -229,6 +229,14 @@ def test_a_start_told_late_reopens_the_visit() -> None:
     assert "late" in story.marks(started)
 
 
+def test_a_start_at_the_moment_of_the_call_counts_as_before_it() -> None:
+    story = studio(scenes=1)
+    story.desk("KESTREL-1/1", "layout", "animation", start=DAY_1, end=DAY_2)
+    story.call("R1", "KESTREL-1/1", "animation", "character", at=CALLED)
+    story.tell("work.started", "KESTREL-1/1", {"department": "paint"}, at=CALLED)
+    assert ("KESTREL-1/1", "paint") in new_takes(story, "R1")
+
+
 def test_a_start_after_the_call_is_no_retake() -> None:
     story = studio(scenes=1)
     story.desk("KESTREL-1/1", "layout", "animation", start=DAY_1, end=DAY_2)

@@ -258,6 +258,18 @@ def test_what_was_sent_back_counts_as_begun_and_absorbs_a_retake() -> None:
     assert told.work_e4 == 400_000, "at most the whole"
 
 
+def test_what_was_sent_back_is_the_whole_again_where_a_retake_redoes_the_whole() -> None:
+    told = Told(WHOLE).start(1).hand_off(5).tell(Move.REFUSE, 6, share_e4=1_000)
+    assert told.work_e4 == 1_000
+    assert told.call(7, "R1", 500).work_e4 == 10_000
+
+
+def test_a_first_take_sent_back_stays_when_a_retake_of_it_is_withdrawn() -> None:
+    told = Told().start(1).hand_off(50).tell(Move.REFUSE, 51, share_e4=2_500)
+    before = told.visit.takes
+    assert told.call(52, "R1", 5_000).uncall(53, "R1").visit.takes == before
+
+
 def test_what_was_sent_back_gives_up_only_what_was_called_since() -> None:
     told = Told().hand_off(1).call(2, "R1", 5_000).start(3).hand_off(4)
     told.tell(Move.REFUSE, 5, share_e4=5_000).call(6, "R2", 1_000)
