@@ -263,10 +263,11 @@ def _fill(board: Board, place: int, old: tuple[Any, Any] = (None, None)) -> None
     if isinstance(record, Scene):
         priority = priority or state.episodes[record.episode].priority
         held_on = record.hold.by_on.toordinal() if record.hold else 0
-    known = old[1] if old[0] is record and visits is not old[1] else None
+    known = (old[1] or {}) if old[0] is record and visits is not old[1] else None
+    found = visits or {}
     for row in range(int(frame.first_row[place]), int(frame.first_row[place + 1])):
         department = frame.nodes[row][1]
-        if known is not None and known.get(department) is visits.get(department):
+        if known is not None and known.get(department) is found.get(department):
             continue
         standing = stand(state, item, record, department, visits)
         board.phase[row] = OUT if omitted else standing.phase

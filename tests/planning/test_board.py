@@ -33,6 +33,7 @@ def story() -> Story:
 CHANGES: list[tuple[str, str, dict[str, Any]]] = [
     ("work.started", SCENE, {"department": "animation"}),
     ("hand-off.made", SCENE, {"department": "animation"}),
+    ("work.started", "KESTREL-1/3", {"department": "layout"}),
     ("scene.retimed", SCENE, {"frames": 160, "drawings": 90}),
     ("scene.held", SCENE, {"owes": "client", "by_on": "2031-03-09"}),
     ("scene.freed", SCENE, {}),
