@@ -5,9 +5,8 @@ is skipped where no container engine answers.
 """
 
 import shutil
-import subprocess
-import sys
 import tempfile
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,6 +23,7 @@ from service.log.embedded import ensure_running, stop
 from service.log.engine import service_engine
 from service.log.migrate import migrate
 from service.settings import Settings
+from tests.engine import require_engine
 
 TEMPLATE = "template_migrated"
 
@@ -115,11 +115,7 @@ def _embedded() -> Iterator[tuple[str, str]]:
 
 @contextmanager
 def _container() -> Iterator[tuple[str, str]]:
-    # In a process of its own: a client that finds no engine leaves its socket open.
-    asking = [sys.executable, "-c", "import docker; docker.from_env().ping()"]
-    asked = subprocess.run(asking, cwd="/", capture_output=True, text=True, check=False)
-    if asked.returncode != 0:
-        pytest.skip(f"no container engine answers: {asked.stderr.strip().splitlines()[-1]}")
+    require_engine()
     container = PostgresContainer(
         "postgres:15", username="owner", password="owner-secret", dbname="ledger", driver="psycopg"
     )
@@ -135,3 +131,11 @@ def _container() -> Iterator[tuple[str, str]]:
 
 def _at(url: str, database: str) -> str:
     return make_url(url).set(database=database).render_as_string(hide_password=False)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say why tests were skipped, once for each reason."""
+    skipped = terminalreporter.stats.get("skipped", [])
+    reasons = Counter(report.longrepr[2].removeprefix("Skipped: ") for report in skipped)
+    for reason, count in sorted(reasons.items()):
+        terminalreporter.write_line(f"skipped {count}: {reason}")
