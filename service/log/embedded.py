@@ -1,7 +1,8 @@
 """The PostgreSQL server that comes along, so that a laptop needs no other.
 
 Inside the data folder lie `postgresql/` (the cluster and the server's socket, mode 0700),
-`server.lock` and `server.log`. There is no TCP, and whoever can enter the cluster's folder is
+`server.lock` and `server.log`, and the server's programs where root has them in a folder that the
+server's account may not pass. There is no TCP, and whoever can enter the cluster's folder is
 its owner. Everything happens under one file lock, so that any number of processes may ask for
 the server at once.
 """
@@ -12,19 +13,23 @@ import shutil
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib.metadata import version
 from pathlib import Path
 
 from sqlalchemy.engine import URL
 
 from service.log.server_programs import (
     OWNER,
+    PACKAGE,
     PORT,
     READY,
     REJECTING,
     EmbeddedServerError,
     Programs,
+    copy_programs,
     is_alive,
     named_pid,
+    programs_in,
 )
 
 __all__ = ["DATABASE", "EmbeddedServerError", "ensure_running", "is_running", "stop"]
@@ -94,6 +99,7 @@ class _Server:
             self._check_reachable()
         self._make_folder()
         with self._lock():
+            self._bring_programs()
             if not self._wait_until_decided():
                 if not self.cluster.is_dir() or not any(self.cluster.iterdir()):
                     self._make_cluster(durable=durable)
@@ -105,6 +111,7 @@ class _Server:
         if not self.cluster.is_dir():
             return False
         with self._lock():
+            self._bring_programs()
             if not self._wait_until_decided():
                 return False
             pid = named_pid(self.cluster / "postmaster.pid")
@@ -169,22 +176,38 @@ class _Server:
             self.folder.chmod(0o711)
 
     def _check_reachable(self) -> None:
-        """Refuse folders that the server's account cannot pass, naming the first."""
-        account = self.programs.account()
-        if account is None:
+        """Refuse a folder that the server's account cannot pass, naming the first closed one."""
+        closed = self._first_closed(self.folder)
+        if closed:
+            name = account.pw_name if (account := self.programs.account()) else ""
+            raise EmbeddedServerError(
+                f"{closed}: closed to the user {name}, as whom root runs the server; set "
+                "RETAKE_LEDGER_DATA to a folder under, say, /var/lib, or open it with chmod o+x, "
+                "or run as an ordinary user"
+            )
+
+    def _first_closed(self, wanted: Path) -> str:
+        """The first folder on the way that the server's account may not pass; "" if none."""
+        if self.programs.account() is None:
+            return ""
+        script = 'for passed; do test -x "$passed" || { printf %s "$passed"; exit 1; }; done'
+        passed = (path for path in (*reversed(wanted.parents), wanted) if path.exists())
+        return self.programs.run("/bin/sh", "-c", script, "sh", *passed).stdout
+
+    def _bring_programs(self) -> None:
+        """Copy the programs beside the data where the server's account cannot reach them."""
+        if not self._first_closed(self.programs.folder):
             return
-        for wanted, remedy in (
-            (self.folder, "set RETAKE_LEDGER_DATA to a folder under, say, /var/lib"),
-            (self.programs.folder, "install the service outside that folder"),
-        ):
-            script = 'for passed; do test -x "$passed" || { printf %s "$passed"; exit 1; }; done'
-            passed = (path for path in (*reversed(wanted.parents), wanted) if path.exists())
-            looked = self.programs.run("/bin/sh", "-c", script, "sh", *passed)
-            if looked.returncode != 0:
-                raise EmbeddedServerError(
-                    f"{looked.stdout}: closed to the user {account.pw_name}, as whom root runs "
-                    f"the server; {remedy}, or open it with chmod o+x, or run as an ordinary user"
-                )
+        brought = self.folder / f"programs-{version(PACKAGE)}"
+        if not brought.is_dir():
+            making = self.folder / "programs.making"
+            shutil.rmtree(making, ignore_errors=True)
+            copy_programs(self.programs.folder, making)
+            for path in (making, *making.rglob("*")):
+                if not path.is_symlink():
+                    path.chmod(0o755 if path.is_dir() or os.access(path, os.X_OK) else 0o644)
+            making.rename(brought)
+        self.programs.folder = programs_in(brought)
 
     def _make_cluster(self, *, durable: bool) -> None:
         """Make the cluster beside its place, then rename: one made by half is never met."""

