@@ -120,6 +120,9 @@ def _before_episode(known: Known, item: str, episode: Episode, department: str) 
     own = episode.route.episode_departments
     if department not in own:
         return []
+    if not episode.scenes:
+        sceneless = episode.route.arcs_without_scenes()[department]
+        return [NodeArc((item, arc.department), arc.strands) for arc in sceneless]
     arcs = [
         NodeArc((item, arc.department), arc.strands)
         for arc in episode.route.follows[department]
@@ -160,6 +163,13 @@ def _behind_episode(known: Known, item: str, episode: Episode, department: str) 
     own = episode.route.episode_departments
     if department not in own:
         return []
+    if not episode.scenes:
+        return [
+            NodeArc((item, name), arc.strands)
+            for name, sceneless in episode.route.arcs_without_scenes().items()
+            for arc in sceneless
+            if arc.department == department
+        ]
     arcs = [
         NodeArc((item, arc.department), arc.strands)
         for arc in episode.route.followed_by[department]

@@ -45,6 +45,33 @@ class Route:
     _behind: dict[tuple[str, ...], dict[str, tuple[RouteArc, ...]]] = field(
         default_factory=dict, compare=False, repr=False
     )
+    _sceneless: dict[str, tuple[RouteArc, ...]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
+
+    def arcs_without_scenes(self) -> dict[str, tuple[RouteArc, ...]]:
+        """What each department of episode grain follows in an episode without scenes as yet.
+
+        Scene departments are passed through, so that nothing is cut before its board is there.
+        """
+        if not self._sceneless:
+            for department in self.episode_departments:
+                joined: dict[str, Strands] = {}
+                waiting = list(self.follows[department])
+                while waiting:
+                    name, strands = waiting.pop()
+                    if name in self.episode_departments:
+                        joined[name] = joined.get(name, frozenset()) | strands
+                        continue
+                    waiting += [
+                        RouteArc(arc.department, arc.strands & strands)
+                        for arc in self.follows[name]
+                        if arc.strands & strands
+                    ]
+                self._sceneless[department] = tuple(
+                    RouteArc(name, joined[name]) for name in sorted(joined)
+                )
+        return self._sceneless
 
     def arcs_of(self, departments: tuple[str, ...]) -> dict[str, tuple[RouteArc, ...]]:
         """What each department follows, for a scene that visits only `departments` itself.

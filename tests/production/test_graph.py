@@ -257,3 +257,14 @@ def test_visits_never_wait_in_a_circle(seeds: list[int]) -> None:
             if waiting[arc.node] == 0:
                 free.append(arc.node)
     assert done == len(nodes)
+
+
+def test_an_episode_without_scenes_is_not_cut_before_its_board() -> None:
+    story = studio(scenes=0, episodes=("KESTREL-1",))
+    before = predecessors(story.state, "KESTREL-1", "cutting")
+    assert [arc.node for arc in before] == [("KESTREL-1", "storyboard")]
+    behind = successors(story.state, "KESTREL-1", "storyboard")
+    assert [arc.node for arc in behind] == [("KESTREL-1", "cutting")]
+    story.tell("scene.listed", "KESTREL-1/1", {"frames": 24})
+    before = predecessors(story.state, "KESTREL-1", "cutting")
+    assert [arc.node for arc in before] == [("KESTREL-1/1", "camera")]
