@@ -1,5 +1,6 @@
 """The command `retake-ledger`."""
 
+import logging
 import os
 import subprocess
 import sys
@@ -105,14 +106,19 @@ def migrate_command() -> None:
 @click.option(
     "--threads", default=8, show_default=True, type=click.IntRange(1, 256), help="In each worker."
 )
-def serve_command(host: str, port: int, workers: int, threads: int) -> None:
-    """Run the service until a signal ends it."""
+@click.option("--quiet", is_flag=True, help="Log faults alone, not one line a request.")
+def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool) -> None:
+    """Run the service until a signal ends it; logs go to standard error, JSON a line."""
     settings = read_settings()
+    logging.basicConfig(format="%(message)s", level=logging.WARNING)
+    logging.getLogger("retake_ledger").setLevel(logging.WARNING if quiet else logging.INFO)
     with database_of(settings) as url, TemporaryDirectory(prefix="rl-metrics-") as shared:
         # where workers put their figures, so that any of them can answer for all
         os.environ["PROMETHEUS_MULTIPROC_DIR"] = shared
         from service.web.serving import serve  # noqa: PLC0415  # after the folders are said
 
+        if not quiet:
+            click.echo(f"answering at http://{host}:{port}, until Ctrl-C", err=True)
         serve(settings, url, serving_options(host, port, workers, threads))
 
 

@@ -149,7 +149,7 @@ def _make_studio(settings: Settings, database_url: str) -> tuple[str, dict[str, 
 def _served(settings: Settings, port: int) -> Iterator[subprocess.Popen[bytes]]:
     """The service in processes of its own, on this database; ended at the end."""
     environ = {**os.environ, "RETAKE_LEDGER_DATA": str(settings.data)}
-    command = [sys.executable, "-m", "service.cli", "serve", "--port", str(port)]
+    command = [sys.executable, "-m", "service.cli", "serve", "--quiet", "--port", str(port)]
     server = subprocess.Popen(command, env=environ)  # noqa: S603
     try:
         deadline = time.monotonic() + UP_S

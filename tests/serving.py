@@ -42,7 +42,7 @@ def free_port() -> int:
 def served(data: Path, *, workers: int = 2) -> Iterator[str]:
     """The URL of a running service; it is ended by the signal a user would send."""
     port = free_port()
-    words = ["serve", "--port", str(port), "--workers", str(workers)]
+    words = ["serve", "--quiet", "--port", str(port), "--workers", str(workers)]
     server = subprocess.Popen([*COMMAND, *words], env=environ_of(data))
     url = f"http://127.0.0.1:{port}"
     try:
