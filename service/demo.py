@@ -259,7 +259,7 @@ def _show_scenes(say: Console, scenes: Sequence[Mapping[str, Any]]) -> None:
 
 def _show_episodes(say: Console, episodes: Sequence[Mapping[str, Any]]) -> None:
     table = Table(
-        title="\nEvery delivery, before and after; margins in working days, negative is late",
+        title="\nEvery delivery, before and after; margins in working days",
         title_justify="left",
         box=None,
         pad_edge=False,
