@@ -180,12 +180,12 @@ class Recorder:
         pending: _Pending,
     ) -> tuple[Receipt, ...] | Refusal:
         """Decide one post and, if it may be recorded, add it to the commit."""
-        new, positions, reused = _sort_out(commit, known, pending.proposals)
+        new, reused = _sort_out(known, pending.proposals)
         if reused:
             return Refusal(tuple(reused))
         events = [
-            _event(pending.proposals[place], positions[place], commit, pending.token)
-            for place in new
+            _event(pending.proposals[place], position, commit, pending.token)
+            for position, place in enumerate(new, commit.head.position + 1)
         ]
         decided = decide(
             commit.state, events, actor_of(pending.token), self._past(connection, commit, events)
@@ -226,11 +226,10 @@ class Recorder:
 
 
 def _sort_out(
-    commit: _Commit, known: dict[tuple[str, str], _Repeat], proposals: Sequence[Proposed]
-) -> tuple[list[int], dict[int, int], list[Reason]]:
-    """Places of what is new, the positions they would get, and what reuses an id otherwise."""
+    known: dict[tuple[str, str], _Repeat], proposals: Sequence[Proposed]
+) -> tuple[list[int], list[Reason]]:
+    """Places of what is new, and what reuses an id with other content."""
     new: list[int] = []
-    positions: dict[int, int] = {}
     reused: list[Reason] = []
     seen: dict[tuple[str, str], Proposed] = {}
     for place, proposed in enumerate(proposals):
@@ -239,7 +238,6 @@ def _sort_out(
         if twin is None:
             seen[key] = proposed
             new.append(place)
-            positions[place] = commit.head.position + len(new)
         elif not _same(twin, proposed):
             reused.append(
                 Reason(
@@ -249,7 +247,7 @@ def _sort_out(
                     place,
                 )
             )
-    return new, positions, reused
+    return new, reused
 
 
 def _same(twin: _Repeat | Proposed, proposed: Proposed) -> bool:

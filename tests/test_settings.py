@@ -69,7 +69,7 @@ def test_the_owner_may_have_a_url_of_its_own() -> None:
         ("BODY_BYTES_MAX", "8MB", "'8MB': set a whole number of at least 1024"),
         ("BATCH_EVENTS_MAX", "0", "'0': set a whole number of at least 1"),
         ("NESTING_MAX", "500", "'500': set a whole number from 8 to 200"),
-        ("CLOCK_SKEW_S", "-1", "'-1': set a whole number of at least 0"),
+        ("POOL_OVERFLOW", "-1", "'-1': set a whole number of at least 0"),
         ("POOL_SIZE", "1.5", "'1.5': set a whole number"),
     ],
 )
