@@ -12,7 +12,6 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-import orjson
 import tzdata  # type: ignore[import-untyped]  # it ships no types
 from sqlalchemy import Connection, Engine
 
@@ -24,7 +23,7 @@ from service.planning.schedule import Schedule, schedule
 from service.production.decide import Past, Retold, retell
 from service.production.evolve import fold
 from service.production.state import EMPTY, State
-from service.vocabulary.event import Event, revive_event
+from service.vocabulary.event import Event, read_event
 from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.instants import US_PER_MIN
 
@@ -125,7 +124,7 @@ class Studio:
 
     def _take_in(self, connection: Connection, until: int) -> None:
         rows = bodies(connection, self.name, self._position, until, CHUNK_EVENTS)
-        events = [revive_event(orjson.loads(body)) for _, body in rows]
+        events = [read_event(body) for _, body in rows]
         struck = {
             event.fact.position: event.position
             for event in events
@@ -139,7 +138,7 @@ class Studio:
         # complete: read on to the head before telling the tail again
         if last < until:
             rest = bodies(connection, self.name, last, until)
-            events += [revive_event(orjson.loads(body)) for _, body in rest]
+            events += [read_event(body) for _, body in rest]
             struck |= {
                 event.fact.position: event.position
                 for event in events
@@ -195,7 +194,7 @@ class Studio:
 
     def _events(self, connection: Connection, after: int, until: int) -> list[Event]:
         rows = bodies(connection, self.name, after, until)
-        return [revive_event(orjson.loads(body)) for _, body in rows]
+        return [read_event(body) for _, body in rows]
 
     def past(self, connection: Connection, before: int, until: int, new: Iterable[Event]) -> Past:
         """What a strike of an event at or behind `before` is decided against.
@@ -263,7 +262,7 @@ class Studio:
                 until_position=until,
                 time_until_us=at_us,
             )
-        events = [revive_event(orjson.loads(row.body)) for row in rows]
+        events = [read_event(row.body) for row in rows]
         return retell(base, [event for event in events if event.position not in struck])
 
     def planned(self, state: State, position: int, now_min: int) -> Schedule:

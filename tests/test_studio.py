@@ -1,6 +1,5 @@
 """The warm fold: the same in every worker, at every position, strikes included."""
 
-import orjson
 import pytest
 from sqlalchemy import Engine
 
@@ -11,7 +10,7 @@ from service.production.state import EMPTY, State, visit_of
 from service.production.visits import Phase
 from service.record import OpenStudio
 from service.studio import NotYetError
-from service.vocabulary.event import Event, revive_event
+from service.vocabulary.event import Event, read_event
 from service.vocabulary.facts.record import EventStruck
 from tests import recording
 from tests.recording import NAME, fact, posted, set_clock, worker
@@ -61,7 +60,7 @@ def _tell_with_strikes(studio: OpenStudio) -> None:
 
 def _log(engine: Engine) -> list[Event]:
     with engine.connect() as connection:
-        return [revive_event(orjson.loads(body)) for _, body in bodies(connection, NAME, 0)]
+        return [read_event(body) for _, body in bodies(connection, NAME, 0)]
 
 
 def _known_at(events: list[Event], position: int) -> State:

@@ -67,13 +67,13 @@ def _before_scene(known: Known, item: str, scene: Scene, department: str) -> lis
     if department not in scene.departments:
         return []
     arcs = list(_own_arcs(known, item, scene, scene.route.arcs_of(scene.departments)[department]))
-    if not scene.elements and not scene.same_as:
-        return arcs
     for used in scene.elements:
         element = known.elements[used]
-        kind = element.route.kinds[element.kind]
-        if kind.feeds == department:
-            arcs.append(NodeArc((used, element.departments[-1]), frozenset({kind.strand})))
+        if element.route.kinds[element.kind].feeds == department:
+            strands = element.route.carries(element.kind)
+            arcs.append(NodeArc((used, element.departments[-1]), strands))
+    if not scene.same_as:
+        return arcs
     for same in scene.same_as:
         if same.joins == department:
             arcs.extend(_from_source(known, scene, same))
@@ -111,8 +111,7 @@ def _beside_element(item: str, element: Element, department: str, step: int) -> 
     place = element.departments.index(department) + step
     if not 0 <= place < len(element.departments):
         return []
-    strands = frozenset({element.route.kinds[element.kind].strand})
-    return [NodeArc((item, element.departments[place]), strands)]
+    return [NodeArc((item, element.departments[place]), element.route.carries(element.kind))]
 
 
 def _before_episode(known: Known, item: str, episode: Episode, department: str) -> list[NodeArc]:
@@ -128,6 +127,8 @@ def _before_episode(known: Known, item: str, episode: Episode, department: str) 
         for arc in episode.route.follows[department]
         if arc.department in own
     ]
+    if not episode.route.gathers_scenes(department) and _one_route(known, episode):
+        return arcs
     for name in episode.scenes:
         scene = known.scenes[name]
         for before, strands in scene.route.arcs_of(scene.departments).get(department, ()):
@@ -175,12 +176,19 @@ def _behind_episode(known: Known, item: str, episode: Episode, department: str) 
         for arc in episode.route.followed_by[department]
         if arc.department in own
     ]
+    if not episode.route.opens_scenes(department) and _one_route(known, episode):
+        return arcs
     for name in episode.scenes:
         scene = known.scenes[name]
         for behind, strands in scene.route.behind_of(scene.departments).get(department, ()):
             if behind in scene.departments:
                 arcs.append(NodeArc((name, behind), strands))
     return arcs
+
+
+def _one_route(known: Known, episode: Episode) -> bool:
+    """Whether all scenes of an episode take the episode's own route."""
+    return len(known.shows[episode.show].routes) == 1
 
 
 def reusers_of(known: Known, scene: str) -> list[str]:

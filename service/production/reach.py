@@ -106,10 +106,9 @@ def _episodes_scaled(known: Known, found: dict[Node, Reached]) -> dict[Node, Rea
     for node, step in found.items():
         shares = touched.get(node[0], {}) if step.via is not None else {}
         if shares:
-            scenes = [(name, known.scenes[name]) for name in known.episodes[node[0]].scenes]
-            frames = {name: scene.frames for name, scene in scenes if not scene.omitted}
-            part = sum(share * frames.get(name, 0) for name, share in shares.items())
-            share = ceil_div(part, max(1, sum(frames.values())))
+            scenes = [(known.scenes[name], share) for name, share in shares.items()]
+            part = sum(share * scene.frames for scene, share in scenes if not scene.omitted)
+            share = ceil_div(part, max(1, known.episodes[node[0]].scene_frames))
             scaled[node] = step._replace(share_e4=max(1, share))
     return scaled
 

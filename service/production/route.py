@@ -45,9 +45,25 @@ class Route:
     _behind: dict[tuple[str, ...], dict[str, tuple[RouteArc, ...]]] = field(
         default_factory=dict, compare=False, repr=False
     )
+    _carries: dict[str, Strands] = field(default_factory=dict, compare=False, repr=False)
     _sceneless: dict[str, tuple[RouteArc, ...]] = field(
         default_factory=dict, compare=False, repr=False
     )
+
+    def opens_scenes(self, department: str) -> bool:
+        """Whether scenes wait for an episode's visit there."""
+        return any(arc.department in self.scene_departments for arc in self.followed_by[department])
+
+    def gathers_scenes(self, department: str) -> bool:
+        """Whether an episode's visit there waits for its scenes."""
+        return any(arc.department in self.scene_departments for arc in self.follows[department])
+
+    def carries(self, kind: str) -> Strands:
+        """The strand of a kind of element, as what an arc from it carries."""
+        known = self._carries.get(kind)
+        if known is None:
+            known = self._carries[kind] = frozenset({self.kinds[kind].strand})
+        return known
 
     def arcs_without_scenes(self) -> dict[str, tuple[RouteArc, ...]]:
         """What each department of episode grain follows in an episode without scenes as yet.

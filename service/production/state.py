@@ -73,6 +73,7 @@ class Episode(NamedTuple):
     scenes: tuple[str, ...] = ()
     delivered_us: int = -1
     priority: int = 0
+    scene_frames: int = 0  # running total over the scenes in the picture
 
     def gate(self, name: str) -> Gate | None:
         """The gate of that name, if it is set."""

@@ -42,7 +42,7 @@ def _frames(known: Known, item: Scene | Element | Episode) -> int:
     if isinstance(item, Episode):
         if item.frames is not None:
             return item.frames
-        return sum(scene.frames for scene in _in_picture(known, item))
+        return item.scene_frames
     return item.frames
 
 

@@ -193,6 +193,11 @@ class Member:
         """Whether it is kept aside from the event's body."""
         return isinstance(self.kind, Text)
 
+    @property
+    def same(self) -> bool:
+        """Whether its JSON value is the core's value."""
+        return type(self.kind).revive is Kind.revive
+
 
 def members(cls: type) -> tuple[Member, ...]:
     """The members of a dataclass made with `says`, in order.
@@ -223,8 +228,9 @@ def reviver(cls: type) -> Callable[[Mapping[str, Any]], Any]:
     for member in members(cls):
         # personal text is not in the body, and the core has no use for it
         default = None if member.personal else member.default
-        same = type(member.kind).revive is Kind.revive
-        plan.append((member.name, None if same else member.kind.revive, default, member.personal))
+        plan.append(
+            (member.name, None if member.same else member.kind.revive, default, member.personal)
+        )
 
     def revive(data: Mapping[str, Any]) -> Any:
         values = []

@@ -4,13 +4,16 @@ from collections import Counter
 from collections.abc import Iterable
 from random import Random
 from typing import Any
+from unittest import mock
 
 from hypothesis import given, note
 from hypothesis import strategies as st
 from immutables import Map
+from msgspec import Struct
+from msgspec.structs import replace
 
 from service.production.decide import Accepted, decide
-from service.production.evolve import evolve, fold
+from service.production.evolve import desks, evolve, fold
 from service.production.refusal import Code, Refusal
 from service.production.state import EMPTY, State, visit_of
 from service.production.visits import Move, Phase, replay
@@ -72,6 +75,14 @@ def test_the_fold_ends_where_deciding_one_by_one_does(seeds: list[int]) -> None:
     assert same(fold(EMPTY, story.events), story.state)
 
 
+@given(LOGS)
+def test_the_short_way_of_the_desks_ends_where_the_long_way_does(seeds: list[int]) -> None:
+    story = told(seeds)
+    with mock.patch.object(desks, "IN_ORDER", {}):
+        long_way = fold(EMPTY, story.events)
+    assert fold(EMPTY, story.events) == long_way
+
+
 @given(LOGS, st.integers(0, 1000))
 def test_folding_in_pieces_equals_folding_whole(seeds: list[int], cut: int) -> None:
     events = told(seeds).events
@@ -98,6 +109,9 @@ def dump(value: Any, names: dict[int, str] | None = None, field: str = "") -> An
     if isinstance(value, tuple) and hasattr(value, "_fields"):
         pairs = zip(value._fields, value, strict=True)
         return (type(value).__name__, *(dump(inner, names, name) for name, inner in pairs))
+    if isinstance(value, Struct):
+        members = {name: getattr(value, name) for name in value.__struct_fields__}
+        return {name: dump(inner, names, name) for name, inner in members.items()}
     if isinstance(value, tuple | list):
         return tuple(dump(inner, names) for inner in value)
     return value
@@ -108,7 +122,7 @@ def dump_map(value: Any, names: dict[int, str] | None, field: str) -> dict[Any, 
 
 
 def renumbered(events: list[Event], first: int) -> list[Event]:
-    return [event._replace(position=first + place) for place, event in enumerate(events)]
+    return [replace(event, position=first + place) for place, event in enumerate(events)]
 
 
 @given(LOGS, LOGS, SEEDS)
@@ -122,7 +136,7 @@ def test_facts_of_items_that_no_arc_joins_may_come_in_either_order(
         for seeds, episode in ((one, "KESTREL-1"), (other, "KESTREL-2"))
     ]
     named = [
-        [event._replace(id=f"{number}-{place}") for place, event in enumerate(strand)]
+        [replace(event, id=f"{number}-{place}") for place, event in enumerate(strand)]
         for number, strand in enumerate(strands)
     ]
     random = Random(shuffle)
@@ -208,7 +222,7 @@ def test_withdrawing_straight_after_the_call_returns_every_visit_as_it_was(
     for seed in calls:
         call = proposed(story, seed, (next(p for p in OF_ITEMS if p.__name__ == "_call"),))
         after_us = max(event.time_us for event in story.events) + 1
-        call = call._replace(time_us=after_us, recorded_us=after_us)
+        call = replace(call, time_us=after_us, recorded_us=after_us)
         before = story.state
         if not isinstance(story.propose(call), Accepted):
             continue
@@ -221,7 +235,7 @@ def assert_undone(story: Story, before: State, call: Event) -> None:
     reach = story.state.retakes[call.fact.retake].reach  # type: ignore[attr-defined]  # a call
     data = {"retake": call.fact.retake}  # type: ignore[attr-defined]  # a call
     end = story.event("retake.withdrawn", call.subject, data)
-    story.record(end._replace(time_us=call.time_us, recorded_us=call.time_us))
+    story.record(replace(end, time_us=call.time_us, recorded_us=call.time_us))
     assert set(story.state.visits) - set(before.visits) <= {step.node[0] for step in reach}
     for item, visits in story.state.visits.items():
         for department, visit in visits.items():
@@ -245,9 +259,19 @@ def test_the_takes_of_a_visit_follow_from_its_entries(seeds: list[int]) -> None:
     state = story.state
     for item, visits in state.visits.items():
         for department, visit in visits.items():
-            assert list(visit.entries) == sorted(visit.entries, key=lambda entry: entry[:3])
+            assert list(visit.entries) == sorted(
+                visit.entries, key=lambda entry: (entry.at_us, entry.rank, entry.position)
+            )
             terms, remaining = terms_of(state, item, department), remaining_of(state, department)
             assert replay(visit.entries, terms, remaining) == visit
+
+
+@given(LOGS)
+def test_an_episodes_frames_are_those_of_its_scenes_in_the_picture(seeds: list[int]) -> None:
+    state = told(seeds).state
+    for episode in state.episodes.values():
+        scenes = [state.scenes[name] for name in episode.scenes]
+        assert episode.scene_frames == sum(s.frames for s in scenes if not s.omitted)
 
 
 @given(LOGS)

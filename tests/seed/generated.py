@@ -10,7 +10,7 @@ import seed
 from seed.journal import Day
 from service.production.evolve import fold
 from service.production.state import EMPTY, State
-from service.vocabulary.event import Event, revive_event
+from service.vocabulary.event import Event, read_event
 
 
 @cache
@@ -34,7 +34,9 @@ def standing() -> tuple[Event, ...]:
     """What stands of the log: all events but those that were struck."""
     log = bodies()
     struck = {body["data"]["position"] for body in log if body["type"] == "event.struck"}
-    return tuple(revive_event(body) for body in log if body["position"] not in struck)
+    return tuple(
+        read_event(json.dumps(body).encode()) for body in log if body["position"] not in struck
+    )
 
 
 @cache

@@ -3,6 +3,7 @@
 Figures "of the trade" are the rules of thumb of the demo studio: common practice, no source.
 """
 
+import json
 import os
 import subprocess
 import sys
@@ -23,7 +24,7 @@ from service.production.decide import Accepted, decide
 from service.production.decide.permission import Actor
 from service.production.state import visit_of
 from service.production.visits import Phase
-from service.vocabulary.event import revive_event
+from service.vocabulary.event import read_event
 from service.vocabulary.facts import CATALOGUE, Role
 from service.vocabulary.instants import US_PER_MIN, instant, parse_instant
 from service.web.schemas.events import check_event
@@ -47,7 +48,9 @@ def impact(seed_log: list[Day]) -> Impact:
         "recordedat": seed_log[-1].clock_at,
         "poster": "supervisor",
     }
-    told = decide(before, [revive_event(body)], Actor("supervisor", Role.SUPERVISOR))
+    told = decide(
+        before, [read_event(json.dumps(body).encode())], Actor("supervisor", Role.SUPERVISOR)
+    )
     assert isinstance(told, Accepted), told
     now_min = now // US_PER_MIN
     return compare(schedule(make_board(before), now_min), schedule(make_board(told.state), now_min))

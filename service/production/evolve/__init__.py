@@ -7,6 +7,8 @@ from service.production.evolve import desks, office, retakes, supervision
 from service.production.evolve.marking import add_mark
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
+from service.vocabulary.facts import CATALOGUE
+from service.vocabulary.facts.record import EventStruck
 
 Apply = Callable[[Draft, Event, Any], None]
 
@@ -46,21 +48,31 @@ APPLIES: dict[str, Apply] = {
 }
 
 
+_BY_FACT: dict[type, Apply] = {CATALOGUE[type_]: change for type_, change in APPLIES.items()}
+
+
 def apply(draft: Draft, event: Event) -> None:
     """Write one event into a draft.
 
     A strike changes nothing here: what stands of the log is chosen before the fold. Raises
     KeyError for a type without an entry in the table.
     """
-    if event.fact.TYPE == "event.struck":
+    fact = event.fact
+    if type(fact) in desks.IN_ORDER and desks.applied_in_order(draft, event, fact):
         return
-    APPLIES[event.fact.TYPE](draft, event, event.fact)
+    if type(fact) is EventStruck:
+        return
+    change = _BY_FACT.get(type(fact))
+    if change is None:
+        raise KeyError(fact.TYPE)
+    change(draft, event, fact)
     if draft.worked_out:
         draft.worked_out.clear()
-    before = draft.latest.get(event.subject)
-    if before is None or before < event.time_us:
-        draft.latest[event.subject] = event.time_us
-    elif before > event.time_us:
+    subject, time_us = event.subject, event.time_us
+    before_us = draft.latest.get(subject)
+    if before_us is None or before_us < time_us:
+        draft.latest[subject] = time_us
+    elif before_us > time_us:
         add_mark(draft, event.position, "late")
 
 

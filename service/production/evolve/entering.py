@@ -11,6 +11,7 @@ from service.production.visits import (
     Phase,
     Visit,
     enter,
+    enter_desk,
 )
 from service.production.work import remaining_of, terms_of
 from service.vocabulary.event import Event
@@ -63,8 +64,13 @@ def enter_move(
         raise ValueError(f"event {event.position} cannot {move} {node}: {visit}")
     item, department = node
     visits = draft.visits.get(item)
-    draft.visits[item] = {department: visit} if visits is None else {**visits, department: visit}
-    if node in draft.put_first and visit.current.phase is not Phase.WAITING:
+    if visits is None:
+        draft.visits[item] = {department: visit}
+    else:
+        visits = visits.copy()
+        visits[department] = visit
+        draft.visits[item] = visits
+    if draft.put_first and node in draft.put_first and visit.current.phase is not Phase.WAITING:
         del draft.put_first[node]  # the order is spent once the visit no longer waits
     return visit
 
@@ -83,8 +89,13 @@ def _entry(
 
 def _entered(known: Known, node: Node, entry: Entry) -> Visit | Illegal:
     item, department = node
+    visit = visit_of(known, item, department)
+    if entry.rank == DESK_RANK:
+        entered = enter_desk(visit, entry)
+        if entered is not None:
+            return entered
     return enter(
-        visit_of(known, item, department),
+        visit,
         entry,
         terms_of(known, item, department),
         remaining_of(known, department),

@@ -1,8 +1,10 @@
 """How recorded events are flagged: late, or in what way they are irregular."""
 
+from collections.abc import Mapping
+
 from service.production.graph import predecessors
 from service.production.state import Draft, Known, Node, visit_of
-from service.production.visits import Phase
+from service.production.visits import Phase, Visit
 from service.vocabulary.event import Event
 
 
@@ -29,11 +31,44 @@ def mark_irregular(draft: Draft, event: Event, node: Node, *also: str) -> None:
             add_mark(draft, event.position, "stopped")
 
 
+def surely_regular(
+    draft: Draft, item: str, department: str, visits: Mapping[str, Visit], at_us: int
+) -> bool:
+    """Whether a start of a scene has plainly nothing unusual; False asks for a closer look.
+
+    `visits` are the scene's own.
+    """
+    scene = draft.scenes.get(item)
+    if scene is None or scene.same_as or scene.hold is not None or department in draft.stoppages:
+        return False
+    if draft.episodes[scene.episode].delivered_us >= 0:
+        return False
+    for before, _ in scene.route.arcs_of(scene.departments).get(department, ()):
+        visit = visits.get(before) or visit_of(draft, scene.episode, before)
+        if not _settled(visit, at_us):
+            return False
+    for used in scene.elements:
+        element = draft.elements[used]
+        if element.route.kinds[element.kind].feeds == department and not _settled(
+            visit_of(draft, used, element.departments[-1]), at_us
+        ):
+            return False
+    return True
+
+
+def _settled(visit: Visit, at_us: int) -> bool:
+    take = visit.takes[-1]
+    return take.phase is Phase.HANDED_OFF and take.opened_us < at_us and take.ended_us <= at_us
+
+
 def upstream_missing(known: Known, node: Node, at_us: int) -> bool:
     """Whether a visit that must come before was not handed off by then, as now known."""
     for arc in predecessors(known, *node):
         item, department = arc.node
-        take = visit_of(known, item, department).take_open(at_us)
+        visit = visit_of(known, item, department)
+        take = visit.takes[-1]
+        if take.opened_us >= at_us:
+            take = visit.take_open(at_us)
         if take.phase is Phase.HANDED_OFF and take.ended_us <= at_us:
             continue
         scene = known.scenes.get(item)

@@ -131,7 +131,9 @@ def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> None:
     if subject is None or route is None:
         raise LookupError(f"no route for {event.subject}")
     episode = draft.episodes[subject.episode]
-    draft.episodes[subject.episode] = episode._replace(scenes=(*episode.scenes, event.subject))
+    draft.episodes[subject.episode] = episode._replace(
+        scenes=(*episode.scenes, event.subject), scene_frames=episode.scene_frames + fact.frames
+    )
     draft.scenes[event.subject] = Scene(
         episode=subject.episode,
         number=subject.last,
@@ -151,6 +153,13 @@ def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> None:
     scene = draft.scenes[event.subject]
     drawings = scene.drawings if fact.drawings is None else fact.drawings
     draft.scenes[event.subject] = scene._replace(frames=fact.frames, drawings=drawings)
+    if not scene.omitted:
+        _lengthen(draft, scene.episode, fact.frames - scene.frames)
+
+
+def _lengthen(draft: Draft, name: str, frames: int) -> None:
+    episode = draft.episodes[name]
+    draft.episodes[name] = episode._replace(scene_frames=episode.scene_frames + frames)
 
 
 def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
@@ -162,6 +171,7 @@ def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
     for department in scene.departments:
         enter_move(draft, event, (event.subject, department), Move.OMIT)
     draft.scenes[event.subject] = scene._replace(omitted_us=event.time_us)
+    _lengthen(draft, scene.episode, -scene.frames)
 
 
 def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> None:
@@ -169,6 +179,7 @@ def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> Non
     scene = draft.scenes[event.subject]
     over = (*scene.omissions, (scene.omitted_us, event.time_us))
     draft.scenes[event.subject] = scene._replace(omitted_us=-1, omissions=over)
+    _lengthen(draft, scene.episode, scene.frames)
 
 
 def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> None:

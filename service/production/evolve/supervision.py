@@ -1,7 +1,7 @@
 """What facts of supervision and of talk change."""
 
 from service.production.evolve.marking import add_mark
-from service.production.state import Draft, Hold, Note, departments_of, visit_of
+from service.production.state import Draft, Hold, Note, departments_of
 from service.production.visits import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts import supervision as facts
@@ -44,11 +44,19 @@ def episode_delivered(draft: Draft, event: Event, fact: facts.EpisodeDelivered) 
     """An episode has left the studio."""
     episode = draft.episodes[event.subject]
     draft.episodes[event.subject] = episode._replace(delivered_us=event.time_us)
-    items = [(name, draft.scenes[name]) for name in episode.scenes]
-    nodes = [(event.subject, name) for name in departments_of(episode)]
-    nodes += [(name, at) for name, scene in items if not scene.omitted for at in scene.departments]
-    if any(visit_of(draft, *node).current.phase is not Phase.HANDED_OFF for node in nodes):
+    scenes = ((name, draft.scenes[name]) for name in episode.scenes)
+    in_picture = ((name, scene.departments) for name, scene in scenes if not scene.omitted)
+    items = [(event.subject, departments_of(episode)), *in_picture]
+    if not all(_handed_off(draft, item, departments) for item, departments in items):
         add_mark(draft, event.position, "open-visits")
+
+
+def _handed_off(draft: Draft, item: str, departments: tuple[str, ...]) -> bool:
+    visits = draft.visits.get(item, {})
+    return all(
+        department in visits and visits[department].takes[-1].phase is Phase.HANDED_OFF
+        for department in departments
+    )
 
 
 def note_given(draft: Draft, event: Event, fact: talk.NoteGiven) -> None:

@@ -1,12 +1,11 @@
 """What recorded events did: the log with them and the log just before them."""
 
-import orjson
 from flask import Blueprint, Response, g
 
 from service.log.read import bodies
 from service.planning.schedule import RULES_VERSION
 from service.studio import ZONE_DATA_VERSION
-from service.vocabulary.event import Event, revive_event
+from service.vocabulary.event import Event, read_event
 from service.vocabulary.instants import US_PER_MIN
 from service.web import negotiation
 from service.web.access import require
@@ -75,4 +74,4 @@ def event_at(reading: Reading, position: int) -> Event:
             rows = bodies(connection, g.token.studio, position - 1, position)
     if not rows:
         raise ProblemError("not-found", f"The log has no event at position {position}.")
-    return revive_event(orjson.loads(rows[0][1]))
+    return read_event(rows[0][1])

@@ -1,6 +1,7 @@
 """Batches, the clock, and striking: what a decision as a whole is."""
 
 import pytest
+from msgspec.structs import replace
 
 from service.production.decide import (
     CLOCK_SKEW_US,
@@ -30,9 +31,9 @@ LAYOUT = {"department": "layout"}
 def test_what_has_not_happened_is_not_recorded() -> None:
     story = studio()
     event = story.event("scene.omitted", SCENE, {}, NINE)
-    skewed = event._replace(time_us=event.recorded_us + CLOCK_SKEW_US)
+    skewed = replace(event, time_us=event.recorded_us + CLOCK_SKEW_US)
     assert isinstance(story.propose(skewed), Accepted)
-    ahead = story.propose(event._replace(time_us=event.recorded_us + CLOCK_SKEW_US + 1))
+    ahead = story.propose(replace(event, time_us=event.recorded_us + CLOCK_SKEW_US + 1))
     assert isinstance(ahead, Refusal)
     assert [(reason.code, reason.member) for reason in ahead.reasons] == [(Code.IN_FUTURE, "/time")]
 
@@ -47,7 +48,7 @@ def test_no_instant_lies_before_1970() -> None:
 def test_the_clock_and_the_record_speak_at_once() -> None:
     story = studio()
     event = story.event("scene.omitted", "KESTREL-9/1", {}, NINE)
-    told = story.propose(event._replace(recorded_us=0))
+    told = story.propose(replace(event, recorded_us=0))
     assert isinstance(told, Refusal)
     assert {reason.code for reason in told.reasons} == {Code.IN_FUTURE, Code.UNKNOWN}
 
@@ -217,7 +218,7 @@ def test_nothing_is_struck_twice() -> None:
 
 def test_what_is_not_in_the_log_cannot_be_struck() -> None:
     story = studio()
-    told = struck(story, story.events[0]._replace(position=999))
+    told = struck(story, replace(story.events[0], position=999))
     assert isinstance(told, Refusal)
     assert [(reason.code, reason.member) for reason in told.reasons] == [
         (Code.UNKNOWN, "/data/position")

@@ -1,6 +1,7 @@
 """The fold as a whole: which facts count, what is flagged, what times do."""
 
 import pytest
+from msgspec.structs import replace
 
 from service.production.evolve import apply, evolve, fold
 from service.production.state import EMPTY, Draft
@@ -18,7 +19,7 @@ def test_an_unknown_type_fails_loudly() -> None:
         TYPE = "work.imagined"
 
     story = studio()
-    event = story.event("scene.omitted", SCENE, {}, NINE)._replace(fact=Imagined())
+    event = replace(story.event("scene.omitted", SCENE, {}, NINE), fact=Imagined())
     with pytest.raises(KeyError, match=r"work\.imagined"):
         apply(Draft(story.state), event)
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from service.proofs.canonical import splice
 from service.record import propose
 from service.vocabulary import kinds
-from service.vocabulary.event import revive_event
+from service.vocabulary.event import read_event
 from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.instants import parse_instant
 from service.web.pointers import put, step
@@ -254,7 +254,7 @@ def test_what_is_found_in_order_can_be_recorded(type_: str, data: st.DataObject)
     body = splice(
         proposed.prepared, position=1, recordedat="2031-03-04T09:30:00Z", poster="somebody"
     )
-    revived = revive_event(json.loads(body))
+    revived = read_event(body)
     assert (revived.fact, revived.subject) == (fact, event["subject"])
     kept = {name: value for name, value in json.loads(body).items() if name in event}
     assert merge_personal(kept, json.loads(proposed.personal or b"{}")) == event
