@@ -1,13 +1,8 @@
-"""A worker's warm fold of one studio and its arrays, caught up by position.
-
-States are persistent, so a worker keeps some of the states it passed through: an old state, or
-the state without an event, starts from the nearest of them and not from the beginning.
-"""
+"""A worker's warm fold of one studio and its arrays, caught up by position."""
 
 import threading
 import time
 import zoneinfo
-from bisect import insort
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -15,6 +10,7 @@ from dataclasses import dataclass
 import tzdata  # type: ignore[import-untyped]  # it ships no types
 from sqlalchemy import Connection, Engine
 
+from service.kept import KEPT_DENSE, KEPT_EVERY, KEPT_SPARSE_EVERY, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
 from service.log.read import bodies, page
 from service.planning.board import Board, advance, frame_differs, make_board
@@ -28,9 +24,6 @@ from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.instants import US_PER_MIN
 
 CHUNK_EVENTS = 5000
-KEPT_EVERY = 512
-KEPT_DENSE = 64
-KEPT_SPARSE_EVERY = 8192
 KEPT_ANSWERS = 64
 WAIT_S_MAX = 2.0
 WAIT_STEP_S = 0.02
@@ -85,7 +78,8 @@ class Studio:
         self._position = 0
         self._state = EMPTY
         self._struck: dict[int, int] = {}
-        self._kept: list[tuple[int, State]] = [(0, EMPTY)]
+        self._kept = KeptStates(name)
+        self.snapshots = Snapshots(name, engine)
         self._board: Board | None = None
         self._past_board: Board | None = None
         self._plans: OrderedDict[tuple[int, int], Schedule] = OrderedDict()
@@ -118,9 +112,20 @@ class Studio:
             if self._position > head.position:
                 # another thread is further on already: its view serves as well
                 head = read_head(connection, self.name)
+            if self._position == 0 < head.position:
+                self._start_warm(connection, head.position)
             while self._position < head.position:
                 self._take_in(connection, head.position)
+            self.snapshots.passed(self._position, self._state, self._struck)
             return View(self, self._position, self.now_us(head), self._state)
+
+    def _start_warm(self, connection: Connection, until: int) -> None:
+        """Begin with the last snapshot instead of nothing, if there is one."""
+        found = load(connection, self.name, until)
+        if found is not None:
+            self._position, (self._state, self._struck) = found
+            self._kept.keep(self._position, self._state)
+            self.snapshots.started_at(self._position)
 
     def _take_in(self, connection: Connection, until: int) -> None:
         rows = bodies(connection, self.name, self._position, until, CHUNK_EVENTS)
@@ -132,7 +137,7 @@ class Studio:
         }
         last = events[-1].position
         if not struck:
-            self._fold_on(self._state, events, last)
+            self._fold_on(self._state, events, last, until)
             return
         # the end of a batch may lie behind this chunk, so what it strikes together may not be
         # complete: read on to the head before telling the tail again
@@ -145,16 +150,23 @@ class Studio:
                 if isinstance(event.fact, EventStruck)
             }
         self._struck |= struck
-        base_position, base = self._kept_before(min(struck))
+        base_position, base = self._kept.before(connection, min(struck), self._struck)
         tail = self._events(connection, base_position, self._position)
-        self._forget_from(min(struck))
+        self._kept.forget_from(min(struck))
         standing = [event for event in (*tail, *events) if event.position not in self._struck]
-        self._fold_on(base, standing, events[-1].position)
+        self._fold_on(base, standing, events[-1].position, until)
 
-    def _fold_on(self, state: State, events: Sequence[Event], until: int) -> None:
-        """Go on from a state to a position, and keep states on the way."""
-        for first in range(0, len(events), KEPT_EVERY):
-            some = events[first : first + KEPT_EVERY]
+    def _fold_on(self, state: State, events: Sequence[Event], until: int, head: int) -> None:
+        """Go on from a state to a position, and keep states on the way: the more, the nearer.
+
+        `head` is where the log stands: states far before it are kept sparsely anyhow.
+        """
+        dense_from = head - KEPT_DENSE * KEPT_EVERY
+        first = 0
+        while first < len(events):
+            far = events[first].position < dense_from
+            some = events[first : first + (KEPT_SPARSE_EVERY if far else KEPT_EVERY)]
+            first += len(some)
             state = fold(state, some)
             self._adopt(state, some[-1].position)
         self._adopt(state, until)
@@ -166,31 +178,13 @@ class Studio:
                 return
             if struck:
                 self._struck |= struck
-                self._forget_from(min(struck))
+                self._kept.forget_from(min(struck))
             self._adopt(state, after)
+            self.snapshots.passed(after, state, self._struck)
 
     def _adopt(self, state: State, position: int) -> None:
         self._state, self._position = state, position
-        if position - self._kept[-1][0] >= KEPT_EVERY:
-            self._kept.append((position, state))
-            self._thin_out()
-
-    def _thin_out(self) -> None:
-        if len(self._kept) <= 2 * KEPT_DENSE:
-            return
-        old, dense = self._kept[:-KEPT_DENSE], self._kept[-KEPT_DENSE:]
-        sparse: list[tuple[int, State]] = []
-        for kept in old:
-            if not sparse or kept[0] - sparse[-1][0] >= KEPT_SPARSE_EVERY:
-                sparse.append(kept)
-        self._kept = sparse + dense
-
-    def _forget_from(self, position: int) -> None:
-        self._kept = [kept for kept in self._kept if kept[0] < position]
-
-    def _kept_before(self, position: int) -> tuple[int, State]:
-        """The last kept state at a position before this one."""
-        return next(kept for kept in reversed(self._kept) if kept[0] < position)
+        self._kept.passed(position, state)
 
     def _events(self, connection: Connection, after: int, until: int) -> list[Event]:
         rows = bodies(connection, self.name, after, until)
@@ -202,7 +196,7 @@ class Studio:
         `new` are events decided in this transaction, behind `until`.
         """
         with self._lock:
-            base_position, base = self._kept_before(before)
+            base_position, base = self._kept.before(connection, before, self._struck)
             # another thread may have taken in more of the log than is asked about
             struck = frozenset(known for known, at in self._struck.items() if at <= until)
         events = [*self._events(connection, base_position, until), *new]
@@ -214,11 +208,13 @@ class Studio:
         with self._lock:
             if position == self._position:
                 return self._state
-            later = [known for known, at in self._struck.items() if at > position]
-            base_position, base = self._kept_before(min([*later, position + 1]))
-            struck = {known for known, at in self._struck.items() if at <= position}
-            strikes = len(self._struck)
         with self._engine.connect() as connection:
+            with self._lock:
+                later = [known for known, at in self._struck.items() if at > position]
+                first = min([*later, position + 1])
+                base_position, base = self._kept.before(connection, first, self._struck)
+                struck = {known for known, at in self._struck.items() if at <= position}
+                strikes = len(self._struck)
             events = self._events(connection, base_position, position)
         standing = [event for event in events if event.position not in struck]
         if len(standing) == len(events):
@@ -233,8 +229,7 @@ class Studio:
         """Keep a state behind one that a strike made forget those that followed."""
         with self._lock:
             if len(self._struck) == strikes:
-                insort(self._kept, (position, state), key=lambda kept: kept[0])
-                self._thin_out()
+                self._kept.keep(position, state)
 
     def struck_at(self, position: int) -> frozenset[int]:
         """Positions of the events that were struck when the log stood at a position."""
@@ -252,7 +247,8 @@ class Studio:
             with self._lock:
                 first = min([until + 1, *(stored.position for stored in later)])
                 unseen = [known for known, at in self._struck.items() if at > until]
-                base_position, base = self._kept_before(min([first, *unseen]))
+                first = min([first, *unseen])
+                base_position, base = self._kept.before(connection, first, self._struck)
                 struck = {known for known, at in self._struck.items() if at <= until}
             rows = page(
                 connection,

@@ -24,6 +24,7 @@ ORDER = (
     "proofs",
     "settings",
     "log",
+    "kept",
     "studio",
     "record",
     "projections",

@@ -3,6 +3,7 @@
 import pytest
 from sqlalchemy import Engine
 
+from service import kept as kept_module
 from service import studio as studio_module
 from service.log.read import bodies
 from service.production.decide import retell
@@ -22,9 +23,10 @@ SCENE = "KESTREL-1/1"
 @pytest.fixture
 def studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
     # small figures, so that a short log passes through every branch
-    monkeypatch.setattr(studio_module, "KEPT_EVERY", 4)
-    monkeypatch.setattr(studio_module, "KEPT_DENSE", 3)
-    monkeypatch.setattr(studio_module, "KEPT_SPARSE_EVERY", 8)
+    for module in (studio_module, kept_module):
+        monkeypatch.setattr(module, "KEPT_EVERY", 4)
+        monkeypatch.setattr(module, "KEPT_DENSE", 3)
+        monkeypatch.setattr(module, "KEPT_SPARSE_EVERY", 8)
     monkeypatch.setattr(studio_module, "CHUNK_EVENTS", 7)
     recording.make(engine)
     opened = worker(engine)

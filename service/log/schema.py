@@ -90,6 +90,18 @@ personal = Table(
     Column("content", LargeBinary, nullable=False),
 )
 
+# What folds came to. Disposable, and only ever read by the release that wrote it.
+snapshot = Table(
+    "snapshot",
+    metadata,
+    Column("studio", _TEXT, primary_key=True),
+    Column("position", BigInteger, primary_key=True, autoincrement=False),
+    Column("made_by", _TEXT, nullable=False),
+    Column("leaf", LargeBinary, nullable=False),
+    Column("parts", ARRAY(LargeBinary), nullable=False),
+    CheckConstraint("position > 0", name="position"),
+)
+
 token = Table(
     "token",
     metadata,

@@ -2,10 +2,9 @@
 
 import heapq
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from service.vocabulary.facts.office import ElementKind, RouteDepartment, RouteLaid
+from service.vocabulary.facts.office import RouteDepartment, RouteLaid
 
 Strands = frozenset[str]
 
@@ -24,31 +23,47 @@ class RouteFault(NamedTuple):
     detail: str
 
 
-@dataclass(frozen=True)
 class Route:
-    """Departments in an order in which each stands behind those it follows."""
+    """Departments in an order in which each stands behind those it follows.
 
-    departments: dict[str, RouteDepartment]
-    follows: dict[str, tuple[RouteArc, ...]]
-    followed_by: dict[str, tuple[RouteArc, ...]]
-    rank: dict[str, int]
-    scene_departments: tuple[str, ...]
-    episode_departments: tuple[str, ...]
-    kinds: dict[str, ElementKind]
-    gates: dict[str, tuple[str, bool]]
-    _skips: dict[tuple[str, Strands], frozenset[str]] = field(
-        default_factory=dict, compare=False, repr=False
-    )
-    _arcs: dict[tuple[str, ...], dict[str, tuple[RouteArc, ...]]] = field(
-        default_factory=dict, compare=False, repr=False
-    )
-    _behind: dict[tuple[str, ...], dict[str, tuple[RouteArc, ...]]] = field(
-        default_factory=dict, compare=False, repr=False
-    )
-    _carries: dict[str, Strands] = field(default_factory=dict, compare=False, repr=False)
-    _sceneless: dict[str, tuple[RouteArc, ...]] = field(
-        default_factory=dict, compare=False, repr=False
-    )
+    Immutable, and equal when what was laid is. What follows from it is worked out once and kept.
+    """
+
+    def __init__(self, fact: RouteLaid) -> None:
+        """Compile a checked fact (`route_faults` gives none)."""
+        departments = {department.department: department for department in fact.departments}
+        ordered = _order(departments)
+        if ordered is None:
+            raise ValueError("a route with a circle was recorded")
+        self.fact = fact
+        self.departments = departments
+        self.follows = {
+            name: tuple(RouteArc(arc.department, frozenset(arc.strands)) for arc in stood.follows)
+            for name, stood in departments.items()
+        }
+        followed_by: dict[str, list[RouteArc]] = {name: [] for name in departments}
+        for name in ordered:
+            for arc in self.follows[name]:
+                followed_by[arc.department].append(RouteArc(name, arc.strands))
+        self.followed_by = {name: tuple(arcs) for name, arcs in followed_by.items()}
+        self.rank = {name: place for place, name in enumerate(ordered)}
+        self.scene_departments = tuple(n for n in ordered if departments[n].grain == "scene")
+        self.episode_departments = tuple(n for n in ordered if departments[n].grain == "episode")
+        self.kinds = {kind.kind: kind for kind in fact.kinds}
+        self.gates = {gate.gate: (gate.department, gate.takes == "first") for gate in fact.gates}
+        self._skips: dict[tuple[str, Strands], frozenset[str]] = {}
+        self._arcs: dict[tuple[str, ...], dict[str, tuple[RouteArc, ...]]] = {}
+        self._behind: dict[tuple[str, ...], dict[str, tuple[RouteArc, ...]]] = {}
+        self._carries: dict[str, Strands] = {}
+        self._sceneless: dict[str, tuple[RouteArc, ...]] = {}
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Route):
+            return NotImplemented
+        return self is other or self.fact == other.fact
+
+    def __hash__(self) -> int:
+        return hash(self.fact)
 
     def opens_scenes(self, department: str) -> bool:
         """Whether scenes wait for an episode's visit there."""
@@ -177,32 +192,6 @@ def _order(departments: dict[str, RouteDepartment]) -> list[str] | None:
                     if waiting[other] == 0:
                         heapq.heappush(free, listed[other])
     return ordered if len(ordered) == len(departments) else None
-
-
-def compile_route(fact: RouteLaid) -> Route:
-    """The route of a checked fact (`route_faults` gives none)."""
-    departments = {department.department: department for department in fact.departments}
-    ordered = _order(departments)
-    if ordered is None:
-        raise ValueError("a route with a circle was recorded")
-    follows = {
-        name: tuple(RouteArc(arc.department, frozenset(arc.strands)) for arc in stood.follows)
-        for name, stood in departments.items()
-    }
-    followed_by: dict[str, list[RouteArc]] = {name: [] for name in departments}
-    for name in ordered:
-        for arc in follows[name]:
-            followed_by[arc.department].append(RouteArc(name, arc.strands))
-    return Route(
-        departments=departments,
-        follows=follows,
-        followed_by={name: tuple(arcs) for name, arcs in followed_by.items()},
-        rank={name: place for place, name in enumerate(ordered)},
-        scene_departments=tuple(n for n in ordered if departments[n].grain == "scene"),
-        episode_departments=tuple(n for n in ordered if departments[n].grain == "episode"),
-        kinds={kind.kind: kind for kind in fact.kinds},
-        gates={gate.gate: (gate.department, gate.takes == "first") for gate in fact.gates},
-    )
 
 
 def _twice(names: Iterable[str]) -> Iterator[tuple[int, str]]:

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.production.route import Route, RouteArc, compile_route, route_faults
+from service.production.route import Route, RouteArc, Route, route_faults
 from service.vocabulary.facts.office import RouteLaid
 from service.vocabulary.kinds import reviver
 from tests.telling import ROUTE
@@ -22,7 +22,7 @@ def fact_of(route: dict[str, Any]) -> RouteLaid:
 
 
 def route_of(route: dict[str, Any] = ROUTE) -> Route:
-    return compile_route(fact_of(route))
+    return Route(fact_of(route))
 
 
 def department(name: str, *follows: str, grain: str = "scene", **more: Any) -> dict[str, Any]:
@@ -125,7 +125,7 @@ def test_every_fault_is_named_at_once() -> None:
 
 def test_a_circle_is_never_compiled() -> None:
     with pytest.raises(ValueError, match="circle"):
-        compile_route(fact_of(small(department("a", "b"), department("b", "a"))))
+        Route(fact_of(small(department("a", "b"), department("b", "a"))))
 
 
 def test_departments_stand_behind_those_they_follow_however_they_are_listed() -> None:

@@ -3,7 +3,7 @@
 from datetime import date
 
 from service.production.evolve.entering import enter_move
-from service.production.route import Route, compile_route
+from service.production.route import Route
 from service.production.state import (
     STUDIO_CALENDAR,
     Crew,
@@ -29,7 +29,7 @@ MIN_PER_DAY = 24 * 60
 
 def route_laid(draft: Draft, event: Event, fact: facts.RouteLaid) -> None:
     """A show's further route."""
-    route = compile_route(fact)
+    route = Route(fact)
     show = draft.shows[event.subject]
     draft.shows[event.subject] = show._replace(
         routes=(*show.routes, LaidRoute(fact.from_on, route, event.time_us))

@@ -1,0 +1,122 @@
+"""The states a worker keeps of those it passed through, and the snapshots it starts from.
+
+A kept state at a position is the fold of what stands up to there, by every strike known since. An
+old state, or the state without an event, is then folded from the nearest one.
+"""
+
+import threading
+from bisect import insort
+from collections.abc import Mapping
+
+import msgspec
+from sqlalchemy import Connection, Engine
+
+from service.log.snapshots import latest_snapshot, write_snapshot
+from service.production.snapshot import Thawed, freeze, thaw
+from service.production.state import EMPTY, State
+
+KEPT_EVERY = 512
+KEPT_DENSE = 64
+KEPT_SPARSE_EVERY = 8192
+SNAPSHOT_EVERY = 20_000
+"""Events between two snapshots: folding them takes a fraction of a second."""
+
+
+class KeptStates:
+    """Kept states of one studio, dense near the head; the caller holds the studio's lock."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+        self._kept: list[tuple[int, State]] = [(0, EMPTY)]
+
+    def passed(self, position: int, state: State) -> None:
+        """The worker's state is at a position now: keep it if it is far enough from the last."""
+        if position - self._kept[-1][0] >= KEPT_EVERY:
+            self._kept.append((position, state))
+            self._thin_out()
+
+    def keep(self, position: int, state: State) -> None:
+        """Keep a state, wherever its position lies among the others."""
+        insort(self._kept, (position, state), key=lambda kept: kept[0])
+        self._thin_out()
+
+    def forget_from(self, position: int) -> None:
+        """An event at a position was struck: what was folded from it on does not hold any more."""
+        self._kept = [kept for kept in self._kept if kept[0] < position]
+
+    def before(
+        self, connection: Connection, position: int, struck: Mapping[int, int]
+    ) -> tuple[int, State]:
+        """The last kept state before a position, or a snapshot where that is much nearer.
+
+        `struck` are the events struck so far, with the positions of their strikes.
+        """
+        found = next(kept for kept in reversed(self._kept) if kept[0] < position)
+        until = position - 1
+        while until - found[0] >= SNAPSHOT_EVERY:
+            snapshot = load(connection, self._name, until)
+            if snapshot is None or snapshot[0] <= found[0]:
+                break
+            at, thawed = snapshot
+            # an event in it that was struck since must not come back with it
+            undone = [known for known, by in struck.items() if known <= at < by]
+            if not undone:
+                self.keep(at, thawed.state)
+                return at, thawed.state
+            until = min(undone) - 1
+        return found
+
+    def _thin_out(self) -> None:
+        if len(self._kept) <= 2 * KEPT_DENSE:
+            return
+        old, dense = self._kept[:-KEPT_DENSE], self._kept[-KEPT_DENSE:]
+        sparse: list[tuple[int, State]] = []
+        for kept in old:
+            if not sparse or kept[0] - sparse[-1][0] >= KEPT_SPARSE_EVERY:
+                sparse.append(kept)
+        self._kept = sparse + dense
+
+
+def load(connection: Connection, studio: str, until: int) -> tuple[int, Thawed] | None:
+    """Position and content of the last snapshot at or before a position; None without one."""
+    snapshot = latest_snapshot(connection, studio, until)
+    if snapshot is None:
+        return None
+    try:
+        return snapshot.position, thaw(snapshot.parts)
+    except msgspec.MsgspecError:
+        return None  # it is disposable: the log is folded instead
+
+
+class Snapshots:
+    """Writes a studio's snapshots beside the worker's own work, one at a time."""
+
+    def __init__(self, name: str, engine: Engine) -> None:
+        self._name = name
+        self._engine = engine
+        self._last = 0
+        self._writing: threading.Thread | None = None
+
+    def started_at(self, position: int) -> None:
+        """The worker started from a snapshot at a position."""
+        self._last = position
+
+    def passed(self, position: int, state: State, struck: Mapping[int, int]) -> None:
+        """The worker's state is at a position now: write a snapshot of it if one is due."""
+        if position - self._last < SNAPSHOT_EVERY or (self._writing and self._writing.is_alive()):
+            return
+        self._last = position
+        self._writing = threading.Thread(
+            target=self._write, args=(position, state, dict(struck)), daemon=True
+        )
+        self._writing.start()
+
+    def wait(self) -> None:
+        """Until nothing is being written."""
+        if self._writing is not None:
+            self._writing.join()
+
+    def _write(self, position: int, state: State, struck: dict[int, int]) -> None:
+        parts = freeze(state, struck)
+        with self._engine.begin() as connection:
+            write_snapshot(connection, self._name, position, parts, SNAPSHOT_EVERY)

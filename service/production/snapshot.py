@@ -1,0 +1,73 @@
+"""A state as bytes and back: what a fold came to, so that it need not be done again.
+
+A snapshot is disposable. It says nothing that the log does not say, it is read only by the release
+that wrote it, and `thaw(freeze(state))` equals the state.
+"""
+
+from collections.abc import Iterator
+from typing import Any, NamedTuple, get_args, get_type_hints
+
+import msgspec
+from immutables import Map
+
+from service.production.route import Route
+from service.production.state import State
+from service.production.visits import Visit
+from service.vocabulary.facts.office import RouteLaid
+
+ITEMS_PER_PART = 2000
+"""Items whose visits go into one part: what is encoded at once holds up everything else."""
+
+_MAPS = {name: get_args(hint) for name, hint in get_type_hints(State).items()}
+_Rest = msgspec.defstruct(
+    "_Rest",
+    # as pairs: a key may be a pair itself, which MessagePack has no maps for
+    [(name, list[tuple[key, value]]) for name, (key, value) in _MAPS.items() if name != "visits"],  # type: ignore[valid-type]
+    array_like=True,
+    gc=False,
+)
+_read_routes = msgspec.msgpack.Decoder(list[RouteLaid]).decode
+_read_visits = msgspec.msgpack.Decoder(dict[str, dict[str, Visit]]).decode
+
+
+class Thawed(NamedTuple):
+    """What a snapshot held: the state, and which events were struck, by whom (positions)."""
+
+    state: State
+    struck: dict[int, int]
+
+
+def freeze(state: State, struck: dict[int, int]) -> Iterator[bytes]:
+    """The parts of a snapshot, each encoded when it is asked for."""
+    routes: dict[Route, int] = {}
+
+    def numbered(value: Any) -> int:
+        if not isinstance(value, Route):
+            raise NotImplementedError(f"a state holds a {type(value).__name__}")
+        return routes.setdefault(value, len(routes))
+
+    encoder = msgspec.msgpack.Encoder(enc_hook=numbered)
+    rest = {name: list(getattr(state, name).items()) for name in _Rest.__struct_fields__}
+    packed = encoder.encode(_Rest(**rest))
+    yield encoder.encode([route.fact for route in routes])
+    yield packed
+    yield encoder.encode(struck)
+    items = list(state.visits.items())
+    for first in range(0, len(items), ITEMS_PER_PART):
+        yield encoder.encode(dict(items[first : first + ITEMS_PER_PART]))
+
+
+def thaw(parts: list[bytes]) -> Thawed:
+    """What `freeze` was given. Raises msgspec.MsgspecError for what it did not write."""
+    routes = [Route(fact) for fact in _read_routes(parts[0])]
+
+    def route_of(type_: type, number: int) -> Any:
+        return routes[number]
+
+    rest = msgspec.msgpack.Decoder(_Rest, dec_hook=route_of).decode(parts[1])
+    maps = {name: Map(getattr(rest, name)) for name in _Rest.__struct_fields__}
+    struck = msgspec.msgpack.decode(parts[2], type=dict[int, int])
+    visits: dict[str, dict[str, Visit]] = {}
+    for part in parts[3:]:
+        visits |= _read_visits(part)
+    return Thawed(State({**maps, "visits": Map(visits)}), struck)
