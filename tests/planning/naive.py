@@ -69,6 +69,7 @@ class Simulation:
         self.start = [-1 if line.state[row] == OUT else NEVER for row in rows]
         self.finish = list(self.start)
         self.upstream = [row for row in rows if line.state[row] == WAITING]
+        self.release: list[int] = line.release_min.tolist()
         self.inputs: list[set[int]] = [set() for _ in rows]
         for row in rows:
             for arc in range(line.successor_from[row], line.successor_from[row + 1]):
@@ -80,13 +81,18 @@ class Simulation:
                 self.start[row] = int(line.started_min[row])
 
     def run(self) -> None:
-        last = max([self.line.now_min, *(max(desk.minutes, default=0) + 1 for desk in self.desks)])
-        for t in range(self.line.now_min, last + 1):
+        now = self.line.now_min
+        worked = {t for desk in self.desks for t in desk.minutes if t >= now}
+        # minutes in which nobody works, and none has just ended, are passed over
+        for t in sorted({now} | worked | {t + 1 for t in worked}):
             self.finishes(t)
             self.arrivals(t)
+            if not self.upstream and not any(desk.busy or desk.tray for desk in self.desks):
+                break
             for desk in self.desks:
                 if t in desk.minutes:
-                    self.starts(desk, t)
+                    if desk.tray:
+                        self.starts(desk, t)
                     for row in desk.busy:
                         desk.busy[row] -= 1
 
@@ -97,9 +103,9 @@ class Simulation:
                 del desk.busy[row]
 
     def arrivals(self, t: int) -> None:
-        for row in list(self.upstream):
-            inputs_there = all(self.finish[before] <= t for before in self.inputs[row])
-            if inputs_there and self.line.release_min[row] <= t:
+        finish = self.finish
+        for row in [row for row in self.upstream if self.release[row] <= t]:
+            if all(finish[before] <= t for before in self.inputs[row]):
                 self.desks[self.line.department[row]].tray.add(row)
                 self.upstream.remove(row)
 

@@ -1,0 +1,141 @@
+"""What recorded facts add up to, worked out plainly and without the service's own reading.
+
+It takes the facts as they are posted and keeps them in dictionaries under the names they were told
+by. It knows the facts that `told_at_random` tells, and no others.
+"""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from fractions import Fraction
+from typing import Any
+
+from service.planning.line import ON_DESK, OUT, WAITING
+from tests.outside.told_at_random import Studio, Told
+
+Node = tuple[str, str]
+
+
+def minute_of(moment: datetime) -> int:
+    """Whole UTC minutes since the epoch."""
+    return int(moment.timestamp()) // 60
+
+
+@dataclass
+class Visit:
+    """Where one visit stands: waiting, on a desk since a minute, or handed off."""
+
+    state: int = WAITING
+    started: int = 0
+    share: Fraction | None = None
+    must_fix: bool = False
+
+
+@dataclass
+class Read:
+    """Facts taken in one by one; what each type changes is in the method of its name."""
+
+    zone: str = ""
+    route: dict[str, dict[str, Any]] = field(default_factory=dict)
+    kinds: dict[str, dict[str, Any]] = field(default_factory=dict)
+    calendars: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    crews: dict[str, dict[date, dict[str, Any]]] = field(default_factory=dict)
+    stoppages: dict[str, list[tuple[int, int, int | None]]] = field(default_factory=dict)
+    episodes: dict[str, dict[str, Any]] = field(default_factory=dict)
+    scenes: dict[str, dict[str, Any]] = field(default_factory=dict)
+    elements: dict[str, dict[str, Any]] = field(default_factory=dict)
+    dues: dict[str, date] = field(default_factory=dict)
+    users: dict[str, list[str]] = field(default_factory=dict)
+    visits: dict[Node, Visit] = field(default_factory=dict)
+    priorities: dict[str, int] = field(default_factory=dict)
+    first: dict[Node, int] = field(default_factory=dict)
+    held: dict[str, date] = field(default_factory=dict)
+    omitted: set[str] = field(default_factory=set)
+    delivered: set[str] = field(default_factory=set)
+    position: int = 0
+
+    def take_in(self, told: Told) -> None:
+        self.position += 1
+        getattr(self, told.type.replace(".", "_").replace("-", "_"))(told, told.data)
+
+    def visit(self, item: str, department: str) -> Visit:
+        return self.visits.setdefault((item, department), Visit())
+
+    def show_opened(self, told: Told, data: dict[str, Any]) -> None:
+        pass
+
+    def route_laid(self, told: Told, data: dict[str, Any]) -> None:
+        self.route = {entry["department"]: entry for entry in data["departments"]}
+        self.kinds = {kind["kind"]: kind for kind in data["kinds"]}
+
+    def calendar_set(self, told: Told, data: dict[str, Any]) -> None:
+        self.zone = data.get("zone", self.zone)
+        self.calendars.setdefault(data.get("department", ""), []).append(data)
+
+    def crew_set(self, told: Told, data: dict[str, Any]) -> None:
+        crews = self.crews.setdefault(data["department"], {})
+        crews[date.fromisoformat(data["from_on"])] = data
+
+    def episode_opened(self, told: Told, data: dict[str, Any]) -> None:
+        self.episodes[told.subject] = data
+
+    def gate_set(self, told: Told, data: dict[str, Any]) -> None:
+        self.dues[told.subject] = date.fromisoformat(data["due_on"])
+
+    def scene_listed(self, told: Told, data: dict[str, Any]) -> None:
+        self.scenes[told.subject] = data
+
+    def element_listed(self, told: Told, data: dict[str, Any]) -> None:
+        self.elements[told.subject] = data
+        self.users[told.subject] = []
+
+    def element_used(self, told: Told, data: dict[str, Any]) -> None:
+        self.users[told.subject] += data["scenes"]
+
+    def priority_set(self, told: Told, data: dict[str, Any]) -> None:
+        self.priorities[told.subject] = data["priority"]
+
+    def visit_put_first(self, told: Told, data: dict[str, Any]) -> None:
+        self.first[told.subject, data["department"]] = self.position
+
+    def work_started(self, told: Told, data: dict[str, Any]) -> None:
+        visit = self.visit(told.subject, data["department"])
+        visit.state, visit.started = ON_DESK, minute_of(told.at)
+        self.first.pop((told.subject, data["department"]), None)  # the order is spent
+
+    def hand_off_made(self, told: Told, data: dict[str, Any]) -> None:
+        self.visit(told.subject, data["department"]).state = OUT
+
+    def retake_called(self, told: Told, data: dict[str, Any]) -> None:
+        """Reopens the last visit handed off; none behind it had begun."""
+        visit = self.visit(told.subject, data["back_to"])
+        visit.state, visit.share = WAITING, Fraction(str(data["share"]))
+        visit.must_fix = data["urgency"] == "must-fix"
+
+    def department_stopped(self, told: Told, data: dict[str, Any]) -> None:
+        expected = minute_of(datetime.fromisoformat(data["expected_end_at"]))
+        stoppages = self.stoppages.setdefault(data["department"], [])
+        stoppages.append((minute_of(told.at), expected, None))
+
+    def department_resumed(self, told: Told, data: dict[str, Any]) -> None:
+        begun, expected, _ = self.stoppages[data["department"]].pop()
+        self.stoppages[data["department"]].append((begun, expected, minute_of(told.at)))
+
+    def scene_held(self, told: Told, data: dict[str, Any]) -> None:
+        self.held[told.subject] = date.fromisoformat(data["by_on"])
+
+    def scene_freed(self, told: Told, data: dict[str, Any]) -> None:
+        del self.held[told.subject]
+
+    def scene_omitted(self, told: Told, data: dict[str, Any]) -> None:
+        self.omitted.add(told.subject)
+
+    def episode_delivered(self, told: Told, data: dict[str, Any]) -> None:
+        self.delivered.add(told.subject)
+
+
+def read(studio: Studio) -> Read:
+    """All facts of a studio."""
+    found = Read()
+    for told in studio.facts:
+        found.take_in(told)
+    return found
