@@ -247,6 +247,10 @@ def float_workdays(schedule: Schedule, row: int) -> int | None:
     late = int(schedule.latest_of()[row])
     if finish < 0 or finish >= NEVER or late >= NEVER:
         return None
+    # what may end when a shift opens may as well end when the one before closes
+    department = schedule.board.frame.nodes[row][1]
+    worked = _windows(schedule.state, department, schedule.now_min)
+    late = worked.subtract(late, 1) + 1
     return workdays(schedule, date_of(schedule, finish), date_of(schedule, late))
 
 
