@@ -1,0 +1,151 @@
+"""A year's log in PostgreSQL: a worker that starts cold, one that starts warm, and its memory."""
+
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import orjson
+from sqlalchemy import Connection, Engine
+
+from service.log.append import Row, append_rows, lock_head
+from service.log.embedded import ensure_running, stop
+from service.log.engine import raw_cursor, service_engine
+from service.log.migrate import migrate
+from service.log.studios import make_studio
+from service.proofs.tree import append, leaf_hash
+from service.settings import Settings
+from service.studio import Studio
+from service.vocabulary.event import read_event
+from tests.benchmarks import year
+from tests.benchmarks.figures import Figure, Size, no_collector, took_s
+
+NAME = "measured"
+AT_ONCE = 2000
+ROWS = "SELECT position, body FROM event WHERE studio = %s ORDER BY position"
+
+_RESIDENT = """
+import gc, sys
+from pathlib import Path
+from service.log.engine import service_engine
+from service.settings import Settings
+from service.studio import Studio
+gc.set_threshold(50_000, 50, 100)
+engine = service_engine(sys.argv[1], Settings.from_environment({"HOME": "/"}))
+page = 4096
+def resident_mb(): return int(Path("/proc/self/statm").read_text().split()[1]) * page / 1e6
+print(resident_mb())
+view = Studio(sys.argv[2], engine, lambda: 0).view()
+if sys.argv[3] == "plan": view.schedule()
+print(resident_mb())
+"""
+
+
+def measure(size: Size) -> list[Figure]:
+    """Cold replay beside a bare cursor, warm start, and memory in megabytes."""
+    with database() as (engine, url):
+        count = fill(engine, size.of(year.WEEKS))
+        with no_collector():
+            bare_s = min(took_s(lambda: read_bare(engine)) for _ in range(3))
+            parsed_s = took_s(lambda: read_parsed(engine))
+            cold = Studio(NAME, engine, lambda: 0)
+            cold_s = took_s(cold.view)
+            cold.snapshots.wait()
+            warm_s = took_s(Studio(NAME, engine, lambda: 0).view)
+        before_mb, worker_mb = resident_mb(url)
+    bare, parsed = "bare cursor over the same rows", "bare cursor, and their JSON parsed"
+    return [
+        Figure("bare cursor", count / bare_s, "events/s"),
+        Figure("bare cursor, JSON parsed", count / parsed_s, "events/s"),
+        Figure("cold replay", count / cold_s, "events/s", bare_s / cold_s, bare),
+        Figure("cold replay", count / cold_s, "events/s", parsed_s / cold_s, parsed),
+        Figure("start, cold or from a snapshot", warm_s, "s", warm_s / cold_s, "cold replay"),
+        Figure(
+            "worker, resident", worker_mb, "MB", worker_mb / before_mb, "before it reads the log"
+        ),
+    ]
+
+
+@contextmanager
+def database() -> Iterator[tuple[Engine, str]]:
+    """A migrated database of its own with one studio, and its URL."""
+    with tempfile.TemporaryDirectory(prefix="rl-") as folder:
+        Path(folder).chmod(0o711)  # so that the account which root runs the server as can pass
+        data = Path(folder) / "data"
+        url = ensure_running(data, durable=False)
+        try:
+            migrate(url)
+            engine = service_engine(url, Settings.from_environment({"HOME": "/"}))
+            with engine.begin() as connection:
+                opened_us = (year.OPENED_MIN - 10 * year.WEEK_MIN) * 60_000_000
+                make_studio(connection, NAME, "simulated", opened_us)
+            yield engine, url
+            engine.dispose()
+        finally:
+            stop(data)
+
+
+def fill(engine: Engine, weeks: int) -> int:
+    """Record the year's events as they are; how many there are."""
+    packed = [orjson.dumps(body, option=orjson.OPT_SORT_KEYS) for body in year.bodies(weeks)]
+    for first in range(0, len(packed), AT_ONCE):
+        with engine.begin() as connection:
+            record(connection, packed[first : first + AT_ONCE])
+    return len(packed)
+
+
+def record(connection: Connection, bodies: list[bytes]) -> None:
+    """Append bodies whose positions come next."""
+    head = lock_head(connection, NAME)
+    rows = []
+    for body in bodies:
+        event = read_event(body)
+        nodes, frontier = append(head.frontier, event.position - 1, leaf_hash(body))
+        head = head._replace(
+            position=event.position, recorded_at_us=event.recorded_us, frontier=frontier
+        )
+        rows.append(
+            Row(
+                position=event.position,
+                source=event.source,
+                id=event.id,
+                type=event.fact.TYPE,
+                subject=event.subject,
+                department=getattr(event.fact, "department", None),
+                time_at_us=event.time_us,
+                recorded_at_us=event.recorded_us,
+                poster=event.poster,
+                content_hash=leaf_hash(body),
+                body=body,
+                nodes=nodes,
+                salt=None,
+                personal=None,
+            )
+        )
+    append_rows(connection, NAME, rows, head)
+
+
+def read_bare(engine: Engine) -> int:
+    """All rows through the driver's cursor, as a program without rules would read them."""
+    with engine.connect() as connection, raw_cursor(connection) as cursor:
+        return len(cursor.execute(ROWS, (NAME,)).fetchall())
+
+
+def read_parsed(engine: Engine) -> int:
+    """The same with the JSON of every row parsed."""
+    with engine.connect() as connection, raw_cursor(connection) as cursor:
+        return len([orjson.loads(body) for _, body in cursor.execute(ROWS, (NAME,))])
+
+
+def resident_mb(url: str) -> tuple[float, float]:
+    """Megabytes of a process before and after it holds the studio and its plan."""
+    done = subprocess.run(
+        [sys.executable, "-c", _RESIDENT, url, NAME, "plan"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    before, after = done.stdout.split()
+    return float(before), float(after)
