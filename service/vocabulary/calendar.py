@@ -7,6 +7,7 @@ date decides. Instants are integers, `_min`: UTC minutes since the epoch.
 Wall times become UTC by the rule of `zoneinfo` with fold=0: a wall time that comes twice means the
 first; one that is skipped is read with the offset before the change, so 02:30 in a gap of an hour
 is the instant 03:30 on the new clock. A shift that such a change leaves without length is dropped.
+A date that a zone skipped as a whole (Apia had no 2011-12-30) opens no shift and is no working day.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -220,11 +221,12 @@ def _joined(windows: Iterable[tuple[int, int]]) -> Iterator[tuple[int, int]]:
 def _openings(calendar: Calendar, from_on: date, until_on: date) -> Iterator[tuple[date, Shift]]:
     """Each shift with each date it opens on, within [from_on, until_on)."""
     ends_on = [*(version.from_on for version in calendar.versions[1:]), until_on]
+    never = _skipped_dates(calendar.zone)
     for version, next_on in zip(calendar.versions, ends_on, strict=False):
         first = max(from_on, version.from_on)
         for day in range((min(until_on, next_on) - first).days):
             on = first + _DAY * day
-            if on not in version.days_off:
+            if on not in version.days_off and on not in never:
                 weekday = on.isoweekday()
                 yield from ((on, shift) for shift in version.shifts if weekday in shift.weekdays)
 
@@ -232,6 +234,21 @@ def _openings(calendar: Calendar, from_on: date, until_on: date) -> Iterator[tup
 def _utc_min(zone: ZoneInfo, on: date, wall_min: int) -> int:
     midnight = datetime(on.year, on.month, on.day, tzinfo=zone)
     return (midnight + _MINUTE * wall_min - _EPOCH) // _MINUTE
+
+
+@lru_cache(maxsize=256)
+def _skipped_dates(zone: str) -> frozenset[date]:
+    """Dates for which working days are counted that a zone went over by moving the date line."""
+    known, skipped = ZoneInfo(zone), []
+    for year in range(WORKDAYS_FROM_ON.year, WORKDAYS_TO_ON.year):
+        offsets = (datetime(on, 1, 1, tzinfo=known).utcoffset() for on in (year, year + 1))
+        before, after = (offset or timedelta() for offset in offsets)
+        if after - before > _DAY / 2:  # no change of clocks comes near it
+            dates = (date(year, 1, 1) + _DAY * day for day in range(366))
+            skipped += [
+                on for on in dates if _utc_min(known, on, 0) == _utc_min(known, on + _DAY, 0)
+            ]
+    return frozenset(skipped)
 
 
 @lru_cache(maxsize=8192)
@@ -258,11 +275,12 @@ def _workday_counts(calendar: Calendar) -> list[int]:
     days = _day_number(WORKDAYS_TO_ON) + 1
     weekday = (np.arange(days) + WORKDAYS_FROM_ON.isoweekday() - 1) % 7 + 1
     works = np.zeros(days, dtype=np.bool_)
+    never = _skipped_dates(calendar.zone)
     for version in calendar.versions:
         since = max(0, version.from_on.toordinal() - _EPOCH_ORDINAL)
         worked = {number for shift in version.shifts for number in shift.weekdays}
         works[since:] = np.isin(weekday[since:], sorted(worked))
-        off = [on.toordinal() - _EPOCH_ORDINAL for on in version.days_off]
+        off = [on.toordinal() - _EPOCH_ORDINAL for on in version.days_off | never]
         works[[day for day in off if since <= day < days]] = False
     counts: list[int] = np.concatenate(([0], np.cumsum(works))).tolist()
     return counts

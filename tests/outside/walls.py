@@ -77,13 +77,15 @@ def walls(span: Span) -> tuple[int, Minutes]:
 
 
 def opening_days(span: Span, shift: Shift, off: Iterable[date]) -> list[int]:
-    """Numbers of the dates on which a shift opens, some days before the span and after it too."""
+    """Numbers of the dates on which a shift opens, some days before the span and after it
+    too; one that the wall never shows is none."""
     before, after = span.from_on - DAY * 3, span.until_on + DAY * 3
     around = days(before + DAY * day for day in range((after - before).days))
     mask = [day in shift.weekdays for day in EVERY_DAY]
     opens = np.is_busday(around, weekmask=mask, holidays=days(off))
+    shown = set((walls(span)[1] // DAY_MIN).tolist())
     numbers: list[int] = around[opens].astype(np.int64).tolist()
-    return numbers
+    return [number for number in numbers if number in shown]
 
 
 def on_the_wall(span: Span, shifts: Iterable[Shift], off: Iterable[date] = ()) -> Worked:
