@@ -4,7 +4,8 @@ A snapshot is disposable. It says nothing that the log does not say, it is read 
 that wrote it, and `thaw(freeze(state))` equals the state.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from hashlib import sha256
 from typing import Any, NamedTuple, get_args, get_type_hints
 
 import msgspec
@@ -38,7 +39,18 @@ class Thawed(NamedTuple):
 
 
 def freeze(state: State, struck: dict[int, int]) -> Iterator[bytes]:
-    """The parts of a snapshot, each encoded when it is asked for."""
+    """The parts of a snapshot, each encoded when it is asked for.
+
+    Raises NotImplementedError for a state that holds what a snapshot has no form for.
+    """
+    digests = []
+    for part in _parts(state, struck):
+        digests.append(sha256(part).digest())
+        yield part
+    yield sha256(b"".join(digests)).digest()
+
+
+def _parts(state: State, struck: dict[int, int]) -> Iterator[bytes]:
     routes: dict[Route, int] = {}
 
     def numbered(value: Any) -> int:
@@ -57,8 +69,12 @@ def freeze(state: State, struck: dict[int, int]) -> Iterator[bytes]:
         yield encoder.encode(dict(items[first : first + ITEMS_PER_PART]))
 
 
-def thaw(parts: list[bytes]) -> Thawed:
-    """What `freeze` was given. Raises msgspec.MsgspecError for what it did not write."""
+def thaw(parts: Sequence[bytes]) -> Thawed:
+    """What `freeze` was given. Raises msgspec.DecodeError for what it did not write."""
+    # a byte that is not what it was may well decode, to a state that never was
+    told = sha256(b"".join(sha256(part).digest() for part in parts[:-1])).digest()
+    if not parts or parts[-1] != told:
+        raise msgspec.DecodeError("these are not the parts of a snapshot as they were written")
     routes = [Route(fact) for fact in _read_routes(parts[0])]
 
     def route_of(type_: type, number: int) -> Any:
@@ -68,6 +84,6 @@ def thaw(parts: list[bytes]) -> Thawed:
     maps = {name: Map(getattr(rest, name)) for name in _Rest.__struct_fields__}
     struck = msgspec.msgpack.decode(parts[2], type=dict[int, int])
     visits: dict[str, dict[str, Visit]] = {}
-    for part in parts[3:]:
+    for part in parts[3:-1]:
         visits |= _read_visits(part)
     return Thawed(State({**maps, "visits": Map(visits)}), struck)
