@@ -41,9 +41,11 @@ INSERT INTO snapshot (studio, position, made_by, leaf, parts) VALUES (%s, %s, %s
 """
 
 _CLEAR = """
-DELETE FROM snapshot WHERE studio = %s AND (made_by <> %s OR position > %s OR position NOT IN (
-    SELECT position FROM snapshot WHERE studio = %s AND made_by = %s
-    ORDER BY position DESC LIMIT %s))
+DELETE FROM snapshot WHERE studio = %s AND position NOT IN (
+    SELECT s.position FROM snapshot s
+    JOIN event e ON e.studio = s.studio AND e.position = s.position
+    WHERE s.studio = %s AND s.made_by = %s AND s.leaf = substr(e.nodes, 1, 32)
+    ORDER BY s.position DESC LIMIT %s)
 """
 
 
@@ -56,9 +58,13 @@ class Snapshot(NamedTuple):
 
 @cache
 def made_by() -> str:
-    """What a snapshot depends on besides the log: the core's source text, and who packs it."""
+    """What a snapshot depends on besides the log.
+
+    That is the core's source text, who packs it, and the time zones that work on desks was counted
+    by.
+    """
     root = Path(__file__).parents[1]
-    digest = sha256(version("msgspec").encode())
+    digest = sha256(f"{version('msgspec')} {version('tzdata')}".encode())
     for folder in ("vocabulary", "production"):
         for path in sorted((root / folder).rglob("*.py")):
             digest.update(path.relative_to(root).as_posix().encode() + path.read_bytes())
@@ -75,8 +81,9 @@ def latest_snapshot(connection: Connection, studio: str, until: int) -> Snapshot
 def write_snapshot(
     connection: Connection, studio: str, position: int, parts: Iterable[bytes], apart: int
 ) -> bool:
-    """Keep a snapshot, unless there is one less than `apart` positions before or another is at it.
+    """Keep a snapshot, unless one lies less than `apart` positions before it, or behind it.
 
+    Nor is one kept of a position that the log has not reached, or while another worker writes one.
     Clears those that no longer serve. Whether it was kept; the caller commits.
     """
     with raw_cursor(connection) as cursor:
@@ -87,7 +94,7 @@ def write_snapshot(
         leaf = cursor.execute(_LEAF, (studio, position)).fetchone()
         if leaf is None or (newest and newest[0] is not None and newest[0] > position - apart):
             return False
+        # first, since another release's may lie at this very position
+        cursor.execute(_CLEAR, (studio, studio, made_by(), KEPT - 1))
         cursor.execute(_WRITE, (studio, position, made_by(), leaf[0], list(parts)))
-        clear = (studio, made_by(), position, studio, made_by(), KEPT)
-        cursor.execute(_CLEAR, clear)
     return True
