@@ -4,13 +4,16 @@ A kept state at a position is the fold of what stands up to there, by every stri
 old state, or the state without an event, is then folded from the nearest one.
 """
 
+import logging
 import threading
 from bisect import insort
 from collections.abc import Mapping
 
 import msgspec
 from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import SQLAlchemyError
 
+from service.log.server_programs import EmbeddedServerError
 from service.log.snapshots import latest_snapshot, write_snapshot
 from service.production.snapshot import Thawed, freeze, thaw
 from service.production.state import EMPTY, State
@@ -20,6 +23,8 @@ KEPT_DENSE = 64
 KEPT_SPARSE_EVERY = 8192
 SNAPSHOT_EVERY = 20_000
 """Events between two snapshots: folding them takes a fraction of a second."""
+
+_log = logging.getLogger("retake_ledger.snapshots")
 
 
 class KeptStates:
@@ -78,18 +83,25 @@ class KeptStates:
 
 
 def load(connection: Connection, studio: str, until: int) -> tuple[int, Thawed] | None:
-    """Position and content of the last snapshot at or before a position; None without one."""
-    snapshot = latest_snapshot(connection, studio, until)
-    if snapshot is None:
-        return None
-    try:
-        return snapshot.position, thaw(snapshot.parts)
-    except msgspec.MsgspecError:
-        return None  # it is disposable: the log is folded instead
+    """Position and content of the last snapshot at or before a position; None without one.
+
+    One that cannot be read is passed over: the log is folded from the one before it, or from
+    nothing.
+    """
+    while (snapshot := latest_snapshot(connection, studio, until)) is not None:
+        try:
+            return snapshot.position, thaw(snapshot.parts)
+        except msgspec.MsgspecError as error:
+            _log.warning("snapshot of %s at %d passed over: %s", studio, snapshot.position, error)
+            until = snapshot.position - 1
+    return None
 
 
 class Snapshots:
-    """Writes a studio's snapshots beside the worker's own work, one at a time."""
+    """Writes a studio's snapshots beside the worker's own work, one at a time.
+
+    One that cannot be written is told in the log and done without: the next is due soon enough.
+    """
 
     def __init__(self, name: str, engine: Engine) -> None:
         self._name = name
@@ -106,10 +118,15 @@ class Snapshots:
         if position - self._last < SNAPSHOT_EVERY or (self._writing and self._writing.is_alive()):
             return
         self._last = position
-        self._writing = threading.Thread(
+        writing = threading.Thread(
             target=self._write, args=(position, state, dict(struck)), daemon=True
         )
-        self._writing.start()
+        try:
+            writing.start()
+        except RuntimeError as error:  # there are too many threads, or the worker is going down
+            self._tell(position, error)
+        else:
+            self._writing = writing
 
     def wait(self) -> None:
         """Until nothing is being written."""
@@ -118,5 +135,11 @@ class Snapshots:
 
     def _write(self, position: int, state: State, struck: dict[int, int]) -> None:
         parts = freeze(state, struck)
-        with self._engine.begin() as connection:
-            write_snapshot(connection, self._name, position, parts, SNAPSHOT_EVERY)
+        try:
+            with self._engine.begin() as connection:
+                write_snapshot(connection, self._name, position, parts, SNAPSHOT_EVERY)
+        except (SQLAlchemyError, EmbeddedServerError) as error:
+            self._tell(position, error)
+
+    def _tell(self, position: int, error: Exception) -> None:
+        _log.warning("snapshot of %s at %d not written: %s", self._name, position, error)
