@@ -196,8 +196,7 @@ class Studio:
         `new` are events decided in this transaction, behind `until`.
         """
         with self._lock:
-            base_position, base = self._kept.before(connection, before, self._struck)
-            # another thread may have taken in more of the log than is asked about
+            base_position, base = self._base(connection, before, until)
             struck = frozenset(known for known, at in self._struck.items() if at <= until)
         events = [*self._events(connection, base_position, until), *new]
         standing = tuple(event for event in events if event.position not in struck)
@@ -210,20 +209,27 @@ class Studio:
                 return self._state
         with self._engine.connect() as connection:
             with self._lock:
-                later = [known for known, at in self._struck.items() if at > position]
-                first = min([*later, position + 1])
-                base_position, base = self._kept.before(connection, first, self._struck)
+                base_position, base = self._base(connection, position + 1, position)
                 struck = {known for known, at in self._struck.items() if at <= position}
+                undone = any(known <= position < at for known, at in self._struck.items())
                 strikes = len(self._struck)
             events = self._events(connection, base_position, position)
         standing = [event for event in events if event.position not in struck]
-        if len(standing) == len(events):
-            state = fold(base, standing)
-            if len(events) >= KEPT_EVERY and all(known > position for known in later):
-                self._keep_between(position, state, strikes)
-            return state
-        # inside a batch that strikes several events, some of what rests on them still stands
-        return retell(base, standing).state
+        if struck and undone:
+            # maybe inside a batch of strikes: some of what rests on the first ones still stands
+            return retell(base, standing).state
+        state = fold(base, standing)
+        if len(events) >= KEPT_EVERY and not undone:
+            self._keep_between(position, state, strikes)
+        return state
+
+    def _base(self, connection: Connection, before: int, until: int) -> tuple[int, State]:
+        """The last known state before a position that lacks nothing of what stood at `until`.
+
+        Known states are without all that was struck since.
+        """
+        undone = [known for known, at in self._struck.items() if at > until]
+        return self._kept.before(connection, min([before, *undone]), self._struck)
 
     def _keep_between(self, position: int, state: State, strikes: int) -> None:
         """Keep a state behind one that a strike made forget those that followed."""
@@ -246,9 +252,7 @@ class Studio:
             later = page(connection, self.name, after=0, limit=1, time_from_us=at_us + 1)
             with self._lock:
                 first = min([until + 1, *(stored.position for stored in later)])
-                unseen = [known for known, at in self._struck.items() if at > until]
-                first = min([first, *unseen])
-                base_position, base = self._kept.before(connection, first, self._struck)
+                base_position, base = self._base(connection, first, until)
                 struck = {known for known, at in self._struck.items() if at <= until}
             rows = page(
                 connection,
