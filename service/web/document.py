@@ -10,27 +10,32 @@ from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from flask import Blueprint, Flask, Response, current_app
-from marshmallow import Schema
+from marshmallow import Schema, fields
 from werkzeug.routing import Rule
 
-from service.vocabulary.facts import CATALOGUE
+from service.vocabulary.identifiers import CODE, DEPARTMENT, ELEMENT, EPISODE, SCENE, SHOW
 from service.web.access import roles_of
 from service.web.described import Answer, Description, Shape, describe, description_of
+from service.web.event_shapes import add_events, say_what_may_be_added
 from service.web.negotiation import JSON
 from service.web.problem_types import TYPES
 from service.web.problems import MEDIA_TYPE
 from service.web.schemas.common import ProblemShown
-from service.web.schemas.envelope import Envelope
-from service.web.schemas.examples import example_event
-from service.web.schemas.fields import schema_of
+from service.web.schemas.fields import AnyField
+from service.web.strict_json import WHOLE_MAX
 
 document_route = Blueprint("openapi", __name__)
 _KEY = "retake-ledger-document"
-_ARGUMENT = re.compile(r"<(?:(\w+)(?:\([^)]*\))?:)?(\w+)>")
+_ARGUMENT = re.compile(r"<(?:\w+(?:\([^)]*\))?:)?(\w+)>")
 _ARGUMENT_SHAPES: Mapping[str, dict[str, Any]] = {
-    "int": {"type": "integer", "minimum": 0},
-    "path": {"type": "string"},
-    "string": {"type": "string"},
+    "department": {"type": "string", "maxLength": 40, "pattern": f"^{DEPARTMENT}$"},
+    "element": {"type": "string", "pattern": f"^{ELEMENT}$"},
+    "episode": {"type": "string", "pattern": f"^{SHOW}-{EPISODE}$"},
+    "name": {"type": "string", "enum": list(TYPES)},
+    "position": {"type": "integer", "minimum": 1, "maximum": WHOLE_MAX},
+    "retake": {"type": "string", "pattern": f"^{CODE}$"},
+    "scene": {"type": "string", "pattern": f"^{SCENE}$"},
+    "show": {"type": "string", "pattern": f"^{SHOW}$"},
 }
 _METHODS = ("GET", "PUT", "POST", "PATCH", "DELETE")
 _ABOUT = (
@@ -59,16 +64,18 @@ def document(app: Flask) -> dict[str, Any]:
     )
     # the plugin makes it when it meets the spec
     converter = cast(OpenAPIConverter, plugin.converter)
+    converter.add_attribute_function(_names_of_table)  # type: ignore[no-untyped-call]  # the library's
     spec.components.security_scheme(
         "token",
         {"type": "http", "scheme": "bearer", "description": "RFC 6750, in the header alone."},
     )
     spec.components.schema("Problem", schema=ProblemShown())
-    _add_events(spec)
+    add_events(spec)
     for rule, route, said in _routes(app):
         if said is not None:
             spec.path(path=_path(rule), operations=_operations(converter, rule, route, said))
     made: dict[str, Any] = spec.to_dict()
+    say_what_may_be_added(made["components"]["schemas"])
     made["paths"] = dict(sorted(made["paths"].items()))
     made["components"]["schemas"] = dict(sorted(made["components"]["schemas"].items()))
     return made
@@ -79,6 +86,14 @@ def render(made: Mapping[str, Any]) -> str:
     return json.dumps(made, indent=2, ensure_ascii=False) + "\n"
 
 
+def _names_of_table(converter: OpenAPIConverter, field: AnyField, **_: Any) -> dict[str, Any]:
+    """What the names in a table must be; the library describes its values alone."""
+    if not isinstance(field, fields.Dict) or field.key_field is None:
+        return {}
+    name = converter.field2property(field.key_field)
+    return {"propertyNames": name}
+
+
 def _routes(app: Flask) -> Iterator[tuple[Rule, Callable[..., Any], Description | None]]:
     for rule in sorted(app.url_map.iter_rules(), key=lambda rule: (rule.rule, rule.endpoint)):
         route = app.view_functions[rule.endpoint]
@@ -86,7 +101,7 @@ def _routes(app: Flask) -> Iterator[tuple[Rule, Callable[..., Any], Description 
 
 
 def _path(rule: Rule) -> str:
-    return _ARGUMENT.sub(r"{\2}", rule.rule)
+    return _ARGUMENT.sub(r"{\1}", rule.rule)
 
 
 def _operations(
@@ -119,9 +134,9 @@ def _path_parameters(rule: Rule) -> list[dict[str, Any]]:
             "in": "path",
             "name": name,
             "required": True,
-            "schema": dict(_ARGUMENT_SHAPES[converter or "string"]),
+            "schema": dict(_ARGUMENT_SHAPES[name]),
         }
-        for converter, name in _ARGUMENT.findall(rule.rule)
+        for name in _ARGUMENT.findall(rule.rule)
     ]
 
 
@@ -146,9 +161,11 @@ def _responses(
     converter: OpenAPIConverter, said: Description, roles: tuple[str, ...] | None
 ) -> dict[str, Any]:
     found = {str(status): _response(converter, answer) for status, answer in said.answers.items()}
-    names = {"invalid-query", "internal-error", *said.problems}
+    if any("ETag" in answer.headers for answer in said.answers.values()):
+        found["304"] = {"description": "It is as `If-None-Match` says; there is no body."}
+    names = {"internal-error", *said.problems}
     if roles is not None:
-        names |= {"no-token", "invalid-token", "unavailable"}
+        names |= {"invalid-query", "no-token", "invalid-token", "unavailable"}
     if roles:
         names.add("insufficient-scope")
     by_status: dict[int, list[str]] = {}
@@ -175,70 +192,6 @@ def _response(converter: OpenAPIConverter, answer: Answer) -> dict[str, Any]:
     if answer.media:
         made["content"] = _content(converter, answer.media)
     return made
-
-
-def _add_events(spec: APISpec) -> None:
-    spec.components.schema("Envelope", schema=Envelope())
-    names = {}
-    for type_, fact in CATALOGUE.items():
-        names[type_] = f"{fact.__name__}Event"
-        spec.components.schema(fact.__name__, schema=schema_of(fact))
-        spec.components.schema(names[type_], _event_shape(type_))
-    refs = {type_: f"#/components/schemas/{name}" for type_, name in names.items()}
-    spec.components.schema(
-        "Event",
-        {
-            "description": "A CloudEvent (1.0, structured mode) as it is posted.",
-            "oneOf": [{"$ref": ref} for ref in refs.values()],
-            "discriminator": {"propertyName": "type", "mapping": refs},
-        },
-    )
-    spec.components.schema("RecordedEvent", _RECORDED)
-
-
-def _event_shape(type_: str) -> dict[str, Any]:
-    fact = CATALOGUE[type_]
-    forms = ", ".join(sorted(fact.SUBJECTS))
-    roles = ", ".join(sorted(fact.ROLES))
-    return {
-        "description": f"{fact.__doc__} Subject: {forms}. Recorded by: {roles}.",
-        "allOf": [
-            {"$ref": "#/components/schemas/Envelope"},
-            {
-                "type": "object",
-                "properties": {
-                    "type": {"const": type_},
-                    "data": {"$ref": f"#/components/schemas/{fact.__name__}"},
-                },
-            },
-        ],
-        "examples": [example_event(type_)],
-    }
-
-
-_RECORDED = {
-    "description": "A CloudEvent as the log gives it.",
-    "allOf": [
-        {"$ref": "#/components/schemas/Envelope"},
-        {
-            "type": "object",
-            "properties": {
-                "position": {"type": "integer", "description": "Its place in the log, from 1."},
-                "recordedat": {
-                    "type": "string",
-                    "format": "date-time",
-                    "description": "When the log took it, by the studio's clock.",
-                },
-                "poster": {"type": "string", "description": "The token that recorded it."},
-                "personal": {
-                    "type": "string",
-                    "description": "The commitment to its personal text, where it has some.",
-                },
-            },
-            "required": ["position", "poster", "recordedat"],
-        },
-    ],
-}
 
 
 @document_route.get("/openapi.json")

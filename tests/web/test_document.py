@@ -1,5 +1,6 @@
 """The OpenAPI document: valid, complete, and the same as the file."""
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from service.vocabulary.facts import CATALOGUE
 from service.web import openapi
 from service.web.app import bare_app
 from service.web.document import document, undescribed
+from service.web.schemas.events import check_event
 from service.web.schemas.examples import example_event
 
 FILE = Path(__file__).parents[2] / openapi.FILE
@@ -81,3 +83,77 @@ def test_roles_security_and_problems_are_told(made: dict[str, Any]) -> None:
     ]
     (position,) = made["paths"]["/events/{position}"]["get"]["parameters"]
     assert position["schema"]["type"] == "integer"
+
+
+@pytest.mark.parametrize(
+    ("changed", "fits"),
+    [
+        ({"colour": "red", "size": 7, "matte": True}, True),
+        ({"traceparent": "00-1-1-00", "id": "ä" * 256}, True),
+        (
+            {"data": {"note": "N1", "to": "camera", "text": "T", "kept": {"as": ["it", 1, "is"]}}},
+            True,
+        ),
+        ({"time": "2199-12-31T23:59:59.999999+05:45"}, True),
+        ({"position": 3}, False),
+        ({"poster": "me"}, False),
+        ({"data_base64": "e30="}, False),
+        ({"colour": ""}, False),
+        ({"colour": None}, False),
+        ({"colour": "re\nd"}, False),
+        ({"size": 2**31}, False),
+        ({"Colour": "red"}, False),
+        ({"traceparent": 7}, False),
+        ({"id": "a\u0085b"}, False),
+        ({"subject": "studio"}, False),
+        ({"subject": "LANTERN-104/4 2A"}, False),
+        ({"time": "2200-01-01T00:00:00Z"}, False),
+        ({"time": "2031-03-04T09:30:60Z"}, False),
+        ({"time": "2031-03-04T09:30:00.1234567Z"}, False),
+        ({"data": {"note": "N1", "to": "camera", "text": "T", "kept": {"as": [None]}}}, False),
+        ({"data": {"note": "N1", "to": "camera", "text": "T", "kept": None}}, False),
+    ],
+)
+def test_the_document_and_the_service_allow_the_same_events(
+    made: dict[str, Any], changed: dict[str, Any], fits: bool
+) -> None:
+    event = example_event("note.given") | changed
+    assert checks(made, "Event").is_valid(event) is fits
+    assert (check_event(event) == []) is fits
+
+
+@pytest.mark.parametrize(
+    ("work", "fits"),
+    [({"ink-and-paint": 2}, True), ({"Layout": 2}, False), ({"a" * 41: 2}, False)],
+)
+def test_names_in_a_table_are_described(
+    made: dict[str, Any], work: dict[str, Any], fits: bool
+) -> None:
+    event = example_event("scene.listed") | {"data": {"frames": 72, "work": work}}
+    assert checks(made, "Event").is_valid(event) is fits
+    assert (check_event(event) == []) is fits
+
+
+def test_addresses_say_the_form_of_their_arguments(made: dict[str, Any]) -> None:
+    found = {
+        argument["name"]: argument["schema"]
+        for route in made["paths"].values()
+        for operation in route.values()
+        for argument in operation.get("parameters", ())
+        if argument["in"] == "path"
+    }
+    assert re.search(found["episode"]["pattern"], "LANTERN-104")
+    assert not re.search(found["episode"]["pattern"], "LANTERN")
+    assert re.search(found["scene"]["pattern"], "42A")
+    assert found["position"]["minimum"] == 1
+    assert "not-found" in found["name"]["enum"]
+
+
+def test_an_answer_with_a_tag_may_be_unchanged(made: dict[str, Any]) -> None:
+    for route in made["paths"].values():
+        for operation in route.values():
+            tagged = any(
+                "ETag" in answer.get("headers", ()) for answer in operation["responses"].values()
+            )
+            assert ("304" in operation["responses"]) is tagged, operation["operationId"]
+    assert "304" in made["paths"]["/episodes/{episode}"]["get"]["responses"]

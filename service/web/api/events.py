@@ -114,7 +114,6 @@ def _receipts(receipts: Sequence[Receipt], batch: bool) -> Response:
             {BATCH: _BATCH_OF_EVENTS},
             {"Link": "What follows (RFC 8288, rel=next).", "ETag": "The tag of this page."},
         ),
-        304: Answer("The page is as it was."),
     },
 )
 @require()
@@ -163,7 +162,6 @@ def _us(instant: str | None) -> int | None:
     tag="events",
     answers={
         200: Answer("The event.", {EVENT: _ONE_EVENT}, {"ETag": "The tag of the event."}),
-        304: Answer("The event is as it was."),
     },
     problems=("not-found",),
 )

@@ -18,6 +18,8 @@ _NAME = re.compile(r"[a-z0-9]{1,64}")
 # CloudEvents 1.0.2, type system: no control characters and no noncharacters in a String
 _ENDS = "".join(chr(plane * 0x10000 + last) for plane in range(17) for last in (0xFFFE, 0xFFFF))
 _UNWANTED = re.compile(f"[\\u0000-\\u001f\\u007f-\\u009f\\ufdd0-\\ufdef{_ENDS}]")
+# the same, to be read by anybody; patterns agree on no spelling for what lies beyond U+FFFF
+PRINTABLE = r"^[^\u0000-\u001f\u007f-\u009f\ufdd0-\ufdef\ufffe\uffff]*$"
 # RFC 3986, sections 3 and 4.1: characters of a reference; no colon in a first segment but after
 # a scheme; square brackets around the host alone; one fragment
 _PCHAR = r"(?:[A-Za-z0-9._~!$&'()*+,;=@-]|%[0-9A-Fa-f]{2})"
@@ -47,7 +49,8 @@ class Printable(validate.Validator):
 def _text(note: str, code: str, detail: str, pattern: str = "", **how: Any) -> fields.String:
     told = Told(code, detail)
     also = [Matches(pattern, error=told) if pattern else Printable(told)]
-    return text_field(256, code, detail, also=also, metadata={"description": note}, **how)
+    metadata = {"description": note, "pattern": pattern or PRINTABLE}
+    return text_field(256, code, detail, also=also, metadata=metadata, **how)
 
 
 def _word(note: str, code: str, detail: str, among: tuple[str, ...], **how: Any) -> fields.String:

@@ -21,6 +21,12 @@ AnyField = fields.Field[Any]
 # a day or two are added to dates, and minutes are counted: the ends of the calendar are not safe
 YEAR_FIRST, YEAR_LAST = 1900, 2199
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+_CENTURIES = "|".join(map(str, range(YEAR_FIRST // 100, YEAR_LAST // 100 + 1)))
+_DAY_SHOWN = rf"^(?:{_CENTURIES})[0-9]{{2}}-[0-9]{{2}}-[0-9]{{2}}"
+_MOMENT_SHOWN = (
+    rf"{_DAY_SHOWN}[Tt][0-9]{{2}}:[0-9]{{2}}:[0-5][0-9](?:\.[0-9]{{1,6}})?"
+    r"(?:[Zz]|[+-][0-9]{2}:[0-9]{2})$"
+)
 _CLOCK = r"^(?:[01][0-9]|2[0-3]):[0-5][0-9]$"
 
 
@@ -173,6 +179,7 @@ def _day(_: kinds.Kind, how: dict[str, Any]) -> AnyField:
         "not-a-date",
         f"Write a date as YYYY-MM-DD, in the years {YEAR_FIRST} to {YEAR_LAST}.",
     )
+    how["metadata"] |= {"pattern": f"{_DAY_SHOWN}$"}
     return Day(error_messages=said(told), **how)
 
 
@@ -183,7 +190,8 @@ def moment_field(**how: Any) -> Moment:
         "Write an RFC 3339 date-time with a zone, such as 2031-03-04T09:30:00Z, in the years "
         f"{YEAR_FIRST} to {YEAR_LAST}.",
     )
-    return Moment(error_messages=said(told), **how)
+    metadata = {**how.pop("metadata", {}), "pattern": _MOMENT_SHOWN}
+    return Moment(error_messages=said(told), metadata=metadata, **how)
 
 
 def _moment(_: kinds.Kind, how: dict[str, Any]) -> AnyField:

@@ -7,9 +7,10 @@ from marshmallow import Schema, fields, validate
 
 from service.vocabulary import kinds
 from service.vocabulary.facts import CATALOGUE
-from service.vocabulary.identifiers import parse_subject
+from service.vocabulary.identifiers import Form, parse_subject
 from service.web.schemas.fields import AnyField, field_of, said
 from service.web.schemas.messages import Told
+from service.web.schemas.subjects import pattern_of
 from service.web.strict_json import WHOLE_MAX
 
 _DIGITS = re.compile(r"-?[0-9]{1,16}")
@@ -49,7 +50,8 @@ def subject(note: str, **how: Any) -> SubjectText:
     told = Told(
         "not-a-subject", "Write studio, SHOW, SHOW-EPISODE, SHOW-EPISODE/SCENE or SHOW:ELEMENT."
     )
-    return SubjectText(error_messages=said(told), metadata={"description": note}, **how)
+    metadata = {"description": note, "pattern": pattern_of(tuple(Form))}
+    return SubjectText(error_messages=said(told), metadata=metadata, **how)
 
 
 def department(note: str) -> AnyField:
