@@ -5,6 +5,7 @@ import time
 import zoneinfo
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 
 import tzdata  # type: ignore[import-untyped]  # it ships no types
@@ -12,7 +13,7 @@ from sqlalchemy import Connection, Engine
 
 from service.kept import KEPT_DENSE, KEPT_EVERY, KEPT_SPARSE_EVERY, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
-from service.log.read import bodies, page
+from service.log.read import bodies, page, strikes
 from service.planning.board import Board, advance, frame_differs, make_board
 from service.planning.impact import Impact, compare
 from service.planning.schedule import Schedule, schedule
@@ -32,6 +33,16 @@ WAIT_STEP_S = 0.02
 zoneinfo.reset_tzpath(to=())
 ZONE_DATA_VERSION: str = tzdata.IANA_VERSION
 """Which release of the time zone data plans are made with; answers name it."""
+
+
+def _struck_by(told: Iterable[bytes]) -> dict[int, int]:
+    """Which events are struck by those among these bodies that are strikes, and where."""
+    strikes = (read_event(body) for body in told if b'"event.struck"' in body)
+    return {
+        strike.fact.position: strike.position
+        for strike in strikes
+        if isinstance(strike.fact, EventStruck)
+    }
 
 
 class NotYetError(Exception):
@@ -128,48 +139,48 @@ class Studio:
             self.snapshots.started_at(self._position)
 
     def _take_in(self, connection: Connection, until: int) -> None:
+        """Fold on to a position at which a commit ended."""
         rows = bodies(connection, self.name, self._position, until, CHUNK_EVENTS)
-        events = [read_event(body) for _, body in rows]
-        struck = {
-            event.fact.position: event.position
-            for event in events
-            if isinstance(event.fact, EventStruck)
-        }
-        last = events[-1].position
-        if not struck:
-            self._fold_on(self._state, events, last, until)
-            return
-        # the end of a batch may lie behind this chunk, so what it strikes together may not be
-        # complete: read on to the head before telling the tail again
-        if last < until:
-            rest = bodies(connection, self.name, last, until)
-            events += [read_event(body) for _, body in rest]
-            struck |= {
-                event.fact.position: event.position
-                for event in events
-                if isinstance(event.fact, EventStruck)
-            }
-        self._struck |= struck
-        base_position, base = self._kept.before(connection, min(struck), self._struck)
-        tail = self._events(connection, base_position, self._position)
-        self._kept.forget_from(min(struck))
-        standing = [event for event in (*tail, *events) if event.position not in self._struck]
-        self._fold_on(base, standing, events[-1].position, until)
+        # what is struck further on need not be folded first
+        far = rows[-1][0] < until
+        told = strikes(connection, self.name, rows[-1][0], until) if far else []
+        struck = _struck_by([*(body for _, body in rows), *told])
+        if not struck or min(struck) > self._position:
+            self._struck |= struck
+            self._fold_on(self._state, rows, until)
+        else:
+            self._struck |= struck
+            self._position, self._state = self._kept.before(connection, min(struck), self._struck)
+            self._kept.forget_from(min(struck))
+        if self._position < until:
+            self._read_on(connection, until)
 
-    def _fold_on(self, state: State, events: Sequence[Event], until: int, head: int) -> None:
-        """Go on from a state to a position, and keep states on the way: the more, the nearer.
+    def _read_on(self, connection: Connection, until: int) -> None:
+        """Fold the log chunk by chunk; the next one is read while one is folded."""
+        with ThreadPoolExecutor(1) as ahead:
 
-        `head` is where the log stands: states far before it are kept sparsely anyhow.
+            def read(after: int) -> Future[list[tuple[int, bytes]]]:
+                return ahead.submit(bodies, connection, self.name, after, until, CHUNK_EVENTS)
+
+            coming = read(self._position)
+            while self._position < until:
+                rows = coming.result()
+                if rows[-1][0] < until:
+                    coming = read(rows[-1][0])
+                self._fold_on(self._state, rows, until)
+
+    def _fold_on(self, state: State, rows: Sequence[tuple[int, bytes]], head: int) -> None:
+        """Go on from a state over rows of the log, and keep states on the way.
+
+        The nearer to the head, the more: states far before it are kept sparsely anyhow.
         """
-        dense_from = head - KEPT_DENSE * KEPT_EVERY
-        first = 0
-        while first < len(events):
-            far = events[first].position < dense_from
-            some = events[first : first + (KEPT_SPARSE_EVERY if far else KEPT_EVERY)]
-            first += len(some)
-            state = fold(state, some)
-            self._adopt(state, some[-1].position)
-        self._adopt(state, until)
+        far = rows[0][0] < head - KEPT_DENSE * KEPT_EVERY
+        step = KEPT_SPARSE_EVERY if far else KEPT_EVERY
+        for first in range(0, len(rows), step):
+            some = rows[first : first + step]
+            events = (read_event(body) for position, body in some if position not in self._struck)
+            state = fold(state, events)
+            self._adopt(state, some[-1][0])
 
     def adopt(self, before: int, after: int, state: State, struck: dict[int, int]) -> None:
         """Take over what was just committed, unless another thread has read it already."""

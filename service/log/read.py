@@ -41,6 +41,16 @@ def bodies(
         return cursor.execute(statement, (studio, after, until, limit)).fetchall()
 
 
+def strikes(connection: Connection, studio: str, after: int, until: int) -> list[bytes]:
+    """Bodies of the strikes after a position, up to another one inclusive, in order."""
+    statement = (
+        "SELECT body FROM event WHERE studio = %s AND type = 'event.struck' AND position > %s "
+        "AND position <= %s ORDER BY position"
+    )
+    with raw_cursor(connection) as cursor:
+        return [body for (body,) in cursor.execute(statement, (studio, after, until))]
+
+
 def page(
     connection: Connection,
     studio: str,

@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import Connection, Engine, text
 
 from service.log.append import UnknownStudioError
-from service.log.read import Stored, bodies, page, personal_at, position_at
+from service.log.read import Stored, bodies, page, personal_at, position_at, strikes
 from service.log.studios import make_studio
 from tests.log.recording import MINUTE_US, START_US, STUDIO, record
 
@@ -49,6 +49,13 @@ def test_bodies_come_in_order_between_bounds(connection: Connection) -> None:
     assert bodies(connection, STUDIO, 3, until=4, limit=2) == everything[3:4]
     assert bodies(connection, STUDIO, 8) == []
     assert all(type(body) is bytes for _, body in bodies(connection, STUDIO, 0))
+
+
+def test_strikes_alone_are_found(connection: Connection) -> None:
+    types = ("scene.omitted", "event.struck", "scene.omitted", "event.struck", "event.struck")
+    rows = record(connection, [{"type": type_} for type_ in types])
+    assert strikes(connection, STUDIO, 0, 5) == [rows[1].body, rows[3].body, rows[4].body]
+    assert strikes(connection, STUDIO, 2, 4) == [rows[3].body]
 
 
 @pytest.mark.parametrize(
