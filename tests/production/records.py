@@ -1,0 +1,61 @@
+"""Looking into states: the types of all that is in them, and which members say anything."""
+
+from dataclasses import fields, is_dataclass
+from typing import Any
+
+from immutables import Map
+from msgspec import Struct
+
+from service.production.route import Route
+from service.production.state import State
+
+
+def spelled(value: Any) -> Any:
+    """A value with the types of all that is in it: else a named tuple equals a plain one."""
+    if isinstance(value, State):
+        return {name: spelled(getattr(value, name)) for name in State.__slots__}
+    if isinstance(value, Route):
+        return Route, spelled(value.fact)
+    if isinstance(value, Map | dict):
+        return type(value), {key: (spelled(key), spelled(inner)) for key, inner in value.items()}
+    if isinstance(value, frozenset):
+        return frozenset, [spelled(inner) for inner in sorted(value)]
+    if isinstance(value, tuple | list):
+        return type(value), [spelled(inner) for inner in value]
+    if isinstance(value, Struct):
+        return type(value), [spelled(getattr(value, name)) for name in value.__struct_fields__]
+    if is_dataclass(value):
+        return type(value), [spelled(getattr(value, field.name)) for field in fields(value)]
+    return type(value), value
+
+
+def members(value: Any) -> dict[str, tuple[Any, Any]]:
+    """What a record holds by name, and what it would hold unless said; nothing of anything else."""
+    usual: Any
+    if isinstance(value, State):
+        return {name: (getattr(value, name), Map()) for name in State.__slots__}
+    if isinstance(value, Struct):
+        names, defaults = value.__struct_fields__, value.__struct_defaults__
+        usual = (*(None,) * (len(names) - len(defaults)), *defaults)
+        return {name: (getattr(value, name), said) for name, said in zip(names, usual, strict=True)}
+    if isinstance(value, tuple) and hasattr(value, "_fields"):
+        named: Any = value
+        usual = named._field_defaults
+        return {name: (getattr(value, name), usual.get(name)) for name in named._fields}
+    return {}
+
+
+def note_members(value: Any, said: dict[str, bool]) -> None:
+    """Note for each member of each record in a value whether it ever says anything."""
+    inside: list[Any] = []
+    if isinstance(value, Map | dict):
+        inside = [*value, *value.values()]
+    elif known := members(value):
+        for name, (inner, usual) in known.items():
+            of = f"{type(value).__name__}.{name}"
+            said[of] = said.get(of, False) or (inner is not None and inner != usual)
+        inside = [inner for inner, _ in known.values()]
+    elif isinstance(value, tuple | frozenset):
+        inside = list(value)
+    for inner in inside:
+        note_members(inner, said)
