@@ -37,7 +37,10 @@ def posted_type(*taken: str) -> str:
         raise _unsupported(f"The charset {options['charset']} is not taken: send UTF-8.", taken)
     encoding = request.headers.get("Content-Encoding", "identity")
     if encoding.lower() != "identity":
-        raise _unsupported(f"The content encoding {encoding} is not taken: send it plain.", taken)
+        detail = f"The content encoding {encoding} is not taken: send it plain."
+        # RFC 9110, section 15.5.16: the answer says which codings would have been taken
+        headers = {"Accept-Encoding": "identity"}
+        raise ProblemError("unsupported-media-type", detail, headers=headers)
     return name.lower()
 
 
@@ -45,7 +48,11 @@ def _unsupported(what: str, taken: tuple[str, ...]) -> ProblemError:
     detail = f"{what} Send {' or '.join(taken)}."
     if any(name.lower().startswith("ce-") for name, _ in request.headers):
         detail += " Binary mode (ce- headers) is not taken: put the attributes into the JSON."
-    return ProblemError("unsupported-media-type", detail, headers={"Accept-Post": ", ".join(taken)})
+    # the same section: or which media types would have been
+    headers = {"Accept": ", ".join(taken)}
+    if request.method == "POST":
+        headers["Accept-Post"] = headers["Accept"]
+    return ProblemError("unsupported-media-type", detail, headers=headers)
 
 
 def posted_json() -> object:

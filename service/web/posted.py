@@ -51,8 +51,8 @@ def refused(refusal: Refusal, batch: bool) -> ProblemError:
         FieldError(_at(reason.place, batch) + reason.member, reason.detail, reason.code)
         for reason in refusal.reasons
     ]
-    told = " ".join(reason.detail for reason in refusal.reasons[:3])
-    return ProblemError(name, f"Nothing was recorded. {told}", errors)
+    told = "; ".join(reason.detail for reason in refusal.reasons[:3])
+    return ProblemError(name, f"Nothing was recorded: {told.rstrip('.')}.", errors)
 
 
 def _listed(posted: object, batch: bool) -> list[Any]:
@@ -93,7 +93,7 @@ def _refuse_wrong_events(posted: Sequence[Any], batch: bool) -> None:
         for error in check_event(members)
     ]
     if errors:
-        detail = f"{len(errors)} members are wrong; nothing was recorded."
+        detail = f"Nothing was recorded; members that are wrong: {len(errors)}."
         raise ProblemError("invalid-event", detail, errors)
 
 

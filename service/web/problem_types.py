@@ -116,8 +116,8 @@ TYPES: dict[str, ProblemType] = {
             "unsupported-media-type",
             415,
             "The body's content type is not taken",
-            "The `Accept-Post` header lists the types that are. Events are CloudEvents 1.0 in "
-            "JSON, structured or batch mode.",
+            "The `Accept` header of the answer lists the types that are, `Accept-Encoding` the "
+            "encodings. Events are CloudEvents 1.0 in JSON, structured or batch mode.",
         ),
         ProblemType(
             "invalid-event",

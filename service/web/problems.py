@@ -6,9 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from http import HTTPStatus
 
-from flask import Blueprint, Flask, Response, g
+from flask import Blueprint, Flask, Response, current_app, g, request
 from marshmallow import ValidationError
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import (
+    HTTPException,
+    MethodNotAllowed,
+    NotFound,
+    RequestEntityTooLarge,
+)
 
 from service.web.described import Answer, describe
 from service.web.pointers import FieldError, step
@@ -88,11 +93,25 @@ def _respond(type_: str, title: str, status: int, problem: Problem) -> Response:
     return answer
 
 
+def _detail_of(error: HTTPException) -> str | None:
+    """What is wrong and the remedy, where the library's own words name none."""
+    match error:
+        case NotFound():
+            return "This service has no such address; /openapi.json lists those it has."
+        case MethodNotAllowed():
+            served = ", ".join(sorted(error.valid_methods or ()))
+            return f"{request.method} is not served here; these are: {served}."
+        case RequestEntityTooLarge():
+            most = current_app.config["MAX_CONTENT_LENGTH"]
+            return f"At most {most} bytes are taken at a time. Post fewer events."
+    return None
+
+
 def _of_http(error: HTTPException) -> Response:
     response = error.get_response()
     kept = {name: response.headers[name] for name in _KEPT_HEADERS if name in response.headers}
     status = error.code or 500
-    detail = error.description or HTTPStatus(status).description
+    detail = _detail_of(error) or error.description or HTTPStatus(status).description
     name = _BY_STATUS.get(status)
     if name is None:
         # RFC 9457, section 4.2.1: about:blank says no more than the status does

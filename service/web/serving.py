@@ -1,9 +1,13 @@
 """The service under gunicorn: one warm process compiles, then workers fork and open their own."""
 
 import gc
+import json
+import socket
+from http import HTTPStatus
 from typing import Any
 
 from flask import Flask
+from gunicorn import util
 from gunicorn.app.base import BaseApplication
 
 from service.log.engine import service_engine
@@ -11,6 +15,7 @@ from service.planning.dispatch import warm
 from service.record import Studios
 from service.settings import Settings
 from service.web.app import create_app
+from service.web.problems import MEDIA_TYPE
 
 # A worker's state is large, grows slowly and holds no cycles: looking through all of it as often as
 # Python would by itself costs a tenth of the time and answers that wait for half a second.
@@ -43,7 +48,20 @@ class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types
         return worker_app(self._settings, self._database_url)
 
 
+def write_problem(client: socket.socket, status: int, _: str, detail: str) -> None:
+    """Answer a request that gunicorn refuses before any app sees it, and close.
+
+    RFC 9457, section 4.2.1: about:blank says no more than the status does.
+    """
+    title = HTTPStatus(status).phrase
+    problem = {"type": "about:blank", "title": title, "status": status, "detail": detail}
+    body = json.dumps(problem)
+    head = f"HTTP/1.1 {status} {title}\r\nConnection: close\r\nContent-Type: {MEDIA_TYPE}\r\n"
+    util.write_nonblock(client, f"{head}Content-Length: {len(body)}\r\n\r\n{body}".encode("ascii"))
+
+
 def serve(settings: Settings, database_url: str, options: dict[str, Any]) -> None:
     """Serve until a signal ends it; what must be compiled is compiled before the workers fork."""
     warm()
+    util.write_error = write_problem  # there is no setting for it
     Serving(settings, database_url, options).run()

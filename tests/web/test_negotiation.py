@@ -33,7 +33,7 @@ def test_another_content_type_is_refused_with_those_that_are_taken(
     answer = client_of("supervisor").post("/events", data=b"{}", content_type=content_type)
     assert answer.status_code == 415
     assert answer.get_json()["type"] == "/problems/unsupported-media-type"
-    assert answer.headers["Accept-Post"] == BOTH
+    assert answer.headers["Accept"] == answer.headers["Accept-Post"] == BOTH
 
 
 def test_binary_mode_and_packed_bodies_are_refused(client_of: Clients) -> None:
@@ -50,6 +50,8 @@ def test_binary_mode_and_packed_bodies_are_refused(client_of: Clients) -> None:
     )
     assert answer.status_code == 415
     assert "gzip" in answer.get_json()["detail"]
+    assert answer.headers["Accept-Encoding"] == "identity"
+    assert "Accept" not in answer.headers
 
 
 @pytest.mark.parametrize(

@@ -73,6 +73,7 @@ def test_a_wrong_method_keeps_the_list_of_right_ones(client: FlaskClient) -> Non
     assert answer.status_code == 405
     assert "GET" in answer.headers["Allow"]
     assert answer.get_json()["type"] == "/problems/method-not-allowed"
+    assert answer.get_json()["detail"].startswith("POST is not served here; these are: GET, ")
 
 
 @pytest.mark.parametrize("status", [400, 403, 404, 406, 410, 412, 413, 415, 418, 428, 500, 503])

@@ -1,0 +1,181 @@
+"""Requests that are answered with problems: one or more for every type that the service gives."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import httpx
+from sqlalchemy import create_engine
+
+from service.client import event
+from service.record import Studios
+from service.settings import Settings
+from service.web.app import create_app
+
+from .small_studio import NOW, SmallStudio
+
+EVENT = "application/cloudevents+json"
+BATCH = "application/cloudevents-batch+json"
+JSON = "application/json"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A request that is answered with a problem of a type; `holder` None shows no token."""
+
+    name: str
+    method: str
+    path: str
+    body: object = None
+    raw: bytes | None = None
+    kind: str = EVENT
+    holder: str | None = "supervisor"
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+    def content(self) -> bytes | None:
+        """What is sent."""
+        return json.dumps(self.body).encode() if self.body is not None else self.raw
+
+
+@dataclass(frozen=True)
+class Answered:
+    """A request and its answer."""
+
+    asked: Asked
+    answer: httpx.Response
+
+    @property
+    def problem(self) -> dict[str, Any]:
+        """The body of the answer."""
+        shown: dict[str, Any] = self.answer.json()
+        return shown
+
+
+def _fact(type_: str, subject: str, data: object = None, **changed: object) -> dict[str, Any]:
+    made = event("/desk", type_, subject, {}, time=NOW, id="problem")
+    return {**made, "data": {} if data is None else data, **changed}
+
+
+_NOTE = _fact("note.given", "KESTREL-1/1", {"note": "N-9", "to": "layout", "text": "Higher."})
+WRONG = _fact(
+    "route.laid",
+    "KESTREL-1",
+    {
+        "departments": [
+            {"department": "A b", "grain": "reel", "unit": "feet", "least": 2},
+            {"department": "b", "grain": "scene", "follows": [{"department": "a"}]},
+        ],
+        "gates": "none",
+        "a/b": None,
+        "m~n": {"%25": None, "": [None]},
+    },
+    time="yesterday",
+    colour={"r": 1},
+)
+_SCENES = _fact(
+    "scene.listed", "KESTREL-1/9", {"frames": 1.5, "work": {"Lay out": 1, "a/b": "x", "camera": -1}}
+)
+_LISTED = _fact("scene.listed", "KESTREL-1/9", {"frames": 9}, id="listed")
+_CALL = {"retake": "R-1", "kind": "retake", "urgency": "must-fix", "back_to": "nowhere"}
+_RETAKE = _fact(
+    "retake.called",
+    "KESTREL-1/1",
+    {
+        **_CALL,
+        "strands": ["sound"],
+        "items": ["KESTREL-1/77", "KESTREL-2/1"],
+        "dependents": [{"scene": "KESTREL-1/88", "mark": "redo"}],
+        "share": 0.1,
+        "drawings": 2,
+    },
+)
+_DOUBLED = b'{"id": "a", "data": {"x": [{"y": 1, "y": 2}], "z": "\\u0000", "w": NaN}}'
+_DEEP = b'[{"a~b":%s}]' % (b'{"a/b":' * 40 + b"1" + b"}" * 40)
+
+_SEVERAL = [_NOTE, _SCENES, 7, {}]
+_PACKED = {"Content-Encoding": "gzip"}
+
+ASKED: tuple[Asked, ...] = (
+    Asked("malformed-json", "POST", "/events", raw=b'{"id": '),
+    Asked("malformed-json", "POST", "/events", raw=b"\xff"),
+    Asked("malformed-json", "POST", "/events", raw=_DOUBLED),
+    Asked("malformed-json", "POST", "/events", raw=_DEEP, kind=BATCH),
+    Asked("malformed-json", "PUT", "/clock", raw=b"{", kind=JSON, holder="office"),
+    Asked("invalid-query", "GET", "/shows?limit=0&limit=1&colour=red&cursor=x"),
+    Asked("invalid-query", "GET", "/episodes/KESTREL-1/replay?position=1&at=" + NOW),
+    Asked("no-token", "GET", "/shows", holder=None),
+    Asked("no-token", "GET", "/shows", holder=None, headers={"Authorization": "Basic YTpi"}),
+    Asked("invalid-token", "GET", "/shows", holder=None, headers={"Authorization": "Bearer x"}),
+    Asked("insufficient-scope", "POST", "/what-if", body=_NOTE, holder="layout"),
+    Asked("insufficient-scope", "PUT", "/clock", body={"now": NOW}, holder="auditor"),
+    Asked("source-not-owned", "POST", "/events", body=[_NOTE | {"source": "urn:else"}], kind=BATCH),
+    Asked("forbidden", "POST", "/events", body=_NOTE, holder="auditor"),
+    Asked("forbidden", "POST", "/events", body=[_NOTE, _LISTED], kind=BATCH),
+    Asked("not-found", "GET", "/nowhere"),
+    Asked("not-found", "GET", "/episodes/KESTREL-99"),
+    Asked("not-found", "GET", "/episodes/%FF%00"),
+    Asked("not-found", "GET", "/problems/nothing", holder=None),
+    Asked("method-not-allowed", "DELETE", "/events"),
+    Asked("method-not-allowed", "POST", "/episodes/KESTREL-1", body={}),
+    Asked("method-not-allowed", "BREW", "/live", holder=None),
+    Asked("id-reused", "POST", "/events", body=_NOTE | {"id": "told-0"}),
+    Asked("clock-refused", "PUT", "/clock", body={"now": "2031-01-01T00:00:00Z"},
+          kind=JSON, holder="office"),
+    Asked("too-large", "POST", "/events", raw=b" " * (8 * 1024 * 1024 + 1)),
+    Asked("too-large", "POST", "/events", body=[{}] * 1001, kind=BATCH),
+    Asked("unsupported-media-type", "POST", "/events", body=_NOTE, kind=JSON),
+    Asked("unsupported-media-type", "POST", "/events", body=_NOTE, kind=EVENT + "; charset=utf-16"),
+    Asked("unsupported-media-type", "POST", "/events", raw=b"x", headers=_PACKED),
+    Asked("unsupported-media-type", "PUT", "/clock", body={}, kind=EVENT, holder="office"),
+    Asked("invalid-event", "POST", "/events", body=WRONG),
+    Asked("invalid-event", "POST", "/events", body=_SEVERAL, kind=BATCH, holder="office"),
+    Asked("invalid-event", "POST", "/events", body={}, kind=BATCH),
+    Asked("invalid-event", "POST", "/what-if", body="text"),
+    Asked("invalid-event", "PUT", "/clock", body={"then": 1}, kind=JSON, holder="office"),
+    Asked("contradiction", "POST", "/events", body=_RETAKE),
+    Asked("contradiction", "POST", "/what-if", body=[_NOTE, _RETAKE], kind=BATCH),
+    Asked("not-yet", "GET", "/shows?min_position=9999"),
+)  # fmt: skip
+
+
+def ask(studio: SmallStudio, asked: Asked) -> httpx.Response:
+    """The answer of the running service."""
+    headers = dict(asked.headers)
+    if asked.holder is not None:
+        headers["Authorization"] = f"Bearer {studio.secrets[asked.holder]}"
+    content = asked.content()
+    if content is not None:
+        headers["Content-Type"] = asked.kind
+    url = studio.url + asked.path
+    return httpx.request(asked.method, url, content=content, headers=headers, timeout=60)
+
+
+class _Faulty:
+    """An engine that is not one."""
+
+    def connect(self) -> None:
+        raise RuntimeError("a fault that nobody expected")
+
+
+def _broken(engine: object, name: str) -> Answered:
+    """What the app answers where its engine is broken: nothing that a request can bring about."""
+    settings = Settings(None, None, Path("/nowhere"))
+    app = create_app(settings, engine, Studios(engine))  # type: ignore[arg-type]  # on purpose
+    got = app.test_client().get("/ready")
+    answer = httpx.Response(got.status_code, headers=list(got.headers), content=got.data)
+    return Answered(Asked(name, "GET", "/ready"), answer)
+
+
+def all_answers(studio: SmallStudio) -> list[Answered]:
+    """The answers to all of them, and those of an app whose database is away or worse."""
+    unreachable = create_engine("postgresql+psycopg://nobody@localhost:1/none")
+    try:
+        return [
+            *(Answered(asked, ask(studio, asked)) for asked in ASKED),
+            _broken(unreachable, "unavailable"),
+            _broken(_Faulty(), "internal-error"),
+        ]
+    finally:
+        unreachable.dispose()
