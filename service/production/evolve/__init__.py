@@ -58,9 +58,7 @@ def apply(draft: Draft, event: Event) -> None:
     KeyError for a type without an entry in the table.
     """
     fact = event.fact
-    if type(fact) in desks.IN_ORDER and desks.applied_in_order(draft, event, fact):
-        return
-    if type(fact) is EventStruck:
+    if type(fact) is EventStruck or _applied_in_order(draft, event):
         return
     change = _BY_FACT.get(type(fact))
     if change is None:
@@ -76,6 +74,15 @@ def apply(draft: Draft, event: Event) -> None:
         add_mark(draft, event.position, "late")
 
 
+def _applied_in_order(draft: Draft, event: Event) -> bool:
+    move = desks.IN_ORDER.get(type(event.fact))
+    if move is None or not desks.applied_in_order(draft, event, event.fact, move):
+        return False
+    if draft.worked_out:
+        draft.worked_out.clear()
+    return True
+
+
 def evolve(state: State, event: Event) -> State:
     """The state after one more event."""
     return fold(state, (event,))
@@ -84,6 +91,11 @@ def evolve(state: State, event: Event) -> State:
 def fold(state: State, events: Iterable[Event]) -> State:
     """The state after events, in order of position."""
     draft = Draft(state)
+    in_order, applied_in_order = desks.IN_ORDER, desks.applied_in_order
     for event in events:
-        apply(draft, event)
+        # nothing was worked out before in a fold, so that most of a log needs no more than this
+        fact = event.fact
+        move = in_order.get(type(fact))
+        if move is None or not applied_in_order(draft, event, fact, move):
+            apply(draft, event)
     return draft.finish()

@@ -14,10 +14,11 @@ IN_ORDER: dict[type, Move] = {
     facts.WorkStarted: Move.START,
     facts.HandOffMade: Move.HAND_OFF,
 }
+_START, _HAND_OFF = Move.START, Move.HAND_OFF
 _NOTHING: dict[str, Visit] = {}
 
 
-def applied_in_order(draft: Draft, event: Event, fact: Any) -> bool:
+def applied_in_order(draft: Draft, event: Event, fact: Any, move: Move) -> bool:
     """Apply a fact of `IN_ORDER` the short way, if it is one as most of a log are.
 
     Such a one comes after all that was recorded of its item, leaves the take to be understood, and
@@ -26,25 +27,22 @@ def applied_in_order(draft: Draft, event: Event, fact: Any) -> bool:
     item, at_us, department = event.subject, event.time_us, fact.department
     if fact.take is not None or draft.latest.get(item, at_us) >= at_us or draft.put_first:
         return False
-    kind = type(fact)
-    artist = None if kind is facts.HandOffMade else fact.artist
+    artist = None if move is _HAND_OFF else fact.artist
     visits = draft.visits.get(item, _NOTHING)
     before = visits.get(department, UNVISITED)
-    entry = Entry(at_us, DESK_RANK, event.position, IN_ORDER[kind], None, artist)
+    entry = Entry(at_us, DESK_RANK, event.position, move, None, artist)
     visit = enter_desk(before, entry)
     if visit is None:
         return False
-    if kind is facts.WorkStarted:
+    if move is _START:
         if not surely_regular(draft, item, department, visits, at_us):
             return False
-    elif kind is facts.HandOffMade and before.takes[-1].started_us < 0:
+    elif move is _HAND_OFF and before.takes[-1].started_us < 0:
         return False
     visits = visits.copy()
     visits[department] = visit
     draft.visits[item] = visits
     draft.latest[item] = at_us
-    if draft.worked_out:
-        draft.worked_out.clear()
     return True
 
 
