@@ -1,0 +1,261 @@
+"""Snapshots in the database: whom they serve, which are kept, and who writes them."""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from importlib.metadata import version
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Connection, Engine, text
+from sqlalchemy.exc import DBAPIError
+
+from service.log import snapshots
+from service.log.snapshots import KEPT, Snapshot, latest_snapshot, made_by, write_snapshot
+from service.log.studios import make_studio
+from tests.log.recording import START_US, STUDIO, record
+
+END = 40
+OTHER = "south"
+
+
+@pytest.fixture
+def studio(engine: Engine) -> Engine:
+    """The engine of a database with two studios of so many events each."""
+    with engine.begin() as connection:
+        for name in (STUDIO, OTHER):
+            make_studio(connection, name, "simulated", START_US)
+            record(connection, [{} for _ in range(END)], studio=name)
+    return engine
+
+
+@pytest.fixture
+def connection(studio: Engine) -> Iterator[Connection]:
+    with studio.begin() as connection:
+        yield connection
+
+
+@pytest.fixture
+def as_release(monkeypatch: pytest.MonkeyPatch) -> Callable[[str], None]:
+    return lambda name: monkeypatch.setattr(snapshots, "made_by", lambda: name)
+
+
+def write(connection: Connection, position: int, apart: int = 1, studio: str = STUDIO) -> bool:
+    return write_snapshot(connection, studio, position, [b"%d" % position], apart)
+
+
+def latest(connection: Connection, until: int = END, studio: str = STUDIO) -> int:
+    found = latest_snapshot(connection, studio, until)
+    return 0 if found is None else found.position
+
+
+def kept(connection: Connection, studio: str = STUDIO) -> list[int]:
+    asked = text("SELECT position FROM snapshot WHERE studio = :studio ORDER BY position")
+    return list(connection.execute(asked, {"studio": studio}).scalars())
+
+
+def forge(connection: Connection, position: int, leaf: bytes = bytes(32)) -> None:
+    """A snapshot of this release, made from another log."""
+    asked = text("INSERT INTO snapshot VALUES (:studio, :position, :made_by, :leaf, ARRAY[:leaf])")
+    given = {"studio": STUDIO, "position": position, "made_by": made_by(), "leaf": leaf}
+    connection.execute(asked, given)
+
+
+def test_what_is_read_is_what_was_written(studio: Engine) -> None:
+    parts = [os.urandom(300_000), b"", b"\x00\xff", b"{}"]
+    with studio.begin() as connection:
+        assert write_snapshot(connection, STUDIO, 7, iter(parts), 1)
+    with studio.begin() as connection:
+        assert latest_snapshot(connection, STUDIO, END) == Snapshot(7, parts)
+        assert latest_snapshot(connection, OTHER, END) is None
+
+
+def test_there_may_be_none(connection: Connection) -> None:
+    assert latest_snapshot(connection, STUDIO, END) is None
+    assert latest_snapshot(connection, "nowhere", END) is None
+
+
+def test_the_last_one_up_to_a_position(connection: Connection) -> None:
+    for position in (10, 20, 30):
+        assert write(connection, position)
+    assert [latest(connection, until) for until in (9, 10, 19, 20, 29, 30, END, 9999)] == [
+        *(0, 10, 10, 20, 20, 30, 30, 30)
+    ]
+
+
+def test_only_this_releases(connection: Connection, as_release: Callable[[str], None]) -> None:
+    assert write(connection, 10)
+    as_release("another")
+    assert latest(connection) == 0
+    # those of another release do not count as near, and go when this one has its own
+    assert write(connection, 12, apart=20)
+    assert kept(connection) == [12]
+    assert latest(connection) == 12
+
+
+def test_another_releases_at_the_same_position_gives_way(
+    connection: Connection, as_release: Callable[[str], None]
+) -> None:
+    """As when a studio at rest is served by a new release."""
+    assert write(connection, END)
+    as_release("another")
+    assert write_snapshot(connection, STUDIO, END, [b"new"], 20)
+    assert latest_snapshot(connection, STUDIO, END) == Snapshot(END, [b"new"])
+
+
+def test_only_of_this_very_log(connection: Connection) -> None:
+    assert write(connection, 10)
+    forge(connection, 20)
+    forge(connection, 30)
+    assert latest(connection) == 10
+    # those of another log do not count as near, and go when the next is written
+    assert write(connection, 30, apart=15)
+    assert kept(connection) == [10, 30]
+    assert latest(connection) == 30
+
+
+def test_one_of_a_position_that_the_log_does_not_have_serves_nobody(
+    connection: Connection,
+) -> None:
+    forge(connection, END + 1)
+    assert latest(connection, END + 5) == 0
+    assert not write(connection, END + 1)
+    assert not write(connection, 0)
+    assert write(connection, END)
+    assert kept(connection) == [END]
+
+
+def test_they_lie_apart(connection: Connection) -> None:
+    assert write(connection, 10, apart=5)
+    assert [write(connection, position, apart=5) for position in (10, 3, 11, 14)] == [False] * 4
+    assert kept(connection) == [10]
+    assert write(connection, 15, apart=5)
+    assert kept(connection) == [10, 15]
+
+
+def test_the_newest_stay(connection: Connection) -> None:
+    positions = range(5, END + 1, 5)
+    for position in positions:
+        assert write(connection, position, apart=5)
+        assert kept(connection)[-1] == position
+    assert KEPT == 3
+    assert kept(connection) == list(positions)[-KEPT:]
+    # a forged one is not one of them
+    forge(connection, 39)
+    with connection.begin_nested():
+        record(connection, [{}] * 5)
+    assert write(connection, END + 5, apart=5)
+    assert kept(connection) == [END - 5, END, END + 5]
+
+
+def test_other_studios_are_left_alone(
+    connection: Connection, as_release: Callable[[str], None]
+) -> None:
+    for position in (10, 20, 30):
+        assert write(connection, position, studio=OTHER)
+    as_release("another")
+    assert write(connection, 35, apart=40)
+    assert kept(connection, OTHER) == [10, 20, 30]
+    assert latest(connection) == 35
+
+
+def encoded(part: bytes) -> bytes:
+    raise AssertionError("encoded for nothing")
+
+
+def never() -> Iterator[bytes]:
+    """Parts that must not be asked for."""
+    return map(encoded, [b""])
+
+
+def test_of_two_that_write_at_once_one_does(studio: Engine) -> None:
+    with studio.connect() as one, studio.connect() as other:
+        other.execute(text("SET LOCAL lock_timeout = '2s'"))
+        assert write(one, 20)
+        assert not write_snapshot(other, STUDIO, 21, never(), 1)
+        # another studio's does not wait either
+        assert write(other, 20, studio=OTHER)
+        one.commit()
+        # the lock went with the transaction, and what it wrote is seen
+        assert not write_snapshot(other, STUDIO, 24, never(), 5)
+        assert write(other, 25, apart=5)
+        other.commit()
+    with studio.begin() as connection:
+        assert kept(connection) == [20, 25]
+        assert kept(connection, OTHER) == [20]
+
+
+def test_one_that_fails_leaves_nothing_and_is_in_nobodys_way(studio: Engine) -> None:
+    with studio.begin() as connection:
+        assert write(connection, 10)
+    with pytest.raises(AssertionError, match="for nothing"), studio.begin() as connection:
+        write_snapshot(connection, STUDIO, 20, never(), 1)
+    with studio.begin() as connection:
+        assert kept(connection) == [10]
+        assert write(connection, 20)
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE snapshot SET parts = '{}'",
+        "UPDATE snapshot SET position = 1",
+        "TRUNCATE snapshot",
+        "ALTER TABLE snapshot ADD COLUMN more text",
+        "DROP TABLE snapshot",
+    ],
+)
+def test_the_service_may_not(studio: Engine, statement: str) -> None:
+    with studio.begin() as connection:
+        assert write(connection, 10)
+    with studio.begin() as connection, pytest.raises(DBAPIError, match=r"denied|must be owner"):
+        connection.execute(text(statement))
+
+
+def test_the_service_may_insert_select_and_delete(connection: Connection) -> None:
+    assert write(connection, 10)
+    forge(connection, 11)
+    assert kept(connection) == [10, 11]
+    assert connection.execute(text("DELETE FROM snapshot")).rowcount == 2
+
+
+def test_parts_are_stored_as_they_are(connection: Connection) -> None:
+    asked = text(
+        "SELECT attname, attstorage::text FROM pg_attribute "
+        "WHERE attrelid = 'snapshot'::regclass AND attname IN ('parts', 'leaf')"
+    )
+    # PostgreSQL, pg_attribute: e is EXTERNAL (out of line, not compressed), x is EXTENDED
+    assert {tuple(row) for row in connection.execute(asked)} == {("parts", "e"), ("leaf", "x")}
+
+
+@pytest.fixture
+def source(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the core's source text, to be changed."""
+    service = Path(snapshots.__file__).parents[1]
+    for folder in ("vocabulary", "production"):
+        ignored = shutil.ignore_patterns("__pycache__")
+        shutil.copytree(service / folder, tmp_path / folder, ignore=ignored)
+    monkeypatch.setattr(snapshots, "__file__", str(tmp_path / "log" / "snapshots.py"))
+    return tmp_path
+
+
+def test_another_release_is_one_with_another_core(source: Path) -> None:
+    asked = made_by.__wrapped__
+    here = asked()
+    assert here == made_by()  # wherever it lies
+    (source / "production" / "evolve" / "more.py").write_text("# more\n")
+    more = asked()
+    (source / "production" / "evolve" / "more.py").unlink()
+    assert asked() == here
+    rules = source / "vocabulary" / "calendar.py"
+    rules.write_text(rules.read_text() + "\n")
+    assert len({here, more, asked()}) == 3
+
+
+@pytest.mark.parametrize("package", ["msgspec", "tzdata"])
+def test_another_release_is_one_with_another(package: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Packing, and the time zones by which work that was taken back had been counted."""
+    monkeypatch.setattr(
+        snapshots, "version", lambda name: "2099.1" if name == package else version(name)
+    )
+    assert made_by.__wrapped__() != made_by()
