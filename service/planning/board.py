@@ -213,9 +213,10 @@ def frame_differs(board: Board, state: State) -> bool:
     old = board.state
     if state.units != old.units or planned_episodes(state) != board.frame.episodes:
         return True
-    return any(
-        state.shows[name].elements != show.elements for name, show in old.shows.items()
-    ) or len(state.shows) != len(old.shows)
+    return len(state.shows) != len(old.shows) or any(
+        name not in state.shows or state.shows[name].elements != show.elements
+        for name, show in old.shows.items()
+    )
 
 
 def _joins_differ(old: Item, new: Item) -> bool:

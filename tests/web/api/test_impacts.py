@@ -225,3 +225,16 @@ def test_a_role_tries_only_what_it_may_record(opened: Paper) -> None:
 @pytest.mark.parametrize("path", ["/events/0/impact", "/events/999/impact", "/retakes/R9/impact"])
 def test_there_is_no_impact_of_what_is_not_recorded(opened: Paper, path: str) -> None:
     assert opened.refused(path) == (404, "not-found", [])
+
+
+def test_an_impact_from_before_a_show_was_opened(short: Paper) -> None:
+    position = short.tell("retake.called", "KESTREL-1/1", CALL)
+    before = short.get(f"/events/{position}/impact")
+    short.tell("show.opened", "LANTERN", {"title": "The Harbour Light"}, who="office")
+    # this plan knows the later show, and is near enough to be asked first
+    short.get("/episodes/KESTREL-1")
+    assert short.get(f"/events/{position}/impact") == before
+    worker = another_worker(short.engine).test_client()
+    headers = {"Authorization": f"Bearer {short.secrets['supervisor']}"}
+    worker.get("/episodes/KESTREL-1", headers=headers)
+    assert worker.get(f"/events/{position}/impact", headers=headers).get_json() == before
