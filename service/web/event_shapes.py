@@ -69,8 +69,9 @@ def say_what_may_be_added(schemas: dict[str, Any]) -> None:
     envelope = schemas["Envelope"]
     envelope |= _EXTENSIONS
     envelope["properties"] |= dict.fromkeys(TRACE, _ATTRIBUTE_TEXT)
-    for fact in CATALOGUE.values():
-        schemas[fact.__name__]["additionalProperties"] = {"$ref": "#/components/schemas/Kept"}
+    for shape in schemas.values():
+        if shape.get("additionalProperties") is True:
+            shape["additionalProperties"] = {"$ref": "#/components/schemas/Kept"}
 
 
 def _event_shape(type_: str) -> dict[str, Any]:

@@ -123,6 +123,19 @@ def test_the_document_and_the_service_allow_the_same_events(
 
 
 @pytest.mark.parametrize(
+    ("kept", "fits"), [("it", True), ([{"as": 1}], True), ([{"as": None}], False), (1e300, False)]
+)
+def test_members_kept_within_a_member_are_described(
+    made: dict[str, Any], kept: object, fits: bool
+) -> None:
+    event = example_event("retake.called")
+    event["data"]["dependents"][0]["kept"] = kept
+    assert checks(made, "Event").is_valid(event) is fits
+    # a number too large is the strict reader's to refuse
+    assert (check_event(event) == []) is (fits or kept == 1e300)
+
+
+@pytest.mark.parametrize(
     ("work", "fits"),
     [({"ink-and-paint": 2}, True), ({"Layout": 2}, False), ({"a" * 41: 2}, False)],
 )

@@ -1,6 +1,6 @@
 """Events as they come in: all that is wrong with one, and its personal members set apart."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, missing
@@ -10,7 +10,7 @@ from service.vocabulary.facts import CATALOGUE, Fact
 from service.vocabulary.identifiers import FORMS_SHOWN, Form, parse_subject
 from service.web.pointers import FieldError, put, step
 from service.web.schemas.envelope import NAMED, TRACE, Envelope, extension_errors, type_hint
-from service.web.schemas.fields import schema_of
+from service.web.schemas.fields import AnyField, schema_of
 from service.web.schemas.messages import NULL, pointed
 from service.web.schemas.plain import is_plain
 
@@ -79,12 +79,25 @@ def _subject_errors(text: str, fact: type[Fact]) -> list[FieldError]:
 def _data_errors(data: dict[str, Any], fact: type[Fact]) -> list[FieldError]:
     schema = DATA_SCHEMAS[fact.TYPE]
     errors = _schema_errors(schema, data, "/data")
-    for name, value in data.items():
-        if name not in schema.fields:
-            errors += [
-                FieldError("/data" + step(name) + at, str(NULL), NULL.code) for at in _nulls(value)
-            ]
+    for at in _nulls_beside(schema, data):
+        errors.append(FieldError("/data" + at, str(NULL), NULL.code))
     return errors
+
+
+def _nulls_beside(schema: Schema, value: dict[str, Any]) -> Iterator[str]:
+    """Pointers to the nulls in members that a schema does not name, nested ones too."""
+    for name, inner in value.items():
+        field = schema.fields.get(name)
+        within = _nulls(inner) if field is None else _nulls_within(field, inner)
+        yield from (step(name) + at for at in within)
+
+
+def _nulls_within(field: AnyField, value: object) -> Iterator[str]:
+    if isinstance(field, fields.Nested) and isinstance(value, dict):
+        yield from _nulls_beside(field.schema, value)
+    elif isinstance(field, fields.List) and isinstance(value, list):
+        for place, inner in enumerate(value):
+            yield from (step(place) + at for at in _nulls_within(field.inner, inner))
 
 
 def _nulls(value: object) -> list[str]:
