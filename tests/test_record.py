@@ -85,6 +85,50 @@ def test_a_repeat_by_another_worker_is_found_too(studio: OpenStudio, engine: Eng
     assert again == first._replace(repeated=True)
 
 
+def _priority(number: int, id: str) -> dict[str, object]:
+    """A fact that the rules accept as often as it is told."""
+    return fact("priority.set", "KESTREL-1/1", {"priority": number}, id=id)
+
+
+def test_a_repeat_that_the_rules_would_accept_is_recorded_once(
+    studio: OpenStudio, engine: Engine
+) -> None:
+    (first,) = posted(studio, [_priority(1, "p")])
+    posted(studio, [_priority(2, "q")])
+    for asked in (studio, worker(engine)):
+        again, new = posted(asked, [_priority(1, "p"), _note(asked.view().position)])
+        assert again == first._replace(repeated=True)
+        assert not new.repeated
+    # what was told first is not told again: the later one stands
+    assert studio.view().state == worker(engine).view().state
+    told = post(studio, [_note(99), _priority(3, "p")])
+    assert isinstance(told, Refusal)
+    assert [(reason.code, reason.place) for reason in told.reasons] == [(Code.ID_REUSED, 1)]
+
+
+def test_repeats_among_posts_that_wait_together(studio: OpenStudio, engine: Engine) -> None:
+    posted(studio, [_priority(1, "p0")])
+    answers: list[tuple[Receipt, ...] | Refusal] = []
+    posts = [[_priority(number % 3 + 1, f"p{number % 3}"), _note(number)] for number in range(12)]
+
+    def run(events: list[dict[str, object]]) -> None:
+        answers.append(post(studio, events))
+
+    threads = [threading.Thread(target=run, args=(events,)) for events in posts]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    receipts = [told for told in answers if not isinstance(told, Refusal)]
+    assert len(receipts) == 12
+    new = {receipt.id for told in receipts for receipt in told if not receipt.repeated}
+    assert new == {"p1", "p2", *(f"n{number}" for number in range(12))}
+    with engine.connect() as connection:
+        ids = [orjson.loads(body)["id"] for _, body in bodies(connection, NAME, 0)]
+    assert len(ids) == len(set(ids))
+    assert worker(engine).view().state == studio.view().state
+
+
 def test_personal_text_lies_aside_under_a_salted_commitment(
     studio: OpenStudio, engine: Engine
 ) -> None:
@@ -158,7 +202,7 @@ def test_a_fault_of_the_database_records_nothing_and_is_raised(
 
     before = studio.view()
     with monkeypatch.context() as patched:
-        patched.setattr("service.record.append_rows", broken)
+        patched.setattr("service.record.recorder.append_rows", broken)
         with pytest.raises(ConnectionError):
             post(studio, [_note(1)])
     assert studio.view().position == before.position

@@ -7,11 +7,12 @@ All of it happens in the caller's transaction, which must be READ COMMITTED: wha
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from psycopg.pq.abc import PGresult
 from sqlalchemy import Connection
 
-from service.log.engine import raw_cursor
+from service.log import wire
+from service.log.prepared import rows_of, run, run_alone, statement
 from service.proofs.tree import Frontier, pack, unpack
-from service.vocabulary.instants import instant, instant_us
 
 
 class UnknownStudioError(LookupError):
@@ -68,39 +69,52 @@ class Row(NamedTuple):
     personal: bytes | None
 
 
-_HEAD = "SELECT position, recorded_at, frontier, clock_at FROM head WHERE studio = %s"
+_HEAD = "SELECT position, recorded_at, frontier, clock_at FROM head WHERE studio = $1"
+_READ_HEAD = statement("read_head", _HEAD)
+_LOCK_HEAD = statement("lock_head", _HEAD + " FOR UPDATE")
 
 # By keyset, which nothing but the unique index can answer in order: asked by equality, the planner
 # takes any index that begins with the studio as long as its statistics do not know the studio.
-_RECORDED = """
-SELECT asked.source, asked.id, e.position, e.content_hash, e.recorded_at, p.salt, p.content
-FROM unnest(%s::text[], %s::text[]) AS asked (source, id)
+_RECORDED = statement(
+    "recorded",
+    """
+SELECT asked.place, e.position, e.content_hash, e.recorded_at, p.salt, p.content
+FROM unnest($2::text[], $3::text[]) WITH ORDINALITY AS asked (source, id, place)
 CROSS JOIN LATERAL (
     SELECT studio, source, id, position, content_hash, recorded_at FROM event
-    WHERE (studio, source, id) >= (%s, asked.source, asked.id)
+    WHERE (studio, source, id) >= ($1, asked.source, asked.id)
     ORDER BY studio, source, id LIMIT 1
 ) e
 LEFT JOIN personal p ON p.studio = e.studio AND p.position = e.position
-WHERE e.studio = %s AND e.source = asked.source AND e.id = asked.id
-"""
+WHERE e.studio = $1 AND e.source = asked.source AND e.id = asked.id
+""",
+)
 
-_EVENTS = """
-INSERT INTO event (studio, position, source, id, type, subject, department, time_at,
-                   recorded_at, poster, content_hash, body, nodes)
-SELECT %s, row.* FROM unnest(
-    %b::bigint[], %b::text[], %b::text[], %b::text[], %b::text[], %b::text[], %b::timestamptz[],
-    %b::timestamptz[], %b::text[], %b::bytea[], %b::bytea[], %b::bytea[]) AS row
-"""
-
-_PERSONAL = """
-INSERT INTO personal (studio, position, salt, content)
-SELECT %s, row.* FROM unnest(%b::bigint[], %b::bytea[], %b::bytea[]) AS row
-"""
-
+# One statement, so that the lock is held for one round trip less. Without a head to move there is
+# nothing that the rows could be joined with, and none is inserted.
 _MOVE = """
-UPDATE head SET position = %s, recorded_at = %s, frontier = %s
-WHERE studio = %s AND position = %s AND recorded_at <= %s
+WITH moved AS (
+    UPDATE head SET position = $2 + cardinality($6::text[]), recorded_at = $3, frontier = $4
+    WHERE studio = $1 AND position = $2 AND recorded_at <= $5 RETURNING studio
+)"""
+_EVENTS = """
+INSERT INTO event (studio, position, source, id, type, subject, department, time_at, recorded_at,
+                   poster, content_hash, body, nodes)
+SELECT moved.studio, $2 + row.place, source, id, type, subject, department, time_at, recorded_at,
+       poster, content_hash, body, nodes
+FROM moved, unnest(
+    $6::text[], $7::text[], $8::text[], $9::text[], $10::text[], $11::timestamptz[],
+    $12::timestamptz[], $13::text[], $14::bytea[], $15::bytea[], $16::bytea[]
+) WITH ORDINALITY AS row (source, id, type, subject, department, time_at, recorded_at, poster,
+                          content_hash, body, nodes, place)
 """
+_PERSONAL = """, aside AS (
+    INSERT INTO personal (studio, position, salt, content)
+    SELECT moved.studio, row.* FROM moved,
+        unnest($17::bigint[], $18::bytea[], $19::bytea[]) AS row
+)"""
+_APPEND = statement("append", _MOVE + _EVENTS)
+_APPEND_WITH_PERSONAL = statement("append_with_personal", _MOVE + _PERSONAL + _EVENTS)
 
 
 def lock_head(connection: Connection, studio: str) -> Head:
@@ -108,12 +122,12 @@ def lock_head(connection: Connection, studio: str) -> Head:
 
     Raises `UnknownStudioError`.
     """
-    return _head(connection, studio, _HEAD + " FOR UPDATE")
+    return _head(run(connection, _LOCK_HEAD, studio.encode()), studio)
 
 
 def read_head(connection: Connection, studio: str) -> Head:
     """Read a studio's head without locking it. Raises `UnknownStudioError`."""
-    return _head(connection, studio, _HEAD)
+    return _head(run_alone(connection, _READ_HEAD, studio.encode()), studio)
 
 
 def find_recorded(
@@ -122,15 +136,14 @@ def find_recorded(
     """Which of these (source, id) are in the log already; those that are not are left out."""
     if not keys:
         return {}
-    with raw_cursor(connection) as cursor:
-        asked = ([key[0] for key in keys], [key[1] for key in keys], studio, studio)
-        cursor.execute(_RECORDED, asked)
-        return {
-            (source, identity): Recorded(
-                position, content_hash, instant_us(recorded_at), salt, content
-            )
-            for source, identity, position, content_hash, recorded_at, salt, content in cursor
-        }
+    sources, ids = zip(*keys, strict=True)
+    found = run(connection, _RECORDED, studio.encode(), wire.texts(sources), wire.texts(ids))
+    return {
+        keys[wire.read_whole(place) - 1]: Recorded(
+            wire.read_whole(position), content_hash, wire.read_instant(recorded_at), salt, content
+        )
+        for place, position, content_hash, recorded_at, salt, content in rows_of(found)
+    }
 
 
 def append_rows(connection: Connection, studio: str, rows: Sequence[Row], head: Head) -> None:
@@ -145,55 +158,53 @@ def append_rows(connection: Connection, studio: str, rows: Sequence[Row], head: 
     before = rows[0].position - 1
     if [row.position for row in rows] != list(range(before + 1, head.position + 1)):
         raise HeadMovedError(f"{studio}: rows must be dense up to the new head, {head.position}")
-    recorded_at = instant(head.recorded_at_us)
-    moved = (head.position, recorded_at, pack(head.frontier), studio, before)
     personal = [row for row in rows if row.personal is not None]
-    # In a pipeline, so that it takes one round trip and the lock is held no longer.
-    with raw_cursor(connection) as cursor, cursor.connection.pipeline():
-        cursor.execute(_EVENTS, _event_columns(studio, rows))
-        if personal:
-            cursor.execute(_PERSONAL, _personal_columns(studio, personal))
-        moving = cursor.connection.execute(_MOVE, (*moved, instant(rows[0].recorded_at_us)))
-    if moving.rowcount != 1:
+    done = run(
+        connection,
+        _APPEND_WITH_PERSONAL if personal else _APPEND,
+        studio.encode(),
+        wire.whole(before),
+        wire.instant(head.recorded_at_us),
+        pack(head.frontier),
+        wire.instant(rows[0].recorded_at_us),
+        *_event_columns(rows),
+        *(_personal_columns(personal) if personal else ()),
+    )
+    if done.command_tuples != len(rows):
         raise HeadMovedError(f"{studio}: the log does not stand at {before}, or is recorded later")
 
 
-def _event_columns(studio: str, rows: Sequence[Row]) -> tuple[object, ...]:
+def _event_columns(rows: Sequence[Row]) -> tuple[bytes, ...]:
     return (
-        studio,
-        [row.position for row in rows],
-        [row.source for row in rows],
-        [row.id for row in rows],
-        [row.type for row in rows],
-        [row.subject for row in rows],
-        [row.department for row in rows],
-        [instant(row.time_at_us) for row in rows],
-        [instant(row.recorded_at_us) for row in rows],
-        [row.poster for row in rows],
-        [row.content_hash for row in rows],
-        [row.body for row in rows],
-        [row.nodes for row in rows],
+        wire.texts([row.source for row in rows]),
+        wire.texts([row.id for row in rows]),
+        wire.texts([row.type for row in rows]),
+        wire.texts([row.subject for row in rows]),
+        wire.texts([row.department for row in rows]),
+        wire.instants([row.time_at_us for row in rows]),
+        wire.instants([row.recorded_at_us for row in rows]),
+        wire.texts([row.poster for row in rows]),
+        wire.octets([row.content_hash for row in rows]),
+        wire.octets([row.body for row in rows]),
+        wire.octets([row.nodes for row in rows]),
     )
 
 
-def _personal_columns(studio: str, rows: Sequence[Row]) -> tuple[object, ...]:
+def _personal_columns(rows: Sequence[Row]) -> tuple[bytes, ...]:
     return (
-        studio,
-        [row.position for row in rows],
-        [row.salt for row in rows],
-        [row.personal for row in rows],
+        wire.wholes([row.position for row in rows]),
+        wire.octets([row.salt or b"" for row in rows]),
+        wire.octets([row.personal or b"" for row in rows]),
     )
 
 
-def _head(connection: Connection, studio: str, statement: str) -> Head:
-    with raw_cursor(connection) as cursor:
-        found = cursor.execute(statement.encode(), (studio,)).fetchone()
-    if found is None:
+def _head(found: PGresult, studio: str) -> Head:
+    if found.ntuples == 0:
         raise UnknownStudioError(studio)
-    position, recorded_at, frontier, clock_at = found
+    ((position, recorded_at, frontier, clock_at),) = rows_of(found)
     return Head(
-        position,
-        instant_us(recorded_at),
+        wire.read_whole(position),
+        wire.read_instant(recorded_at),
         unpack(frontier),
-        None if clock_at is None else instant_us(clock_at),
+        None if clock_at is None else wire.read_instant(clock_at),
     )

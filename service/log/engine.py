@@ -1,17 +1,22 @@
 """The service's connections: pooled, in UTC, and never with more rights than its role has."""
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, cast
 
 import psycopg
 from psycopg import Connection as RawConnection
+from psycopg.pq import ExecStatus
 from sqlalchemy import Connection, Engine, create_engine, event
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, InvalidatePoolError
 
 from service.log.embedded import ensure_running
 from service.log.schema import SERVICE_ROLE
 from service.settings import Settings
+
+RESTED_S_MAX = 1.0
+"""A connection that rested longer, or since before another was lost, is tried before it is used."""
 
 
 def service_engine(url: str, settings: Settings) -> Engine:
@@ -26,8 +31,9 @@ def service_engine(url: str, settings: Settings) -> Engine:
         pool_size=settings.pool_size,
         max_overflow=settings.pool_overflow,
         pool_timeout=settings.pool_wait_s,
-        pool_pre_ping=True,
         isolation_level="READ COMMITTED",
+        # what the driver prepares by itself it deallocates at a rollback, with what `prepared` has
+        connect_args={"prepare_threshold": None},
         hide_parameters=True,  # an error that is logged must not carry what people wrote
     )
 
@@ -48,21 +54,54 @@ def service_engine(url: str, settings: Settings) -> Engine:
         raw.execute("SET TIME ZONE 'UTC'")
         raw.commit()  # else the first rollback would take both back
 
+    _try_what_rested(engine)
     return engine
+
+
+def _try_what_rested(engine: Engine) -> None:
+    """Try connections before use, as the pool could by itself, but not at every request."""
+    lost_at_s = time.monotonic()
+
+    @event.listens_for(engine, "checkin")
+    def lay_aside(_raw: object, record: Any) -> None:
+        record.info["rests_since_s"] = time.monotonic()
+
+    @event.listens_for(engine, "invalidate")
+    def remember(_raw: object, _record: object, _error: object) -> None:
+        nonlocal lost_at_s
+        lost_at_s = time.monotonic()
+
+    @event.listens_for(engine, "checkout")
+    def try_it(raw: RawConnection[Any], record: Any, _fairy: object) -> None:
+        since_s = record.info.get("rests_since_s")
+        if since_s is None or since_s > max(lost_at_s, time.monotonic() - RESTED_S_MAX):
+            return
+        try:
+            lives = raw.pgconn.exec_(b"").status == ExecStatus.EMPTY_QUERY
+        except psycopg.OperationalError:
+            lives = False
+        if not lives:
+            raise InvalidatePoolError
 
 
 @contextmanager
 def raw_cursor(connection: Connection) -> Iterator[psycopg.Cursor[Any]]:
-    """A binary cursor of the driver, in the same transaction: for what must be fast.
+    """A binary cursor of the driver, in the same transaction.
 
     Its errors come as SQLAlchemy's, like those of everything else.
     """
     if not connection.in_transaction():
         connection.begin()  # else a later commit would find nothing to commit
+    with driver_connection(connection) as raw, raw.cursor(binary=True) as cursor:
+        yield cursor
+
+
+@contextmanager
+def driver_connection(connection: Connection) -> Iterator[RawConnection[Any]]:
+    """The driver's connection. Its errors come as SQLAlchemy's; a lost one leaves the pool."""
     raw = cast("RawConnection[Any]", connection.connection.driver_connection)
     try:
-        with raw.cursor(binary=True) as cursor:
-            yield cursor
+        yield raw
     except psycopg.Error as error:
         if raw.broken:
             connection.invalidate(error)

@@ -7,14 +7,24 @@ from typing import NamedTuple, cast
 
 from sqlalchemy import ColumnElement, Connection, and_, func, or_, select
 
+from service.log import wire
 from service.log.append import read_head
 from service.log.engine import raw_cursor
+from service.log.prepared import rows_of, run_alone, statement
 from service.log.schema import event, personal
 from service.vocabulary.instants import instant
 
 # What may follow a subject in the names of what lies beneath it.
 _BENEATH_SHOW = ("-", ":")
 _BENEATH_EPISODE = ("/",)
+
+
+_MOST = 2**63 - 1
+_BODIES = statement(
+    "bodies",
+    "SELECT position, body FROM event WHERE studio = $1 AND position > $2 AND position <= $3 "
+    "ORDER BY position LIMIT $4",
+)
 
 
 class Stored(NamedTuple):
@@ -33,12 +43,15 @@ def bodies(
     limit: int | None = None,
 ) -> list[tuple[int, bytes]]:
     """Positions and bodies after a position, up to another one inclusive, in order."""
-    statement = (
-        "SELECT position, body FROM event WHERE studio = %s AND position > %s "
-        "AND position <= coalesce(%s, 9223372036854775807) ORDER BY position LIMIT %s"
+    found = run_alone(
+        connection,
+        _BODIES,
+        studio.encode(),
+        wire.whole(after),
+        wire.whole(_MOST if until is None else until),
+        wire.whole(_MOST if limit is None else limit),
     )
-    with raw_cursor(connection) as cursor:
-        return cursor.execute(statement, (studio, after, until, limit)).fetchall()
+    return [(wire.read_whole(position), body) for position, body in rows_of(found)]
 
 
 def strikes(connection: Connection, studio: str, after: int, until: int) -> list[bytes]:

@@ -13,7 +13,8 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, insert, select, update
 
-from service.log.engine import raw_cursor
+from service.log import wire
+from service.log.prepared import rows_of, run_alone, statement
 from service.log.schema import token
 from service.vocabulary.instants import instant_us
 
@@ -54,9 +55,10 @@ _TOKEN = (
 )
 
 
-_FIND = (
-    "SELECT token_id, studio, name, role, departments, source_prefix FROM token "
-    "WHERE token_hash = %s AND revoked_at IS NULL"
+_FIND = statement(
+    "find_token",
+    "SELECT token_id, studio, name, role, source_prefix, departments FROM token "
+    "WHERE token_hash = $1 AND revoked_at IS NULL",
 )
 
 
@@ -89,10 +91,12 @@ def issue(
 
 def find(connection: Connection, secret: str) -> Token | None:
     """The token of a secret; None for one that was never issued, or was revoked."""
-    # asked at every request, so by the driver itself
-    with raw_cursor(connection) as cursor:
-        found = cursor.execute(_FIND, (_hash(secret),)).fetchone()
-    return None if found is None else _token(*found)
+    found = run_alone(connection, _FIND, _hash(secret))
+    if found.ntuples == 0:
+        return None
+    ((*texts, departments),) = rows_of(found)
+    token_id, studio, name, role, source_prefix = map(bytes.decode, texts)
+    return Token(token_id, studio, name, role, wire.read_texts(departments), source_prefix)
 
 
 def list_tokens(connection: Connection, studio: str) -> list[Issued]:

@@ -2,13 +2,16 @@
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 import orjson
 import rfc8785
+
+LATE_FIRST = "personal"
+LATE_LAST = "recordedat"
+"""What the log sets in an event stands together in the order of names, nothing of it between."""
 
 _NAME = re.compile(r"[a-z0-9]+")
 _SHOWN_CHARS_MAX = 60
@@ -21,12 +24,14 @@ class CanonicalError(ValueError):
     """A value has no RFC 8785 form; the message names the member by its JSON pointer."""
 
 
-@dataclass(frozen=True, slots=True)
-class Prepared:
-    """An object whose members are encoded already, in the order of their names."""
+class Prepared(NamedTuple):
+    """An object encoded but for a gap among its names, into which late members go.
 
-    names: tuple[str, ...]
-    members: tuple[bytes, ...]
+    `before` opens the object and ends with a comma if it has members; `after` closes it.
+    """
+
+    before: bytes
+    after: bytes
 
 
 def canonical(value: object) -> bytes:
@@ -54,28 +59,52 @@ def prepare(members: Mapping[str, object]) -> Prepared:
     """Encode the members that are known early, so that `splice` has little left to do.
 
     Names are lower-case ASCII letters and digits, for which the order by UTF-16 code units
-    that RFC 8785 asks for is the plain one. Raises `CanonicalError`.
+    that RFC 8785 asks for is the plain one, and none lies from LATE_FIRST to LATE_LAST. Raises
+    `CanonicalError`.
     """
-    names = sorted(members)
-    return Prepared(tuple(names), tuple(_member(name, members[name]) for name in names))
+    first, last = _sides(tuple(members))
+    before = {name: members[name] for name in first}
+    after = {name: members[name] for name in last}
+    return Prepared(
+        _dumped(before)[:-1] + b"," if before else b"{", _dumped(after)[1:] if after else b"}"
+    )
 
 
-def splice(prepared: Prepared, **late_members: object) -> bytes:
-    """The RFC 8785 bytes of the prepared object together with the late members.
+def late(**members: object) -> bytes:
+    """Late members encoded, for `splice`. Their names lie from LATE_FIRST to LATE_LAST.
 
-    Equal to `canonical` of the whole. Raises `CanonicalError`, also for a name given twice.
+    Raises `CanonicalError`.
     """
-    known = dict(zip(prepared.names, prepared.members, strict=True))
-    for name, value in late_members.items():
-        if name in known:
-            raise CanonicalError(f"/{name}: given both early and late")
-        known[name] = _member(name, value)
-    return b"{" + b",".join([known[name] for name in sorted(known)]) + b"}"
+    return b",".join([_late_name(name) + _placed(name, members[name]) for name in sorted(members)])
 
 
-def content_hash(prepared: Prepared, **late_members: object) -> bytes:
-    """SHA-256 of the spliced object's canonical bytes, 32 bytes. Raises `CanonicalError`."""
-    return sha256(splice(prepared, **late_members)).digest()
+def splice(prepared: Prepared, *late_members: bytes) -> bytes:
+    """The RFC 8785 bytes of a prepared object with late members, given in order of their names.
+
+    Equal to `canonical` of the whole. There must be some: an object without is not prepared.
+    """
+    before, after = prepared
+    if after == b"}":
+        return before + b",".join(late_members) + after
+    return b"%b%b,%b" % (before, b",".join(late_members), after)
+
+
+def settle(prepared: Prepared, late_member: bytes) -> Prepared:
+    """The prepared object with one late member in it; those still to come have later names."""
+    return Prepared(prepared.before + late_member + b",", prepared.after)
+
+
+def content_hash(prepared: Prepared, personal: Iterable[str]) -> bytes:
+    """SHA-256 of the prepared object with the names of its personal members, 32 bytes.
+
+    They are put in as the member `personal`, sorted.
+    """
+    return sha256(splice(prepared, _names(tuple(personal)))).digest()
+
+
+@lru_cache(maxsize=1024)  # the same few members of the same few types
+def _names(personal: tuple[str, ...]) -> bytes:
+    return late(personal=sorted(personal))
 
 
 def commitment(salt: bytes, personal: object) -> str:
@@ -98,6 +127,17 @@ def _dumps(value: Any) -> bytes:
     return rfc8785.dumps(whole)
 
 
+def _dumped(members: dict[str, object]) -> bytes:
+    """The same for members whose names are known to be simple."""
+    for value in members.values():
+        if type(value) is not str and not _is_simple(value):
+            return canonical(members)
+    try:
+        return orjson.dumps(members, option=orjson.OPT_SORT_KEYS)
+    except TypeError:
+        return canonical(members)
+
+
 def _is_simple(value: object) -> bool:
     """Whether the fast encoder's bytes are those of RFC 8785, at a twentieth of the time.
 
@@ -105,44 +145,61 @@ def _is_simple(value: object) -> bool:
     of names beyond ASCII, in integers beyond 2**53 - 1, and in which Python types they take.
     """
     kind = type(value)
-    if kind is str or kind is bool or value is None:
-        return True
+    if kind is dict:
+        return _has_simple_members(value)  # type: ignore[arg-type]  # narrowed by kind
+    if kind is list:
+        return all(map(_is_simple, value))  # type: ignore[call-overload]  # as above
     if kind is int:
-        return -_INTEGER_MAX <= value <= _INTEGER_MAX  # type: ignore[operator]  # narrowed by kind
-    if isinstance(value, dict):
-        return kind is dict and all(
-            type(name) is str and name.isascii() and _is_simple(part)
-            for name, part in value.items()
-        )
-    if isinstance(value, list):
-        return kind is list and all(map(_is_simple, value))
+        return -_INTEGER_MAX <= value <= _INTEGER_MAX  # type: ignore[operator]  # as above
     if isinstance(value, float):
         return (
             kind is float
             and _PLAIN_DECIMAL_MIN <= abs(value) < _PLAIN_DECIMAL_MAX
             and not value.is_integer()
         )
-    return False
+    return kind is str or kind is bool or value is None
 
 
-@lru_cache(maxsize=1024)
-def _named(name: str) -> bytes:
-    if not _NAME.fullmatch(name):
-        raise CanonicalError(f"{name!r}: a member name is lower-case ASCII letters and digits")
+def _has_simple_members(members: dict[object, object]) -> bool:
+    for name, part in members.items():
+        if type(name) is not str or not name.isascii():
+            return False
+        if type(part) is not str and not _is_simple(part):
+            return False
+    return True
+
+
+@lru_cache(maxsize=4096)
+def _sides(names: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Which of the names come before late members, and which behind."""
+    for name in names:
+        _check_name(name)
+        if LATE_FIRST <= name <= LATE_LAST:
+            raise CanonicalError(f"/{name}: is given late")
+    return (
+        tuple(name for name in names if name < LATE_FIRST),
+        tuple(name for name in names if name > LATE_LAST),
+    )
+
+
+@lru_cache(maxsize=64)
+def _late_name(name: str) -> bytes:
+    _check_name(name)
+    if not LATE_FIRST <= name <= LATE_LAST:
+        raise CanonicalError(f"/{name}: is not given late")
     return b'"%b":' % name.encode("ascii")
 
 
-def _member(name: str, value: object) -> bytes:
-    named = _named(name)
+def _check_name(name: str) -> None:
+    if not _NAME.fullmatch(name):
+        raise CanonicalError(f"{name!r}: a member name is lower-case ASCII letters and digits")
+
+
+def _placed(name: str, value: object) -> bytes:
+    if type(value) is int and -_INTEGER_MAX <= value <= _INTEGER_MAX:
+        return b"%d" % value
     try:
-        if type(value) is str:  # most members are, and one in order needs no more than quoting
-            return named + orjson.dumps(value)
-        if type(value) is int and -_INTEGER_MAX <= value <= _INTEGER_MAX:
-            return named + b"%d" % value
-    except TypeError:
-        pass  # a lone surrogate, of which `canonical` says where it stands
-    try:
-        return named + canonical(value)
+        return canonical(value)
     except CanonicalError as error:
         raise CanonicalError(f"in /{name}, {error}") from error
 

@@ -32,6 +32,8 @@ def append(frontier: Frontier, size: int, leaf: bytes) -> tuple[bytes, Frontier]
         raise ValueError(f"a leaf hash has {HASH_BYTES} bytes, not {len(leaf)}: hash the body")
     if len(frontier) != size.bit_count():
         raise ValueError(f"a frontier of {len(frontier)} roots is not that of {size} leaves")
+    if not size & 1:
+        return leaf, (*frontier, leaf)
     roots = list(frontier)
     completed = [leaf]
     while size & 1:

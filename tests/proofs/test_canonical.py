@@ -10,11 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.proofs.canonical import (
+    LATE_FIRST,
+    LATE_LAST,
     CanonicalError,
     canonical,
     commitment,
     content_hash,
+    late,
     prepare,
+    settle,
     splice,
 )
 
@@ -34,6 +38,8 @@ VALUES = st.recursive(
     max_leaves=12,
 )
 NAMES = st.from_regex(r"[a-z0-9]{1,8}", fullmatch=True)
+EARLY = NAMES.filter(lambda name: not LATE_FIRST <= name <= LATE_LAST)
+LATE = st.sampled_from(["personal", "position", "poster", "prior", "q", "recordedat"])
 
 
 @given(VALUES)
@@ -46,25 +52,42 @@ def test_every_control_character_and_escape_is_written_as_the_rfc_has_it() -> No
         assert canonical({"a": chr(code)}) == rfc8785.dumps({"a": chr(code)})
 
 
-@given(st.dictionaries(NAMES, VALUES, max_size=6), st.dictionaries(NAMES, VALUES, max_size=3))
+@given(
+    st.dictionaries(EARLY, VALUES, max_size=6),
+    st.dictionaries(LATE, VALUES, min_size=1, max_size=4),
+    st.integers(0, 3),
+)
 def test_splice_equals_canonical_of_the_whole(
-    early: dict[str, object], late: dict[str, object]
+    early: dict[str, object], given_late: dict[str, object], settled: int
 ) -> None:
-    early = {name: value for name, value in early.items() if name not in late}
-    assert splice(prepare(early), **late) == canonical({**early, **late})
+    parts = [late(**{name: value}) for name, value in sorted(given_late.items())]
+    prepared = prepare(early)
+    for part in parts[:-1][:settled]:
+        prepared = settle(prepared, part)
+    whole = canonical({**early, **given_late})
+    assert splice(prepared, *parts[:-1][settled:], parts[-1]) == whole
+    assert splice(prepare(early), late(**given_late)) == whole
 
 
 def test_splice_puts_position_recordedat_and_poster_in_their_places() -> None:
     prepared = prepare({"specversion": "1.0", "id": "7", "data": {"b": 1, "a": [2.5]}, "zone": "x"})
-    assert splice(prepared, position=12, recordedat="2026-01-05T10:00:00Z", poster="p") == (
+    by = late(recordedat="2026-01-05T10:00:00Z", poster="p")
+    assert splice(prepared, late(position=12), by) == (
         b'{"data":{"a":[2.5],"b":1},"id":"7","position":12,"poster":"p",'
         b'"recordedat":"2026-01-05T10:00:00Z","specversion":"1.0","zone":"x"}'
     )
 
 
-def test_a_member_given_early_and_late_is_refused() -> None:
-    with pytest.raises(CanonicalError, match="/position: given both early and late"):
-        splice(prepare({"position": 1}), position=2)
+@pytest.mark.parametrize("name", ["personal", "position", "recordedat"])
+def test_what_is_given_late_cannot_be_prepared(name: str) -> None:
+    with pytest.raises(CanonicalError, match=f"/{name}: is given late"):
+        prepare({name: 1})
+
+
+@pytest.mark.parametrize("name", ["id", "persona", "recordedat0", "source"])
+def test_what_is_not_given_late_cannot_be_spliced(name: str) -> None:
+    with pytest.raises(CanonicalError, match=f"/{name}: is not given late"):
+        late(**{name: 1})
 
 
 @pytest.mark.parametrize("name", ["", "hook-up", "Data", "é", "recorded_at", 'a"b'])
@@ -100,15 +123,22 @@ def test_nesting_beyond_the_interpreter_is_an_error_not_a_crash() -> None:
         canonical(value)
 
 
-def test_an_error_in_a_prepared_member_names_the_member() -> None:
-    with pytest.raises(CanonicalError, match="in /data, /share: nan"):
+def test_an_error_in_a_member_names_the_member() -> None:
+    with pytest.raises(CanonicalError, match="/data/share: nan"):
         prepare({"data": {"share": math.nan}})
+    with pytest.raises(CanonicalError, match=r"in /poster, the whole value: .*ud800"):
+        late(poster="\ud800")
 
 
 def test_content_hash_is_that_of_the_canonical_bytes_whatever_the_order() -> None:
-    expected = sha256(b'{"a":1,"b":"x"}').digest()
-    assert content_hash(prepare({"b": "x", "a": 1})) == expected
-    assert content_hash(prepare(MappingProxyType({"a": 1})), b="x") == expected
+    for names in ([], ["/data/a", "/data/b"]):
+        whole = {"a": 1, "b": "x", "personal": names, "z": [1]}
+        expected = sha256(canonical(whole)).digest()
+        for members in (
+            {"z": [1], "b": "x", "a": 1},
+            MappingProxyType({"a": 1, "b": "x", "z": [1]}),
+        ):
+            assert content_hash(prepare(members), reversed(names)) == expected
 
 
 def test_commitment_binds_salt_and_text() -> None:

@@ -14,7 +14,7 @@ from service.log.append import Row, append_rows, find_recorded, lock_head
 from service.log.tokens import Token
 from service.production.refusal import Refusal
 from service.proofs import tree
-from service.proofs.canonical import splice
+from service.proofs.canonical import late, splice
 from service.record import Proposed, Receipt
 from service.settings import Settings
 from service.studio import NotYetError
@@ -60,9 +60,11 @@ class PlainRecorder:
             position = head.position + 1
             body = splice(
                 proposed.prepared,
-                position=position,
-                recordedat=format_instant(at_us),
-                poster=token.token_id,
+                late(
+                    position=position,
+                    recordedat=format_instant(at_us),
+                    poster=token.token_id,
+                ),
             )
             nodes, frontier = tree.append(head.frontier, head.position, tree.leaf_hash(body))
             row = Row(

@@ -3,6 +3,7 @@
 import json
 from typing import Any
 
+import orjson
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
@@ -121,11 +122,49 @@ VALUES = st.recursive(
 
 
 @settings(max_examples=300, deadline=None)
-@given(VALUES, st.booleans())
-@example({"\\": ["[" * 40, {'"': '\\"'}]}, True)
-def test_a_valid_document_is_read_as_json_reads_it(value: Any, ascii_only: bool) -> None:
-    text = json.dumps(value, ensure_ascii=ascii_only)
+@given(VALUES, st.booleans(), st.booleans())
+@example({"\\": ["[" * 40, {'"': '\\"'}]}, True, True)
+def test_a_valid_document_is_read_as_json_reads_it(
+    value: Any, ascii_only: bool, terse: bool
+) -> None:
+    separators = (",", ":") if terse else (", ", ": ")
+    text = json.dumps(value, ensure_ascii=ascii_only, separators=separators)
     assert read(text.encode(), Limits(depth_max=100)) == json.loads(text)
+
+
+# what a terse document may have that the fast parser alone would pass
+AMISS = [b"9007199254740992", b"18446744073709551615", b"-9223372036854775808", b"1e300", b"1e999"]
+AMISS += [b"1.0000000000000001", b"-0", b"NaN", b'"\\ud800"', b'"\\u0000"', b'{"a":1,"a":2}']
+AMISS += [b'{"a" :1,"a":2}', b'{"a":1,"b":2,"a":":"}', b"[" * 12 + b"]" * 12, b"\xff", b"\0"]
+
+
+@settings(max_examples=500, deadline=None)
+@given(VALUES, st.sampled_from(AMISS), st.data())
+def test_a_terse_document_is_read_as_any_other(value: Any, amiss: bytes, data: Any) -> None:
+    raw = orjson.dumps(value)
+    places = [at for at, byte in enumerate(raw) if byte in b'"[{,:']
+    if places and data.draw(st.booleans()):
+        at = data.draw(st.sampled_from(places))
+        end = data.draw(st.integers(at, min(at + 4, len(raw))))
+        raw = raw[:at] + amiss + raw[end:]
+    elif data.draw(st.booleans()):
+        raw = b"[" + raw + b"," + amiss + b"]"
+    limits = Limits(depth_max=8)
+    # a space more at the end, and it is no longer terse
+    found, expected = read(raw, limits), read(raw + b" ", limits)
+    assert isinstance(found, Unreadable) == isinstance(expected, Unreadable)
+    if not isinstance(found, Unreadable):
+        assert repr(found) == repr(expected)
+
+
+@pytest.mark.parametrize("amiss", AMISS)
+def test_what_is_amiss_in_a_terse_document_is_found(amiss: bytes) -> None:
+    raw = b'{"id":"x","data":[1,' + amiss + b"]}"
+    found = read(raw, Limits(depth_max=8))
+    if amiss in (b"-0", b"1.0000000000000001"):
+        assert found == json.loads(raw)
+    else:
+        assert isinstance(found, Unreadable)
 
 
 def levels(value: Any) -> int:

@@ -6,6 +6,7 @@ other way round: what it accepts, the schemas find nothing wrong with.
 
 import re
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import Any
 
 from service.vocabulary import kinds
@@ -46,9 +47,9 @@ def is_plain(members: object) -> bool:
         members["specversion"] == "1.0"
         and parsed is not None
         and parsed.form in accepted[0]
-        and 0 < len(source) <= 256
-        and _SOURCE.fullmatch(source) is not None
+        and _is_source(source)
         and _ID.fullmatch(id_) is not None
+        and type(members["time"]) is str
         and _is_moment(members["time"])
         and accepted[1](members["data"])
     )
@@ -61,7 +62,15 @@ def _matches(pattern: re.Pattern[str], length_max: int = 256) -> Accepts:
     )
 
 
-_is_moment = _matches(_MOMENT)
+# the same few sources and instants come again and again
+@lru_cache(maxsize=1 << 10)
+def _is_source(text: str) -> bool:
+    return 0 < len(text) <= 256 and _SOURCE.fullmatch(text) is not None
+
+
+@lru_cache(maxsize=1 << 14)
+def _is_moment(text: str) -> bool:
+    return len(text) <= 64 and _MOMENT.fullmatch(text) is not None
 
 
 def _group(cls: type) -> Accepts:

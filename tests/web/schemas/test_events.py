@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.proofs.canonical import splice
+from service.proofs.canonical import late, splice
 from service.record import propose
 from service.vocabulary import kinds
 from service.vocabulary.event import read_event
@@ -252,7 +252,8 @@ def test_what_is_found_in_order_can_be_recorded(type_: str, data: st.DataObject)
     fact = kinds.reviver(CATALOGUE[public["type"]])(public["data"])
     proposed = propose(public, personal, fact)
     body = splice(
-        proposed.prepared, position=1, recordedat="2031-03-04T09:30:00Z", poster="somebody"
+        proposed.prepared,
+        late(position=1, recordedat="2031-03-04T09:30:00Z", poster="somebody"),
     )
     revived = read_event(body)
     assert (revived.fact, revived.subject) == (fact, event["subject"])

@@ -1,0 +1,16 @@
+"""The only write path: lock, catch up, decide, find repeats, append, commit."""
+
+from service.record.proposing import Proposed, propose
+from service.record.recorder import Receipt, Recorder, actor_of
+from service.record.studios import OpenStudio, Studios, real_clock_us
+
+__all__ = [
+    "OpenStudio",
+    "Proposed",
+    "Receipt",
+    "Recorder",
+    "Studios",
+    "actor_of",
+    "propose",
+    "real_clock_us",
+]

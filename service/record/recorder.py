@@ -1,0 +1,245 @@
+"""Posts that wait together are committed together, each decided alone.
+
+The first to get the lock takes in what has queued up behind it.
+"""
+
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import IntegrityError
+
+from service.log.append import Head, Row, append_rows, lock_head
+from service.log.prepared import commit as commit_now
+from service.log.tokens import Token
+from service.production.decide import Past, decide
+from service.production.decide.permission import Actor
+from service.production.refusal import Refusal
+from service.production.state import State
+from service.proofs.canonical import late, splice
+from service.proofs.tree import append, leaf_hash
+from service.record.proposing import Proposed
+from service.record.repeats import Key, Repeat, find_repeats, sort_out
+from service.studio import Studio
+from service.vocabulary.event import Event
+from service.vocabulary.facts import Role
+from service.vocabulary.facts.record import EventStruck
+from service.vocabulary.instants import format_instant
+
+
+class Receipt(NamedTuple):
+    """What became of one event: where it lies, and whether it had been recorded before."""
+
+    source: str
+    id: str
+    position: int
+    recorded_at_us: int
+    repeated: bool
+    marks: tuple[str, ...]
+
+
+@dataclass
+class _Pending:
+    """A post that waits to be committed."""
+
+    token: Token
+    proposals: Sequence[Proposed]
+    answer: tuple[Receipt, ...] | Refusal | None = None
+    fault: BaseException | None = None
+
+
+@dataclass
+class _Commit:
+    """What one transaction adds up to, so far."""
+
+    head: Head
+    state: State
+    recorded_us: int
+    rows: list[Row] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+    struck: dict[int, int] = field(default_factory=dict)
+
+
+class Recorder:
+    """The write path of one studio in this worker; safe to use from several threads."""
+
+    def __init__(self, studio: Studio, engine: Engine) -> None:
+        self._studio = studio
+        self._engine = engine
+        self._queue: list[_Pending] = []
+        self._queue_lock = threading.Lock()
+        self._commit_lock = threading.Lock()
+
+    def record(self, token: Token, proposals: Sequence[Proposed]) -> tuple[Receipt, ...] | Refusal:
+        """Record a batch whole, or refuse it whole with every reason.
+
+        A repeat of what is recorded gets its first receipt again. Faults of the database are
+        raised, and nothing is recorded then.
+        """
+        pending = _Pending(token, proposals)
+        with self._queue_lock:
+            self._queue.append(pending)
+        with self._commit_lock:
+            if pending.answer is None and pending.fault is None:
+                with self._queue_lock:
+                    together, self._queue = self._queue, []
+                self._commit_together(together)
+        if pending.fault is not None:
+            raise pending.fault
+        if pending.answer is None:
+            raise RuntimeError("a post was neither answered nor failed")
+        return pending.answer
+
+    def _commit_together(self, together: list[_Pending]) -> None:
+        try:
+            try:
+                answers = self._commit(together, known_first=False)
+            except IntegrityError:
+                # what was decided as new had been recorded before
+                answers = self._commit(together, known_first=True)
+        except BaseException as fault:
+            for pending in together:
+                pending.fault = fault
+            if not isinstance(fault, Exception):
+                raise
+            return
+        for pending, answer in zip(together, answers, strict=True):
+            pending.answer = answer
+
+    def _commit(
+        self, together: list[_Pending], *, known_first: bool
+    ) -> list[tuple[Receipt, ...] | Refusal]:
+        """Decide posts, each alone, and commit what may be recorded.
+
+        Repeats are rare and looking for them costs as much as a third of inserting, so it is done
+        where the rules refuse a post, and for all (`known_first`) once the log has refused a row.
+        """
+        with self._engine.begin() as connection:
+            head = lock_head(connection, self._studio.name)
+            view = self._studio.caught_up(connection, head)
+            commit = _Commit(head, view.state, view.now_us)
+            studio = self._studio.name
+            every = [one for pending in together for one in pending.proposals]
+            known = find_repeats(connection, studio, every) if known_first else {}
+            answers = []
+            for pending in together:
+                answer = self._answer(connection, commit, known, pending)
+                if isinstance(answer, Refusal) and not known_first:
+                    repeats = find_repeats(connection, studio, pending.proposals)
+                    if repeats:
+                        known |= repeats
+                        answer = self._answer(connection, commit, known, pending)
+                answers.append(answer)
+            append_rows(connection, studio, commit.rows, commit.head)
+            commit_now(connection)
+        self._studio.adopt(head.position, commit.head.position, commit.state, commit.struck)
+        return answers
+
+    def _answer(
+        self,
+        connection: Connection,
+        commit: _Commit,
+        known: dict[Key, Repeat],
+        pending: _Pending,
+    ) -> tuple[Receipt, ...] | Refusal:
+        """Decide one post and, if it may be recorded, add it to the commit."""
+        new, reused = sort_out(known, pending.proposals)
+        if reused:
+            return Refusal(tuple(reused))
+        events = [
+            _event(pending.proposals[place], position, commit, pending.token)
+            for position, place in enumerate(new, commit.head.position + 1)
+        ]
+        decided = decide(
+            commit.state, events, actor_of(pending.token), self._past(connection, commit, events)
+        )
+        if isinstance(decided, Refusal):
+            return Refusal(
+                tuple(reason._replace(place=new[reason.place]) for reason in decided.reasons)
+            )
+        commit.state = decided.state
+        strikes = {event.fact.position: event.position for event in events
+                   if isinstance(event.fact, EventStruck)}  # fmt: skip
+        commit.struck |= strikes
+        commit.events += events
+        by = late(poster=pending.token.name, recordedat=format_instant(commit.recorded_us))
+        frontier = commit.head.frontier
+        for event, place in zip(events, new, strict=True):
+            proposed = pending.proposals[place]
+            body = splice(proposed.prepared, late(position=event.position), by)
+            nodes, frontier = append(frontier, event.position - 1, leaf_hash(body))
+            commit.rows.append(_row(event, proposed, body, nodes))
+            known[proposed.source, proposed.id] = Repeat(
+                event.position, event.recorded_us, proposed.content_hash, proposed.personal
+            )
+        if events:
+            commit.head = commit.head._replace(
+                position=events[-1].position,
+                recorded_at_us=commit.recorded_us,
+                frontier=frontier,
+            )
+        fresh = set(new)
+        return tuple(
+            _receipt(commit, known, proposed, place not in fresh)
+            for place, proposed in enumerate(pending.proposals)
+        )
+
+    def _past(
+        self, connection: Connection, commit: _Commit, events: Sequence[Event]
+    ) -> Past | None:
+        strikes = [e.fact.position for e in events if isinstance(e.fact, EventStruck)]
+        if not strikes:
+            return None
+        recorded = commit.head.position - len(commit.events)
+        reached = min([*strikes, *commit.struck, recorded + 1])
+        past = self._studio.past(connection, max(1, reached), recorded, commit.events)
+        struck = past.struck | set(commit.struck)
+        standing = tuple(event for event in past.events if event.position not in struck)
+        return past._replace(events=standing, struck=struck)
+
+
+def _event(proposed: Proposed, position: int, commit: _Commit, token: Token) -> Event:
+    return Event(
+        position,
+        proposed.source,
+        proposed.id,
+        proposed.subject,
+        proposed.time_us,
+        commit.recorded_us,
+        token.name,
+        proposed.fact,
+    )
+
+
+def _row(event: Event, proposed: Proposed, body: bytes, nodes: bytes) -> Row:
+    return Row(
+        event.position,
+        event.source,
+        event.id,
+        event.fact.TYPE,
+        event.subject,
+        proposed.department,
+        event.time_us,
+        event.recorded_us,
+        event.poster,
+        proposed.content_hash,
+        body,
+        nodes,
+        proposed.salt,
+        proposed.personal,
+    )
+
+
+def _receipt(
+    commit: _Commit, known: dict[Key, Repeat], proposed: Proposed, repeated: bool
+) -> Receipt:
+    at = known[proposed.source, proposed.id]
+    marks = commit.state.marks.get(at.position, ())
+    return Receipt(proposed.source, proposed.id, at.position, at.recorded_us, repeated, marks)
+
+
+def actor_of(token: Token) -> Actor:
+    """Who posts, as the rules see them."""
+    return Actor(token.name, Role(token.role), tuple(token.departments))

@@ -1,0 +1,64 @@
+"""Events that were posted before: found by source and id, compared by content."""
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from sqlalchemy import Connection
+
+from service.log.append import find_recorded
+from service.production.refusal import Code, Reason
+from service.record.proposing import Proposed
+
+Key = tuple[str, str]
+
+
+class Repeat(NamedTuple):
+    """An event that the log, or this transaction, has already."""
+
+    position: int
+    recorded_us: int
+    content_hash: bytes
+    personal: bytes | None
+
+
+def find_repeats(
+    connection: Connection, studio: str, proposals: Sequence[Proposed]
+) -> dict[Key, Repeat]:
+    """What the log has of these proposals' sources and ids."""
+    found = find_recorded(connection, studio, [(one.source, one.id) for one in proposals])
+    return {
+        key: Repeat(at.position, at.recorded_at_us, at.content_hash, at.personal)
+        for key, at in found.items()
+    }
+
+
+def sort_out(
+    known: Mapping[Key, Repeat], proposals: Sequence[Proposed]
+) -> tuple[list[int], list[Reason]]:
+    """Places of what is new, and what reuses an id with other content."""
+    new: list[int] = []
+    reused: list[Reason] = []
+    seen: dict[Key, Proposed] = {}
+    for place, proposed in enumerate(proposals):
+        key = (proposed.source, proposed.id)
+        twin: Repeat | Proposed | None = known.get(key) or seen.get(key)
+        if twin is None:
+            seen[key] = proposed
+            new.append(place)
+        elif not _same(twin, proposed):
+            reused.append(
+                Reason(
+                    Code.ID_REUSED,
+                    "this source and id were posted with other content; give a new id",
+                    "/id",
+                    place,
+                )
+            )
+    return new, reused
+
+
+def _same(twin: Repeat | Proposed, proposed: Proposed) -> bool:
+    if twin.content_hash != proposed.content_hash:
+        return False
+    # personal text that was removed since cannot be compared any more
+    return twin.personal is None or twin.personal == proposed.personal

@@ -1,0 +1,45 @@
+"""The studios of a worker: each with its warm state and its write path."""
+
+import threading
+import time
+from collections.abc import Callable
+
+from sqlalchemy import Engine
+
+from service.record.recorder import Recorder
+from service.studio import Studio, View
+
+
+class OpenStudio:
+    """One studio in this worker: its warm state and its write path."""
+
+    def __init__(self, name: str, engine: Engine, clock_us: Callable[[], int]) -> None:
+        self.warm = Studio(name, engine, clock_us)
+        self.recorder = Recorder(self.warm, engine)
+
+    def view(self, min_position: int = 0) -> View:
+        """Its state, caught up to a position at least."""
+        return self.warm.view(min_position)
+
+
+def real_clock_us() -> int:
+    """The machine's clock, microseconds since the epoch."""
+    return time.time_ns() // 1000
+
+
+class Studios:
+    """The studios of this worker, opened when first asked for."""
+
+    def __init__(self, engine: Engine, clock_us: Callable[[], int] = real_clock_us) -> None:
+        self._engine = engine
+        self._clock_us = clock_us
+        self._open: dict[str, OpenStudio] = {}
+        self._lock = threading.Lock()
+
+    def of(self, name: str) -> OpenStudio:
+        """The studio of that name; that it exists is found out when it is read."""
+        with self._lock:
+            found = self._open.get(name)
+            if found is None:
+                found = self._open[name] = OpenStudio(name, self._engine, self._clock_us)
+            return found

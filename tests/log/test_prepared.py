@@ -1,0 +1,126 @@
+"""Prepared statements: in a transaction or alone, errors, and what a rollback leaves."""
+
+import threading
+import time
+
+import pytest
+from sqlalchemy import Connection, Engine, text
+from sqlalchemy.exc import IntegrityError, InternalError, OperationalError, ProgrammingError
+
+from service.log import wire
+from service.log.prepared import commit, rows_of, run, run_alone, statement
+
+ADD = statement("test_add", "INSERT INTO studio VALUES ($1, 'real', now())")
+COUNT = statement("test_count", "SELECT count(*) FROM studio")
+SLEEP = statement("test_sleep", "SELECT pg_sleep(0.3)")
+WRONG = statement("test_wrong", "SELECT nothing FROM nowhere")
+ANSWER = statement("test_answer", "SELECT 42::bigint, null, 'text'")
+HIDDEN = b"hidden-name"
+
+
+def test_values_come_as_bytes_and_null_as_none(engine: Engine) -> None:
+    with engine.connect() as connection:
+        ((number, nothing, word),) = rows_of(run_alone(connection, ANSWER))
+    assert (wire.read_whole(number), nothing, word) == (42, None, b"text")
+
+
+def counted(connection: Connection) -> int:
+    return wire.read_whole(rows_of(run(connection, COUNT))[0][0])
+
+
+def test_a_rollback_takes_back_what_was_run(engine: Engine) -> None:
+    with engine.connect() as connection:
+        run(connection, ADD, b"taken-back")
+        connection.rollback()
+        run(connection, ADD, b"kept")
+        connection.commit()
+        run(connection, ADD, b"kept-too")
+        commit(connection)
+        commit(connection)
+        connection.rollback()
+        assert counted(connection) == 2
+
+
+def test_what_runs_alone_leaves_no_transaction_open(engine: Engine) -> None:
+    with engine.connect() as connection:
+        run_alone(connection, ANSWER)
+        assert not connection.in_transaction()
+
+
+def test_what_runs_alone_is_in_the_transaction_if_one_is_open(engine: Engine) -> None:
+    with engine.connect() as connection:
+        assert counted(connection) == 0
+        run_alone(connection, ADD, b"taken-back")
+        connection.rollback()
+        assert counted(connection) == 0
+        connection.rollback()
+        run_alone(connection, ADD, b"kept")
+        connection.rollback()
+        assert counted(connection) == 1
+
+
+def test_an_error_is_sqlalchemys_and_tells_no_values(engine: Engine) -> None:
+    with engine.connect() as connection:
+        run(connection, ADD, HIDDEN)
+        with pytest.raises(IntegrityError, match="studio_pk") as raised:
+            run(connection, ADD, HIDDEN)
+        assert HIDDEN.decode() not in str(raised.value)
+        with pytest.raises(InternalError, match="aborted"):
+            run(connection, COUNT)
+        with pytest.raises(InternalError, match="rolled back"):
+            commit(connection)
+        connection.rollback()
+        with pytest.raises(ProgrammingError, match="nowhere"):
+            run(connection, WRONG)
+
+
+def test_a_lost_connection_is_told_and_the_next_one_works(
+    engine: Engine, server_admin: Engine
+) -> None:
+    # two are in the pool, and both are lost
+    with engine.connect() as one, engine.connect() as other:
+        for connection in (one, other):
+            run_alone(connection, ANSWER)
+        pids = [c.execute(text("SELECT pg_backend_pid()")).scalar_one() for c in (one, other)]
+    with server_admin.connect() as admin:
+        for pid in pids:
+            admin.execute(text("SELECT pg_terminate_backend(:pid, 5000)"), {"pid": pid})
+    with engine.connect() as connection, pytest.raises(OperationalError):
+        run_alone(connection, ANSWER)
+    # nobody trusts the other one any more
+    for _ in range(3):
+        with engine.connect() as connection:
+            assert len(rows_of(run_alone(connection, ANSWER))) == 1
+
+
+def test_a_connection_that_rested_is_tried_first(
+    engine: Engine, server_admin: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("service.log.engine.RESTED_S_MAX", 0.0)
+    with engine.connect() as connection:
+        pid = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+    with server_admin.connect() as admin:
+        admin.execute(text("SELECT pg_terminate_backend(:pid, 5000)"), {"pid": pid})
+    with engine.connect() as connection:
+        assert len(rows_of(run_alone(connection, ANSWER))) == 1
+
+
+def test_other_threads_go_on_while_the_server_works(engine: Engine) -> None:
+    went_on: list[float] = []
+    done = threading.Event()
+
+    def go_on() -> None:
+        while not done.is_set():
+            went_on.append(time.monotonic())
+            time.sleep(0.001)
+
+    with engine.connect() as connection:
+        run_alone(connection, ANSWER)
+        other = threading.Thread(target=go_on)
+        other.start()
+        began = time.monotonic()
+        run_alone(connection, SLEEP)
+        ended = time.monotonic()
+        done.set()
+        other.join()
+    assert any(began + 0.05 < at < ended - 0.05 for at in went_on)
