@@ -1,52 +1,25 @@
-"""From the state to arrays: which visits there are, how they follow each other, where each stands.
+"""From the state to arrays: where each visit of a frame stands.
 
-A `Frame` is what changes only when items are listed, joined or delivered; a `Board` is where every
-visit stands. `advance` patches a board for the items whose records changed, found by identity: the
-state's maps are persistent, so what did not change is the same object.
+`advance` patches a board for the items whose records changed, found by identity: the state's maps
+are persistent, so what did not change is the same object.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from service.planning.line import ON_DESK, OUT, WAITING, Int8s, Int32s, Int64s
-from service.production.graph import predecessors
-from service.production.state import (
-    Element,
-    Episode,
-    Node,
-    Scene,
-    State,
-    departments_of,
-    item_of,
-)
-from service.production.visits import Phase, Take, take_work_e4
+from service.planning.changes import Known
+from service.planning.frame import Frame, make_frame, planned_episodes
+from service.planning.line import ON_DESK, OUT, WAITING, Int8s, Int64s
+from service.planning.reframe import Reframed, reframe
+from service.production.state import Element, Episode, Scene, State, item_of
+from service.production.visits import Phase, Take, Visit, take_work_e4
 from service.production.work import base_work_e4, terms_for
-from service.vocabulary.identifiers import natural_order
 from service.vocabulary.instants import US_PER_MIN
 
 Item = Scene | Element | Episode
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Frame:
-    """The visits that are planned, as rows: grouped by item, items in their total order.
-
-    `first_row` has one entry more than there are items; arcs are in CSR form, from a visit to
-    those that wait for it. `due_episodes` are, by item, the undelivered episodes it belongs to.
-    """
-
-    items: tuple[str, ...]
-    nodes: tuple[Node, ...]
-    row_of: dict[Node, int]
-    first_row: Int32s
-    departments: tuple[str, ...]
-    department: Int32s
-    successor_from: Int32s
-    successor: Int32s
-    episodes: tuple[str, ...]
-    due_episodes: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -60,7 +33,7 @@ class Board:
 
     state: State
     frame: Frame
-    records: list[tuple[Any, Any]]
+    known: Known
     phase: Int8s
     work_e4: Int64s
     started_min: Int64s
@@ -71,10 +44,15 @@ class Board:
     held_on: Int64s
 
 
-_COLUMNS = (
+COLUMNS = (
     "phase", "work_e4", "started_min", "ended_min", "first_ended_min", "priority", "must_fix",
     "held_on",
 )  # fmt: skip
+_SMALL_COLUMNS = ("phase", "must_fix")
+CHANGED_SHARE_MOST = 0.5
+"""If a greater share of the items changed, a board is made anew."""
+Visits = dict[str, Visit]
+_NONE: Visits = {}
 
 
 class Standing(NamedTuple):
@@ -88,124 +66,55 @@ class Standing(NamedTuple):
     must_fix: bool
 
 
-def planned_episodes(state: State) -> tuple[str, ...]:
-    """Undelivered episodes in their total order."""
-    open_ones = (name for name, episode in state.episodes.items() if episode.delivered_us < 0)
-    return tuple(sorted(open_ones, key=lambda name: (natural_order(name), name)))
-
-
-def _planned_items(state: State, episodes: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
-    """Items to plan, each with the undelivered episodes it belongs to."""
-    found: dict[str, tuple[str, ...]] = {}
-    for name in episodes:
-        found[name] = (name,)
-        found.update(dict.fromkeys(state.episodes[name].scenes, (name,)))
-    undelivered = set(episodes)
-    for show in state.shows.values():
-        for element in show.elements:
-            users = {state.scenes[scene].episode for scene in state.elements[element].scenes}
-            if not users or users & undelivered:
-                found[element] = tuple(sorted(users & undelivered))
-    return found
-
-
-def make_frame(state: State) -> Frame:
-    """The frame of all visits of undelivered episodes and of the elements they use."""
-    episodes = planned_episodes(state)
-    belongs = _planned_items(state, episodes)
-    items = tuple(sorted(belongs, key=lambda item: (natural_order(item), item)))
-    nodes: list[Node] = []
-    first_row = [0]
-    for item in items:
-        nodes += [(item, name) for name in departments_of(_known(state, item))]
-        first_row.append(len(nodes))
-    row_of = {node: row for row, node in enumerate(nodes)}
-    departments = tuple(sorted(state.units))
-    number = {name: place for place, name in enumerate(departments)}
-    successor_from, successor = _arcs(state, nodes, row_of)
-    return Frame(
-        items=items,
-        nodes=tuple(nodes),
-        row_of=row_of,
-        first_row=np.array(first_row, np.int32),
-        departments=departments,
-        department=np.array([number[name] for _, name in nodes], np.int32),
-        successor_from=successor_from,
-        successor=successor,
-        episodes=episodes,
-        due_episodes=tuple(belongs[item] for item in items),
-    )
-
-
-def _arcs(state: State, nodes: list[Node], row_of: dict[Node, int]) -> tuple[Int32s, Int32s]:
-    befores: list[int] = []
-    afters: list[int] = []
-    for row, node in enumerate(nodes):
-        for arc in predecessors(state, *node):
-            before = row_of.get(arc.node)
-            if before is not None:
-                befores.append(before)
-                afters.append(row)
-    before_rows = np.array(befores, np.int32)
-    after_rows = np.array(afters, np.int32)
-    order = np.argsort(before_rows, kind="stable")
-    counts = np.bincount(before_rows, minlength=len(nodes))
-    successor_from = np.zeros(len(nodes) + 1, np.int32)
-    np.cumsum(counts, out=successor_from[1:])
-    return successor_from, after_rows[order]
-
-
-def _known(state: State, item: str) -> Item:
-    found = item_of(state, item)
-    if found is None:
-        raise LookupError(item)
-    return found
-
-
 def make_board(state: State) -> Board:
     """The board of a state, from nothing."""
     frame = make_frame(state)
-    count = len(frame.nodes)
-    columns: dict[str, Any] = {name: np.zeros(count, np.int64) for name in _COLUMNS}
-    columns["phase"] = np.zeros(count, np.int8)
-    columns["must_fix"] = np.zeros(count, np.int8)
-    board = Board(state, frame, [], **columns)
-    for place, item in enumerate(frame.items):
-        board.records.append(_record(state, item))
-        _fill(board, place)
+    board = _empty_board(state, Known.of(state), frame)
+    for item in frame.items:
+        _fill(board, item)
     return board
 
 
 def advance(board: Board, state: State) -> Board:
-    """The board of another state: patched where only a few records differ, else made anew."""
+    """The board of another state: what differs is patched; where most does, it is made anew."""
     if state is board.state:
         return board
-    if frame_differs(board, state):
+    known = Known.of(state)
+    changed, moved = board.known.changed_records(known), board.known.changed_visits(known)
+    if max(len(changed), len(moved)) > CHANGED_SHARE_MOST * len(board.frame.items):
         return make_board(state)
-    records = [_record(state, item) for item in board.frame.items]
-    changed = [
-        place
-        for place, (old, new) in enumerate(zip(board.records, records, strict=True))
-        if old[0] is not new[0] or old[1] is not new[1]
-    ]
-    if any(_joins_differ(board.records[place][0], records[place][0]) for place in changed):
-        return make_board(state)
-    affected = _affected_otherwise(board, state, changed)
-    columns: dict[str, Any] = {name: getattr(board, name).copy() for name in _COLUMNS}
-    fresh = Board(state, board.frame, records, **columns)
-    for place in affected:
-        _fill(fresh, place)
-    for place in changed:
-        if place not in affected:
-            _fill(fresh, place, board.records[place])
+    whole = {*changed, *_counted_otherwise(board.state, state, changed)}
+    reframed = reframe(board.frame, board.state, state, changed)
+    if reframed is None:
+        columns: dict[str, Any] = {name: getattr(board, name).copy() for name in COLUMNS}
+        fresh = Board(state, board.frame, known, **columns)
+    else:
+        fresh = _carried_over(board, state, known, reframed)
+        whole |= reframed.fresh
+    for item in whole:
+        _fill(fresh, item)
+    for item in moved:
+        if item not in whole:
+            _fill(fresh, item, board.state.visits.get(item, _NONE))
+    _prioritise(fresh, board.state, changed)
     return fresh
 
 
-def _record(state: State, item: str) -> tuple[Any, Any]:
-    found: Any = state.scenes.get(item)
-    if found is None:
-        found = item_of(state, item)
-    return found, state.visits.get(item)
+def _empty_board(state: State, known: Known, frame: Frame) -> Board:
+    count = len(frame.department)
+    columns: dict[str, Any] = {name: np.zeros(count, np.int64) for name in COLUMNS}
+    columns |= {name: np.zeros(count, np.int8) for name in _SMALL_COLUMNS}
+    return Board(state, frame, known, **columns)
+
+
+def _carried_over(board: Board, state: State, known: Known, reframed: Reframed) -> Board:
+    """A board of a new frame with the rows that the old one has too."""
+    fresh = _empty_board(state, known, reframed.frame)
+    stays = reframed.moved >= 0
+    rows = reframed.moved[stays]
+    for name in COLUMNS:
+        getattr(fresh, name)[rows] = getattr(board, name)[stays]
+    return fresh
 
 
 def frame_differs(board: Board, state: State) -> bool:
@@ -219,56 +128,52 @@ def frame_differs(board: Board, state: State) -> bool:
     )
 
 
-def _joins_differ(old: Item, new: Item) -> bool:
-    """Whether an item's visits or arcs changed, or are not known to be the same."""
-    if type(old) is not type(new):
-        return True
-    if isinstance(old, Episode) and isinstance(new, Episode):
-        return old.scenes != new.scenes
-    if isinstance(old, Element) and isinstance(new, Element):
-        return old.scenes != new.scenes
-    if isinstance(old, Scene) and isinstance(new, Scene):
-        return (old.departments, old.elements, old.same_as) != (
-            new.departments,
-            new.elements,
-            new.same_as,
-        )
-    return True
-
-
-def _affected_otherwise(board: Board, state: State, changed: list[int]) -> set[int]:
-    """Items whose rows depend on another record: an episode's priority or its scenes' frames."""
-    frame = board.frame
-    by_item = {item: place for place, item in enumerate(frame.items)}
-    affected: set[int] = set()
-    for place in changed:
-        old, new = board.records[place][0], _record(state, frame.items[place])[0]
-        if isinstance(new, Scene) and isinstance(old, Scene):
-            # what an episode's own visits count: frames and drawings of scenes in the picture
+def _counted_otherwise(before: State, after: State, changed: Iterable[str]) -> set[str]:
+    """Episodes whose own visits count other frames or drawings: those of scenes in the picture."""
+    episodes: set[str] = set()
+    for item in changed:
+        old, new = before.scenes.get(item), after.scenes.get(item)
+        if old is not None and new is not None:
             was, will = (old.frames, old.drawings), (new.frames, new.drawings)
             if was != will or old.omitted != new.omitted:
-                affected.add(by_item[new.episode])
-        elif isinstance(new, Episode) and old.priority != new.priority:
-            affected.update(by_item[scene] for scene in new.scenes)
-    return affected
+                episodes.add(new.episode)
+    return episodes
 
 
-def _fill(board: Board, place: int, old: tuple[Any, Any] = (None, None)) -> None:
-    """Write an item's rows; where its record is the old one, those of changed visits alone."""
+def _prioritise(board: Board, before: State, changed: Iterable[str]) -> None:
+    """Write the priorities of scenes whose episode has another than before."""
+    frame = board.frame
+    for name in changed:
+        old, new = before.episodes.get(name), board.state.episodes.get(name)
+        if old is not None and new is not None and old.priority != new.priority:
+            for scene in new.scenes:
+                place = frame.place_of.get(scene)
+                if place is not None:
+                    rows = slice(frame.first_row[place], frame.first_row[place + 1])
+                    board.priority[rows] = _priority(board.state, board.state.scenes[scene])
+
+
+def _priority(state: State, record: Item) -> int:
+    """An item's own priority, else its episode's."""
+    if record.priority or not isinstance(record, Scene):
+        return record.priority
+    return state.episodes[record.episode].priority
+
+
+def _fill(board: Board, item: str, old: Visits | None = None) -> None:
+    """Write an item's rows if it is planned; given its old visits, those that differ alone."""
     state, frame = board.state, board.frame
-    item = frame.items[place]
-    record, visits = board.records[place]
+    place = frame.place_of.get(item)
+    record = item_of(state, item)
+    if place is None or record is None:
+        return
+    visits = state.visits.get(item, _NONE)
     omitted = isinstance(record, Scene) and record.omitted
-    priority = record.priority
-    held_on = 0
-    if isinstance(record, Scene):
-        priority = priority or state.episodes[record.episode].priority
-        held_on = record.hold.by_on.toordinal() if record.hold else 0
-    known = (old[1] or {}) if old[0] is record and visits is not old[1] else None
-    found = visits or {}
-    for row in range(int(frame.first_row[place]), int(frame.first_row[place + 1])):
-        department = frame.nodes[row][1]
-        if known is not None and known.get(department) is found.get(department):
+    hold = record.hold if isinstance(record, Scene) else None
+    held_on = 0 if hold is None else hold.by_on.toordinal()
+    priority = _priority(state, record)
+    for row, (_, department) in enumerate(frame.blocks[place], int(frame.first_row[place])):
+        if old is not None and old.get(department) is visits.get(department):
             continue
         standing = stand(state, item, record, department, visits)
         board.phase[row] = OUT if omitted else standing.phase

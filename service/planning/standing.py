@@ -97,10 +97,7 @@ def counts_by_episode(board: Board, codes: Int8s) -> dict[str, dict[str, int]]:
     """How many visits of each planned episode and its scenes stand where."""
     frame = board.frame
     number = {name: place for place, name in enumerate(frame.episodes)}
-    owners = [
-        _owner(item, record) for item, (record, _) in zip(frame.items, board.records, strict=True)
-    ]
-    places = np.array([number.get(name, -1) for name in owners], np.int64)
+    places = np.array([number.get(name, -1) for name in frame.owners], np.int64)
     owner = np.repeat(places, np.diff(frame.first_row))
     mine = owner >= 0
     place = owner[mine] * len(STANDS) + codes[mine]
@@ -111,11 +108,6 @@ def counts_by_episode(board: Board, codes: Int8s) -> dict[str, dict[str, int]]:
         name: dict(zip(map(str, STANDS), counts[at].tolist(), strict=True))
         for name, at in number.items()
     }
-
-
-def _owner(item: str, record: Scene | Element | Episode) -> str:
-    """The episode whose visits an item's are; none for an element."""
-    return record.episode if isinstance(record, Scene) else item
 
 
 @dataclass(frozen=True, eq=False)

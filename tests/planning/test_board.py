@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from service.planning.board import _COLUMNS, Board, advance, make_board
+from service.planning.board import COLUMNS, Board, advance, make_board
 from service.planning.line import ON_DESK, OUT, WAITING
 from tests.telling import Story, studio
 
@@ -15,7 +15,7 @@ MORNING, NOON = "2031-03-04T09:00:00Z", "2031-03-04T12:00:00Z"
 
 def _equal(one: Board, other: Board) -> None:
     assert one.frame.nodes == other.frame.nodes
-    for name in _COLUMNS:
+    for name in COLUMNS:
         np.testing.assert_array_equal(getattr(one, name), getattr(other, name), err_msg=name)
     for name in ("first_row", "department", "successor_from", "successor"):
         np.testing.assert_array_equal(getattr(one.frame, name), getattr(other.frame, name))

@@ -66,7 +66,7 @@ def shown_tray_row(standings: Standings, row: int, section: str) -> Shown:
     return {
         "section": section,
         "item": item,
-        **shown_visit(standings.visit(item, department, board.records[place][0])),
+        **shown_visit(standings.visit(item, department)),
         "episodes": episodes,
         "due_on": shown_on(due_on(state, episodes)),
         "priority": int(board.priority[row]),

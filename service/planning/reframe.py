@@ -1,0 +1,286 @@
+"""From one frame to the next: what a change of items or arcs touches, and the rest carried over."""
+
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence, Set
+from itertools import chain, repeat
+from typing import NamedTuple
+
+import numpy as np
+
+from service.planning.frame import (
+    ARC_BITS,
+    Frame,
+    Rows,
+    arcs_into,
+    block_of,
+    due_episodes_of,
+    first_rows,
+    in_csr,
+    order_of,
+    owner_of,
+    planned_episodes,
+)
+from service.planning.line import Int32s, Int64s
+from service.production.graph import reusers_of
+from service.production.state import Element, Episode, Scene, State, item_of
+
+
+class Reframed(NamedTuple):
+    """A new frame, where the old one's rows are in it (-1: nowhere), and the items new in it."""
+
+    frame: Frame
+    moved: Int64s
+    fresh: frozenset[str]
+
+
+class _Change(NamedTuple):
+    """What happened to a frame.
+
+    `due` are the items whose `due_episodes` changed, with None for those that leave; those of
+    `recut` make other visits than before, and those of `rewired` may wait for others.
+    """
+
+    due: dict[str, tuple[str, ...] | None]
+    entering: list[str]
+    leaving: list[str]
+    recut: set[str]
+    rewired: set[str]
+
+
+def reframe(frame: Frame, before: State, after: State, changed: Sequence[str]) -> Reframed | None:
+    """The frame of `after`, made of that of `before`; None where it serves as it is.
+
+    `changed` are all items whose records are not the same objects.
+    """
+    episodes = _planned_episodes(frame, after)
+    change = _change(frame, before, after, changed, episodes)
+    departments = tuple(sorted(after.units))
+    if (
+        not (change.due or change.recut or change.rewired)
+        and episodes == frame.episodes
+        and departments == frame.departments
+    ):
+        return None
+    return _spliced(frame, after, change, episodes, departments)
+
+
+def _planned_episodes(frame: Frame, state: State) -> tuple[str, ...]:
+    known = set(frame.episodes)
+    found = {name for name, episode in state.episodes.items() if episode.delivered_us < 0}
+    return frame.episodes if found == known else planned_episodes(state)
+
+
+def _change(
+    frame: Frame, before: State, after: State, changed: Sequence[str], episodes: tuple[str, ...]
+) -> _Change:
+    undelivered = set(episodes)
+    only_fewer = undelivered < set(frame.episodes)
+    anew = set(changed)
+    due: dict[str, tuple[str, ...] | None] = {}
+    for item in _asked(frame, before, after, changed, undelivered):
+        place = frame.place_of.get(item)
+        was = None if place is None else frame.due_episodes[place]
+        if was and only_fewer and item not in anew:
+            will = tuple([name for name in was if name in undelivered]) or None
+        else:
+            will = _due_episodes(after, item, undelivered)
+        if will != was:
+            due[item] = will
+    entering = [item for item in due if item not in frame.place_of]
+    leaving = [item for item, names in due.items() if names is None]
+    recut: set[str] = set()
+    rewired = set(entering)
+    for item in entering:
+        rewired |= frame.missing.get(item, frozenset())
+    for item in changed:
+        _rewire(before, after, item, recut, rewired)
+    return _Change(due, entering, leaving, recut, rewired)
+
+
+def _asked(
+    frame: Frame, before: State, after: State, changed: Sequence[str], undelivered: set[str]
+) -> set[str]:
+    """Items that may enter, leave, or belong to other episodes than before."""
+    asked = set(undelivered.symmetric_difference(frame.episodes))
+    for name in list(asked):
+        asked.update(*(state.episodes[name].scenes for state in (before, after)
+                       if name in state.episodes))  # fmt: skip
+    for item in changed:
+        old, new = before.episodes.get(item), after.episodes.get(item)
+        if old is not None or new is not None:
+            asked |= set(old.scenes if old else ()) ^ set(new.scenes if new else ())
+        elif item in before.elements or item in after.elements:
+            asked.add(item)
+    for name in {**before.shows, **after.shows}:
+        listed, lists = before.shows.get(name), after.shows.get(name)
+        if listed is not lists:
+            asked |= set(listed.elements if listed else ()) ^ set(lists.elements if lists else ())
+    for item in (*asked, *changed):
+        known, knows = before.scenes.get(item), after.scenes.get(item)
+        if known is knows:
+            asked.update(known.elements if known else ())
+        else:
+            used, uses = set(known.elements if known else ()), set(knows.elements if knows else ())
+            asked |= used | uses if item in asked else used ^ uses
+    return asked
+
+
+def _due_episodes(state: State, item: str, undelivered: set[str]) -> tuple[str, ...] | None:
+    """The undelivered episodes an item belongs to; None if it is not planned."""
+    scene = state.scenes.get(item)
+    if scene is not None:
+        return (scene.episode,) if scene.episode in undelivered else None
+    if item in state.elements:
+        return due_episodes_of(state, item, undelivered)
+    return (item,) if item in undelivered else None
+
+
+def _rewire(before: State, after: State, item: str, recut: set[str], rewired: set[str]) -> None:
+    """Add what a change of an item's record makes wait for something else."""
+    old, new = item_of(before, item), item_of(after, item)
+    if isinstance(old, Episode) or isinstance(new, Episode):
+        rewired.update(_by_episode(item, old, new, recut))
+    elif isinstance(old, Element) or isinstance(new, Element):
+        if not _alike(old, new, "kind", "departments"):
+            recut.add(item)
+            users = {user for found in (old, new) if isinstance(found, Element)
+                     for user in found.scenes}  # fmt: skip
+            rewired |= {item, *users, *_reusers(before, after, users)}
+    elif not _alike(old, new, "departments", "elements", "same_as"):
+        rewired |= {item, *_reusers(before, after, (item,))}
+        if not _alike(old, new, "departments"):
+            recut.add(item)
+            rewired.update(found.episode for found in (old, new) if isinstance(found, Scene))
+
+
+def _by_episode(item: str, old: object, new: object, recut: set[str]) -> Iterator[str]:
+    """An episode whose scenes are others waits for others; on another route so do its scenes."""
+    if not _alike(old, new, "scenes"):
+        yield item
+    if not _alike(old, new):
+        recut.add(item)
+        for found in (old, new):
+            if isinstance(found, Episode):
+                yield from found.scenes
+
+
+def _alike(old: object, new: object, *members: str) -> bool:
+    """Whether two records of one item are on the same route, and have these members the same."""
+    return getattr(old, "route", None) is getattr(new, "route", None) and all(
+        getattr(old, name, None) == getattr(new, name, None) for name in members
+    )
+
+
+def _reusers(before: State, after: State, scenes: Iterable[str]) -> set[str]:
+    return {
+        reuser for scene in scenes for state in (before, after)
+        for reuser in reusers_of(state, scene)
+    }  # fmt: skip
+
+
+def _spliced(
+    frame: Frame,
+    state: State,
+    change: _Change,
+    episodes: tuple[str, ...],
+    departments: tuple[str, ...],
+) -> Reframed:
+    """The new frame: items that leave cut out, others put in, arcs renumbered."""
+    items, blocks = list(frame.items), list(frame.blocks)
+    due_episodes, owners = list(frame.due_episodes), list(frame.owners)
+    for place in sorted((frame.place_of[item] for item in change.leaving), reverse=True):
+        del items[place], blocks[place], due_episodes[place], owners[place]
+    for item in sorted(change.entering, key=order_of):
+        place = bisect_left(items, order_of(item), key=order_of)
+        items.insert(place, item)
+        blocks.insert(place, block_of(state, item))
+        due_episodes.insert(place, ())
+        owners.insert(place, owner_of(state, item))
+    place_of = frame.place_of
+    if change.entering or change.leaving:
+        place_of = dict(zip(items, range(len(items)), strict=True))
+    recut = change.recut & place_of.keys()
+    for item in recut:
+        blocks[place_of[item]] = block_of(state, item)
+    for item, names in change.due.items():
+        if names is not None:
+            due_episodes[place_of[item]] = names
+    fresh = recut.union(change.entering)
+    row_of = Rows(place_of, tuple(blocks), first_rows(blocks))
+    moved = _moved(frame, row_of, recut)
+    (successor_from, successor), missing = _arcs(frame, state, row_of, moved, change)
+    made = Frame(
+        items=tuple(items),
+        place_of=place_of,
+        blocks=row_of.blocks,
+        first_row=row_of.first_row,
+        departments=departments,
+        department=_departments(frame, departments, row_of, moved, fresh),
+        successor_from=successor_from,
+        successor=successor,
+        episodes=episodes,
+        due_episodes=tuple(due_episodes),
+        owners=tuple(owners),
+        missing=missing,
+    )
+    return Reframed(made, moved, frozenset(fresh))
+
+
+def _moved(frame: Frame, row_of: Rows, recut: Set[str]) -> Int64s:
+    """By row of the old frame, its row in the new one; -1 where it has none."""
+    places = np.fromiter(map(row_of.place_of.get, frame.items, repeat(-1)), np.int64)
+    counts = np.diff(frame.first_row)
+    shift = row_of.first_row[places].astype(np.int64) - frame.first_row[:-1]
+    moved = np.arange(len(frame.department)) + np.repeat(shift, counts)
+    moved[np.repeat(places < 0, counts)] = -1
+    for item in recut & frame.place_of.keys():
+        place = frame.place_of[item]
+        moved[frame.first_row[place] : frame.first_row[place + 1]] = [
+            row_of.get(node, -1) for node in frame.blocks[place]
+        ]
+    return moved
+
+
+def _departments(
+    frame: Frame, departments: tuple[str, ...], row_of: Rows, moved: Int64s, fresh: Iterable[str]
+) -> Int32s:
+    """By row, the number of its department."""
+    number = {name: place for place, name in enumerate(departments)}
+    renumbered = np.array([number.get(name, -1) for name in frame.departments], np.int32)
+    department = np.empty(len(row_of), np.int32)
+    stays = moved >= 0
+    department[moved[stays]] = renumbered[frame.department[stays]]
+    for item in fresh:
+        department[row_of.rows_of(item)] = [number[name] for _, name in row_of.block_of(item)]
+    return department
+
+
+def _arcs(
+    frame: Frame, state: State, row_of: Rows, moved: Int64s, change: _Change
+) -> tuple[tuple[Int32s, Int32s], dict[str, frozenset[str]]]:
+    """Arcs in CSR form, those of rewired items found anew; and the items that are missing."""
+    before = moved[np.repeat(np.arange(len(moved)), np.diff(frame.successor_from))]
+    after = moved[frame.successor]
+    # what waited for a visit that is gone may wait for another, or miss it
+    places = np.searchsorted(row_of.first_row, after[(before < 0) & (after >= 0)], side="right") - 1
+    items = list(row_of.place_of)
+    rewired = {items[place] for place in places.tolist()}
+    rewired |= change.rewired & row_of.place_of.keys()
+    anew = np.zeros(len(row_of), np.bool_)
+    for item in rewired:
+        anew[row_of.rows_of(item)] = True
+    stays = (before >= 0) & (after >= 0)
+    stays[stays] = ~anew[after[stays]]
+    rows = chain.from_iterable(
+        zip(row_of.rows_of(item), row_of.block_of(item), strict=True) for item in rewired
+    )
+    found, misses = arcs_into(state, rows, row_of, row_of.place_of)
+    missing: dict[str, frozenset[str]] = {}
+    for item, waits in frame.missing.items():
+        left = frozenset(w for w in waits if w in row_of.place_of and w not in rewired)
+        if left and item not in row_of.place_of:
+            missing[item] = left
+    for item, users in misses.items():
+        missing[item] = missing.get(item, frozenset()) | users
+    arcs = np.concatenate((before[stays] << ARC_BITS | after[stays], found))
+    return in_csr(arcs, len(row_of)), missing
