@@ -89,6 +89,8 @@ def test_roles_security_and_problems_are_told(made: dict[str, Any]) -> None:
     ("changed", "fits"),
     [
         ({"colour": "red", "size": 7, "matte": True}, True),
+        ({"size": 7.0}, True),
+        ({"size": 7.5}, False),
         ({"traceparent": "00-1-1-00", "id": "ä" * 256}, True),
         (
             {"data": {"note": "N1", "to": "camera", "text": "T", "kept": {"as": ["it", 1, "is"]}}},

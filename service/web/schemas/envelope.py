@@ -152,7 +152,10 @@ def _extension_told(name: str, value: object) -> Told | None:
 
 
 def _is_flag_or_whole(value: object) -> bool:
-    return isinstance(value, int) and -WHOLE_32 <= value < WHOLE_32
+    # 3.0 is an integer as in JSON Schema; bools are ints here
+    if isinstance(value, int) or (isinstance(value, float) and value.is_integer()):
+        return -WHOLE_32 <= value < WHOLE_32
+    return False
 
 
 def type_hint(name: object) -> str:
