@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from service.production.route import Route, RouteArc, Route, route_faults
+from service.production.route import Route, RouteArc, route_faults
 from service.vocabulary.facts.office import RouteLaid
 from service.vocabulary.kinds import reviver
 from tests.telling import ROUTE
