@@ -242,11 +242,10 @@ def test_a_worker_that_started_from_one_waits_from_there(
 
 def test_of_two_workers_the_second_finds_it_written(studio: Engine, connection: Connection) -> None:
     one, other = Snapshots(STUDIO, studio), Snapshots(STUDIO, studio)
-    for position in (10, 12, 20, 22):
-        for snapshots in (one, other):
-            snapshots.passed(position, state_at(position), {})
-            snapshots.wait()
-    assert written(connection) == [10, 20]
+    for position, snapshots in ((10, one), (14, other), (20, one), (24, other), (34, other)):
+        snapshots.passed(position, state_at(position), {})
+        snapshots.wait()
+    assert written(connection) == [10, 20, 34]
 
 
 def test_they_are_written_one_at_a_time_of_what_was_then(
