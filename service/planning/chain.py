@@ -37,10 +37,9 @@ def critical_chain(schedule: Schedule, episode: str) -> tuple[Link, ...]:
     """
     if episode not in schedule.board.frame.episodes:
         return ()
-    found = delivery_rows(schedule.board, episode, "delivery")
-    if found is None or not len(found[0]):
+    rows = delivery_rows(schedule.board, episode)
+    if not len(rows):
         return ()
-    rows = found[0]
     finish = schedule.plan.finish[rows]
     if finish.max() < 0:
         return ()

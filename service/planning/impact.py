@@ -1,28 +1,27 @@
 """What a change does: the plan with it minus the plan without it, at one moment."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import repeat
 from typing import NamedTuple
 
 import numpy as np
 
+from service.planning.changes import Entries, differing
+from service.planning.frame import Frame, order_of
+from service.planning.gates import gate_standing, gates_of
 from service.planning.line import Int64s
-from service.planning.schedule import (
-    Schedule,
-    artist_days_e4,
-    date_of,
-    load_e4,
-    projected_min,
-    workdays,
-)
+from service.planning.reframe import moved_rows
+from service.planning.schedule import Schedule, artist_days_e4, load_e4, projected_min
 from service.production.reach import chains_of
-from service.production.state import Gate, Node, State, item_of, visit_of
-from service.production.visits import Phase, Take, take_work_e4
-from service.production.work import terms_of
-from service.vocabulary.calendar import NEVER
+from service.production.state import STUDIO_CALENDAR, Node, State, item_of
+from service.production.visits import UNVISITED, Phase, Take, Visit, take_work_e4
+from service.production.work import terms_for
+from service.vocabulary.calendar import NEVER, local_date, workday_counter
 from service.vocabulary.identifiers import natural_order
-from service.vocabulary.instants import US_PER_MIN
+
+_NO_VISITS: dict[str, Visit] = {}
 
 
 class Reopened(NamedTuple):
@@ -120,7 +119,7 @@ def compare(before: Schedule, after: Schedule) -> Impact:
         raise ValueError("an impact compares two plans of the same moment")
     return Impact(
         now_min=after.now_min,
-        reopened=reopened(before.state, after.state),
+        reopened=_reopened(before, after),
         to_look_at=_to_look_at(before.state, after.state),
         departments=_departments(before, after),
         scenes=_scenes(before, after),
@@ -130,31 +129,30 @@ def compare(before: Schedule, after: Schedule) -> Impact:
 
 def compared_episodes(before: Schedule, after: Schedule) -> list[str]:
     """Episodes open in one state or the other; those delivered in both are left out."""
-    names = {*before.board.frame.episodes, *after.board.frame.episodes}
-    return sorted(names, key=lambda name: (natural_order(name), name))
+    return sorted({*before.board.frame.episodes, *after.board.frame.episodes}, key=order_of)
 
 
-def reopened(before: State, after: State) -> tuple[Reopened, ...]:
+def _reopened(before: Schedule, after: Schedule) -> tuple[Reopened, ...]:
     """Visits whose open take asks for work that a retake added in between."""
+    state = after.state
     found = []
     chains: dict[str, Callable[[Node], tuple[Node, ...]]] = {}
-    for node in _changed_nodes(before, after):
-        old, new = visit_of(before, *node).current, visit_of(after, *node).current
+    for item, department, was, visit in _changed_visits(before, after):
+        old, new = was.current, visit.current
         if new.phase is not Phase.WAITING or not new.shares:
             continue
         if (new.number, new.shares) == (old.number, old.shares) or _asks_less(old, new):
             continue
-        item, department = node
-        terms = terms_of(after, item, department)()
-        code = next(code for code, _ in reversed(new.shares))
-        record = item_of(after, item)
-        unit = record.route.departments[department].unit if record else ""
+        record = item_of(state, item)
+        if record is None:
+            raise LookupError(item)
+        code = new.shares[-1][0]
         if code not in chains:
-            chains[code] = chains_of(after.retakes[code].reach)
-        because = chains[code](node)
-        found.append(
-            Reopened(item, department, new.number, take_work_e4(new, terms), unit, code, because)
-        )
+            chains[code] = chains_of(state.retakes[code].reach)
+        work_e4 = take_work_e4(new, terms_for(state, record, department))
+        unit = record.route.departments[department].unit
+        because = chains[code]((item, department))
+        found.append(Reopened(item, department, new.number, work_e4, unit, code, because))
     return tuple(found)
 
 
@@ -163,35 +161,31 @@ def _asks_less(old: Take, new: Take) -> bool:
     return new.number == old.number and set(new.shares) < set(old.shares)
 
 
-def _changed_nodes(before: State, after: State) -> list[Node]:
-    nodes: list[Node] = []
-    for item, visits in after.visits.items():
-        old = before.visits.get(item)
-        if old is visits:
+def _changed_visits(before: Schedule, after: Schedule) -> Iterator[tuple[str, str, Visit, Visit]]:
+    """Visits that something was recorded of in between, in their total order."""
+    state = after.state
+    for item in sorted(before.board.known.changed_visits(after.board.known), key=order_of):
+        record, visits = item_of(state, item), state.visits.get(item)
+        if record is None or visits is None:
             continue
-        nodes += [
-            (item, department)
-            for department, visit in visits.items()
-            if old is None or old.get(department) is not visit
-        ]
-
-    def order(node: Node) -> tuple[object, ...]:
-        record = item_of(after, node[0])
-        rank = record.route.rank[node[1]] if record else -1
-        return natural_order(node[0]), node[0], rank
-
-    return sorted(nodes, key=order)
+        known = before.state.visits.get(item, _NO_VISITS)
+        for department in sorted(visits, key=record.route.rank.__getitem__):
+            was, visit = known.get(department, UNVISITED), visits[department]
+            if was is not visit:
+                yield item, department, was, visit
 
 
 def _to_look_at(before: State, after: State) -> tuple[ToLookAt, ...]:
     """Scenes that changed retakes list and nobody has answered for."""
     found = []
-    for code, retake in after.retakes.items():
-        if before.retakes.get(code) is retake or retake.standing != "standing":
-            continue
-        found += [
-            ToLookAt(look.scene, code, look.reason) for look in retake.look_at if not look.answer
-        ]
+    for code in differing(Entries.of(before.retakes), Entries.of(after.retakes)):
+        retake = after.retakes.get(code)
+        if retake is not None and retake.standing == "standing":
+            found += [
+                ToLookAt(look.scene, code, look.reason)
+                for look in retake.look_at
+                if not look.answer
+            ]
     return tuple(sorted(found, key=lambda look: (natural_order(look.scene), look.retake)))
 
 
@@ -222,83 +216,66 @@ def _changed_rows(
 ) -> Iterable[tuple[Schedule, int, Iterable[int]]]:
     """Rows to take away and rows to add, so that what did not change is not counted at all."""
     old, new = before.board, after.board
-    if old.frame is new.frame:
-        differs = (
-            (old.phase != new.phase)
-            | (old.work_e4 != new.work_e4)
-            | (old.started_min != new.started_min)
-        )
-        rows = [int(row) for row in np.flatnonzero(differs)]
-        return ((before, -1, rows), (after, 1, rows))
+    moved = moved_rows(old.frame, new.frame)
+    stays = np.flatnonzero(moved >= 0)
+    rows = moved[stays]
+    differs = (
+        (old.phase[stays] != new.phase[rows])
+        | (old.work_e4[stays] != new.work_e4[rows])
+        | (old.started_min[stays] != new.started_min[rows])
+    )
+    alone = np.ones(len(new.phase), np.bool_)
+    alone[rows] = False
     return (
-        (before, -1, range(len(old.frame.nodes))),
-        (after, 1, range(len(new.frame.nodes))),
+        (before, -1, (*np.flatnonzero(moved < 0).tolist(), *stays[differs].tolist())),
+        (after, 1, (*np.flatnonzero(alone).tolist(), *rows[differs].tolist())),
     )
 
 
-def item_finishes(schedule: Schedule) -> Int64s:
-    """By item of the frame, the minute at which its last visit is handed off.
-
-    NEVER where one is not, -1 where the item has no visit or is omitted.
-    """
-    frame = schedule.board.frame
-    last = np.full(len(frame.items), -1, np.int64)
-    filled = np.flatnonzero(np.diff(frame.first_row))
-    if len(filled):
-        finish = schedule.finish_of()
-        last[filled] = np.maximum.reduceat(finish, frame.first_row[:-1][filled])
-    return last
-
-
 def _scenes(before: Schedule, after: Schedule) -> tuple[SceneImpact, ...]:
-    old, new = item_finishes(before), item_finishes(after)
-    items, was, will = before.board.frame.items, old, new
-    if before.board.frame is not after.board.frame:
-        before_of = dict(zip(items, old.tolist(), strict=True))
-        after_of = dict(zip(after.board.frame.items, new.tolist(), strict=True))
-        items = tuple(dict.fromkeys([*before_of, *after_of]))
-        was = np.array([before_of.get(item, -1) for item in items], np.int64)
-        will = np.array([after_of.get(item, -1) for item in items], np.int64)
-    moved = []
-    for place in np.flatnonzero(was != will):
-        item = items[place]
-        if item in before.state.scenes or item in after.state.scenes:
-            one, other = int(was[place]), int(will[place])
-            slip = workdays(after, date_of(before, one), date_of(after, other))
-            moved.append(SceneImpact(item, _minute(one), _minute(other), slip))
-    return tuple(sorted(moved, key=lambda scene: (natural_order(scene.scene), scene.scene)))
+    """Scenes that finish at another minute, in their total order."""
+    old, new = before.board.frame, after.board.frame
+    was, will = before.item_finishes(), after.item_finishes()
+    items: Sequence[str] = new.items
+    if old is not new:
+        items = sorted({*old.items, *new.items}, key=order_of)
+        was, will = _finishes(old, was, items), _finishes(new, will, items)
+    moved = np.flatnonzero(was != will)
+    scenes = [items[place] for place in moved.tolist()]
+    ones, others = was[moved].tolist(), will[moved].tolist()
+    told = zip(scenes, ones, others, _slips(before, after, ones, others), strict=True)
+    return tuple([
+        SceneImpact(scene, _minute(one), _minute(other), slip)
+        for scene, one, other, slip in told
+        if scene in before.state.scenes or scene in after.state.scenes
+    ])  # fmt: skip
+
+
+def _slips(
+    before: Schedule, after: Schedule, ones: list[int], others: list[int]
+) -> list[int | None]:
+    """Signed working days from finishes to finishes; None where one has no date."""
+    was = before.state.calendars.get(STUDIO_CALENDAR)
+    will = after.state.calendars.get(STUDIO_CALENDAR)
+    if was is None or will is None:
+        return [None] * len(ones)
+    worked = workday_counter(will)
+    return [
+        worked(local_date(will, other - 1)) - worked(local_date(was, one - 1))
+        if 0 <= one < NEVER and 0 <= other < NEVER
+        else None
+        for one, other in zip(ones, others, strict=True)
+    ]
+
+
+def _finishes(frame: Frame, finishes: Int64s, items: Sequence[str]) -> Int64s:
+    """Finishes by item as those of other items; -1 where one is not in the frame."""
+    places = np.fromiter(map(frame.place_of.get, items, repeat(-1)), np.int64)
+    return np.where(places >= 0, np.append(finishes, -1)[places], -1)
 
 
 def _minute(value: int | None) -> int | None:
     return None if value is None or value < 0 or value >= NEVER else value
-
-
-def gates_of(schedule: Schedule, episode: str) -> dict[str, Gate | None]:
-    """Gates of an episode, set ones first: those its record has, then those its route meets."""
-    record = schedule.state.episodes.get(episode)
-    if record is None:
-        return {}
-    gates: dict[str, Gate | None] = dict(record.gates)
-    for name in record.route.gates:
-        gates.setdefault(name, None)
-    return gates
-
-
-def gate_standing(
-    schedule: Schedule, episode: str, gate: str
-) -> tuple[Gate | None, date | None, int | None]:
-    """A gate as set, its projected date, and its margin in working days (negative is late)."""
-    record = schedule.state.episodes.get(episode)
-    if record is None:
-        return None, None, None
-    known = record.gate(gate)
-    if record.delivered_us >= 0:
-        met_min = record.delivered_us // US_PER_MIN if gate == "delivery" else None
-    else:
-        met_min = projected_min(schedule, episode, gate)
-    projected = date_of(schedule, met_min)
-    margin = workdays(schedule, projected, known.due_on if known else None)
-    return known, projected, margin
 
 
 def _episode(before: Schedule, after: Schedule, episode: str) -> EpisodeImpact:

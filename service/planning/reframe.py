@@ -226,6 +226,16 @@ def _spliced(
     return Reframed(made, moved, frozenset(fresh))
 
 
+def moved_rows(old: Frame, new: Frame) -> Int64s:
+    """By row of one frame, its row in another; -1 where it has none."""
+    if old is new:
+        return np.arange(len(old.department))
+    row_of = new.row_of
+    both = old.place_of.keys() & new.place_of.keys()
+    recut = {item for item in both if old.row_of.block_of(item) != row_of.block_of(item)}
+    return _moved(old, row_of, recut)
+
+
 def _moved(frame: Frame, row_of: Rows, recut: Set[str]) -> Int64s:
     """By row of the old frame, its row in the new one; -1 where it has none."""
     places = np.fromiter(map(row_of.place_of.get, frame.items, repeat(-1)), np.int64)

@@ -10,7 +10,7 @@ is the instant 03:30 on the new clock. A shift that such a change leaves without
 A date that a zone skipped as a whole (Apia had no 2011-12-30) opens no shift and is no working day.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
@@ -176,6 +176,16 @@ def workdays_between(calendar: Calendar, from_on: date, to_on: date) -> int:
     """
     counts = _workday_counts(calendar)
     return counts[_day_number(to_on) + 1] - counts[_day_number(from_on) + 1]
+
+
+def workday_counter(calendar: Calendar) -> Callable[[date], int]:
+    """A function that counts working days from the first countable date to one, it included.
+
+    For many dates of one calendar: the difference of two counts is `workdays_between`. A date that
+    cannot be counted raises ValueError.
+    """
+    counts = _workday_counts(calendar)
+    return lambda on: counts[_day_number(on) + 1]
 
 
 def is_workday(calendar: Calendar, on: date) -> bool:

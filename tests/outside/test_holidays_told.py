@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from service.planning.board import make_board
-from service.planning.impact import gate_standing
+from service.planning.gates import gate_standing
 from service.planning.schedule import Schedule, schedule
 from service.vocabulary.calendar import NEVER, Shift
 from service.vocabulary.facts.office import WEEKDAYS

@@ -10,7 +10,7 @@ from datetime import date
 import pytest
 
 from service.planning.board import make_board
-from service.planning.impact import gate_standing
+from service.planning.gates import gate_standing
 from service.planning.schedule import (
     Schedule,
     date_of,

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from service.planning.chain import Link, critical_chain
-from service.planning.impact import gate_standing, gates_of
+from service.planning.gates import gate_standing, gates_of
 from service.planning.schedule import Schedule
 from service.planning.standing import Standings
 from service.production.state import Episode, Scene, State

@@ -1,0 +1,45 @@
+"""The dates that episodes must meet: what is set, what is projected, and by what margin."""
+
+from datetime import date
+from typing import NamedTuple
+
+from service.planning.schedule import Schedule, date_of, projected_min, workdays
+from service.production.state import Gate
+from service.vocabulary.instants import US_PER_MIN
+
+
+class GateStanding(NamedTuple):
+    """A gate as it is set, its projected date, and its margin in working days (negative is late).
+
+    None stands for what is not set or cannot be said.
+    """
+
+    gate: Gate | None
+    projected_on: date | None
+    margin_workdays: int | None
+
+
+def gates_of(schedule: Schedule, episode: str) -> dict[str, Gate | None]:
+    """Gates of an episode, set ones first: those its record has, then those its route meets."""
+    record = schedule.state.episodes.get(episode)
+    if record is None:
+        return {}
+    gates: dict[str, Gate | None] = dict(record.gates)
+    for name in record.route.gates:
+        gates.setdefault(name, None)
+    return gates
+
+
+def gate_standing(schedule: Schedule, episode: str, gate: str) -> GateStanding:
+    """How an episode stands to one of its gates."""
+    record = schedule.state.episodes.get(episode)
+    if record is None:
+        return GateStanding(None, None, None)
+    known = record.gate(gate)
+    if record.delivered_us >= 0:
+        met_min = record.delivered_us // US_PER_MIN if gate == "delivery" else None
+    else:
+        met_min = projected_min(schedule, episode, gate)
+    projected = date_of(schedule, met_min)
+    margin = workdays(schedule, projected, known.due_on if known else None)
+    return GateStanding(known, projected, margin)

@@ -1,0 +1,185 @@
+"""The scheduling problem that a board poses at a moment: hours, crews, holds, the dispatch rule."""
+
+from datetime import date
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from service.planning.board import Board
+from service.planning.line import Int32s, Int64s, Line
+from service.production.state import STUDIO_CALENDAR, Crew, State, Stoppage
+from service.production.work import calendar_of, stopped_spans
+from service.vocabulary.calendar import (
+    Calendar,
+    WorkingTime,
+    end_of_day_min,
+    start_of_day_min,
+    working_time,
+)
+from service.vocabulary.instants import US_PER_MIN, instant
+
+YEARS_BACK, YEARS_AHEAD = 1, 4
+
+# the dispatch key from its most significant part on: orders to put first, priority, due date,
+# must-fix, total order; 10 + 11 + 18 + 1 + 23 = 63 bits
+_FIRST_BITS, _PRIORITY_BITS, _DUE_BITS, _MUST_BITS, _ORDER_BITS = 10, 11, 18, 1, 23
+_NO_DUE = (1 << _DUE_BITS) - 1
+_PRIORITY_MOST = 1000
+
+
+class _Hours(NamedTuple):
+    """Working time by department, as a `Line` has it."""
+
+    window_from: Int32s
+    window_start: Int64s
+    window_end: Int64s
+    window_before: Int64s
+
+
+class _Crews(NamedTuple):
+    """Crews by department, as a `Line` has them."""
+
+    crew_from: Int32s
+    crew_at_min: Int64s
+    crew_artists: Int32s
+    crew_rate_e4: Int64s
+    crew_day_min: Int64s
+
+
+def make_line(board: Board, now_min: int) -> Line:
+    """The scheduling problem that a board poses at a moment."""
+    state, frame = board.state, board.frame
+    return Line(
+        department=frame.department,
+        state=board.phase,
+        work_e4=board.work_e4,
+        started_min=board.started_min,
+        release_min=_release(board, now_min),
+        key=_keys(board),
+        successor_from=frame.successor_from,
+        successor=frame.successor,
+        **_hours_by(state, frame.departments, now_min)._asdict(),
+        **_crews_by(state, frame.departments)._asdict(),
+        now_min=now_min,
+    )
+
+
+def hours_of(state: State, department: str, now_min: int) -> WorkingTime:
+    """A department's working time around a moment, stoppages left out."""
+    stoppages = state.stoppages.get(department, ())
+    return _working_time(*_asked(calendar_of(state, department), stoppages, now_min))
+
+
+def _asked(
+    calendar: Calendar | None, stoppages: tuple[Stoppage, ...], now_min: int
+) -> tuple[Calendar | None, tuple[Stoppage, ...], int, int]:
+    # while a stoppage lasts, its end depends on now; else the same windows serve every moment
+    lasts = bool(stoppages) and stoppages[-1].resumed_us < 0
+    return calendar, stoppages, instant(now_min * US_PER_MIN).year, now_min if lasts else 0
+
+
+def _hours_by(state: State, departments: tuple[str, ...], now_min: int) -> _Hours:
+    asked = [
+        _asked(calendar_of(state, name), state.stoppages.get(name, ()), now_min)
+        for name in departments
+    ]
+    return _hours(tuple(asked))
+
+
+# the same for every plan until a calendar changes or a department stops or resumes
+@lru_cache(maxsize=16)
+def _hours(
+    asked: tuple[tuple[Calendar | None, tuple[Stoppage, ...], int, int], ...],
+) -> _Hours:
+    times = [_working_time(*one) for one in asked]
+    return _Hours(
+        window_from=_offsets([len(time.starts) for time in times]),
+        window_start=_joined([time.starts for time in times]),
+        window_end=_joined([time.ends for time in times]),
+        window_before=_joined([time.cumulative for time in times]),
+    )
+
+
+@lru_cache(maxsize=256)
+def _working_time(
+    calendar: Calendar | None, stoppages: tuple[Stoppage, ...], year: int, now_min: int
+) -> WorkingTime:
+    if calendar is None:
+        return WorkingTime.of(())
+    around = working_time(calendar, date(year - YEARS_BACK, 1, 1), date(year + YEARS_AHEAD, 12, 31))
+    return around.without(stopped_spans(stoppages, now_min))
+
+
+def _crews_by(state: State, departments: tuple[str, ...]) -> _Crews:
+    calendar = state.calendars.get(STUDIO_CALENDAR)
+    crews = tuple([state.crews.get(name, ()) if calendar else () for name in departments])
+    return _crews(calendar, crews)
+
+
+@lru_cache(maxsize=64)
+def _crews(calendar: Calendar | None, crews: tuple[tuple[Crew, ...], ...]) -> _Crews:
+    segments = [crew for listed in crews for crew in listed]
+    begins = [start_of_day_min(calendar, crew.from_on) for crew in segments if calendar]
+    return _Crews(
+        crew_from=_offsets([len(listed) for listed in crews]),
+        crew_at_min=_kept(begins, np.int64),
+        crew_artists=_kept([crew.artists for crew in segments], np.int32),
+        crew_rate_e4=_kept([crew.rate_e4 for crew in segments], np.int64),
+        crew_day_min=_kept([crew.day_min for crew in segments], np.int64),
+    )
+
+
+def _offsets(counts: list[int]) -> Int32s:
+    return _kept(np.cumsum([0, *counts]), np.int32)
+
+
+def _joined(arrays: list[Int64s]) -> Int64s:
+    return _kept(np.concatenate([np.zeros(0, np.int64), *arrays]), np.int64)
+
+
+def _kept(values: Any, kind: type[Any]) -> npt.NDArray[Any]:
+    """An array that many lines share, so nobody may write into it."""
+    array = np.array(values, kind)
+    array.setflags(write=False)
+    return array
+
+
+def _release(board: Board, now_min: int) -> Int64s:
+    """A held scene may go on after the day on which its answer is due; overdue, next minute."""
+    release = np.zeros(len(board.phase), np.int64)
+    calendar = board.state.calendars.get(STUDIO_CALENDAR)
+    for row in np.flatnonzero(board.held_on):
+        by_on = date.fromordinal(int(board.held_on[row]))
+        end = end_of_day_min(calendar, by_on) if calendar else now_min
+        release[row] = max(end, now_min + 1)
+    return release
+
+
+def _keys(board: Board) -> Int64s:
+    """The dispatch rule as one integer by row, smallest first."""
+    frame, state = board.frame, board.state
+    dues = {name: _due_number(state, name) for name in frame.episodes}
+    due_sets, due_set = frame.due_sets
+    due = np.array(
+        [min((dues[name] for name in names), default=_NO_DUE) for names in due_sets], np.int64
+    )
+    first = np.full(len(board.phase), (1 << _FIRST_BITS) - 1, np.int64)
+    orders = sorted(((at, node) for node, at in state.put_first.items()), reverse=True)
+    for place, (_, node) in enumerate(orders):
+        row = frame.row_of.get(node)
+        if row is not None:
+            first[row] = min(place, (1 << _FIRST_BITS) - 2)
+    key = (first << _PRIORITY_BITS) | (_PRIORITY_MOST - board.priority)
+    key = (key << _DUE_BITS) | due[due_set]
+    key = (key << _MUST_BITS) | (1 - board.must_fix.astype(np.int64))
+    return (key << _ORDER_BITS) | np.arange(len(key), dtype=np.int64)
+
+
+def _due_number(state: State, episode: str) -> int:
+    """An episode's delivery date as a day number."""
+    gate = state.episodes[episode].gate("delivery")
+    if gate is None:
+        return _NO_DUE
+    return max(0, min(_NO_DUE, gate.due_on.toordinal() - date(1970, 1, 1).toordinal()))
