@@ -26,7 +26,13 @@ from service.web.strict_json import WHOLE_MAX
 
 document_route = Blueprint("openapi", __name__)
 _KEY = "retake-ledger-document"
-_ARGUMENT = re.compile(r"<(?:\w+(?:\([^)]*\))?:)?(\w+)>")
+_ARGUMENT = re.compile(r"<(?:(\w+)(?:\([^)]*\))?:)?(\w+)>")
+# by the argument's name, or else by its converter
+_CONVERTED: Mapping[str, dict[str, Any]] = {
+    "int": {"type": "integer", "minimum": 0},
+    "path": {"type": "string"},
+    "string": {"type": "string"},
+}
 _ARGUMENT_SHAPES: Mapping[str, dict[str, Any]] = {
     "department": {"type": "string", "maxLength": 40, "pattern": f"^{DEPARTMENT}$"},
     "element": {"type": "string", "pattern": f"^{ELEMENT}$"},
@@ -101,7 +107,7 @@ def _routes(app: Flask) -> Iterator[tuple[Rule, Callable[..., Any], Description 
 
 
 def _path(rule: Rule) -> str:
-    return _ARGUMENT.sub(r"{\1}", rule.rule)
+    return _ARGUMENT.sub(r"{\2}", rule.rule)
 
 
 def _operations(
@@ -134,9 +140,9 @@ def _path_parameters(rule: Rule) -> list[dict[str, Any]]:
             "in": "path",
             "name": name,
             "required": True,
-            "schema": dict(_ARGUMENT_SHAPES[name]),
+            "schema": dict(_ARGUMENT_SHAPES.get(name) or _CONVERTED[converter or "string"]),
         }
-        for name in _ARGUMENT.findall(rule.rule)
+        for converter, name in _ARGUMENT.findall(rule.rule)
     ]
 
 

@@ -181,8 +181,8 @@ def _refused_with_reason(response: Response) -> bool:
     if response.status_code not in {400, 409, 422}:
         return False
     problem = response.json()
-    said = {problem["type"], *(error["code"] for error in problem.get("errors", ()))}
-    return not said.isdisjoint(REFUSALS)
+    codes = {error["code"] for error in problem.get("errors", ())}
+    return problem["type"] in REFUSALS or (bool(codes) and codes <= REFUSALS.keys())
 
 
 def _hold(case: AnyCase, told: Told) -> Response:
