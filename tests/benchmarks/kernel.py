@@ -1,0 +1,107 @@
+"""The dispatch kernel: a line of 13 episodes and nine calendars, and its multiples.
+
+The line is that of the trade's rules of thumb (`tests.outside.weekly_line`), with hours of their
+own for nine departments. A multiple has as many times the visits and the artists. SimPy plans the
+same line in the same run, and comes to the same minutes.
+"""
+
+from dataclasses import replace
+from functools import partial
+from math import log
+
+import numpy as np
+
+from service.planning.board import make_board
+from service.planning.dispatch import dispatch, warm
+from service.planning.line import Line
+from service.planning.posing import make_line
+from service.planning.schedule import schedule
+from service.production.state import State
+from service.vocabulary.instants import US_PER_MIN, parse_instant
+from tests.benchmarks.figures import Figure, Size, best_s, no_collector, took_s
+from tests.outside.simulator import simulate
+from tests.outside.weekly_line import LINE, NOW, told_line
+
+EPISODES = 13
+MULTIPLES = (1, 4, 14, 46)
+"""Of some 22,000 visits, up to a million."""
+
+WEEK = ["monday", "tuesday", "wednesday", "thursday", "friday"]
+NOW_MIN = parse_instant(NOW) // US_PER_MIN
+
+
+def measure(size: Size) -> list[Figure]:
+    """Visits a second, beside SimPy; how the time grows; the passes around the kernel."""
+    warm()
+    state = told(size.of(EPISODES, 2))
+    board = make_board(state)
+    line = make_line(board, NOW_MIN)
+    visits = len(line.key)
+    with no_collector():
+        plan = dispatch(line)
+        kernel_s = best_s(lambda: dispatch(line), 20)
+        simulated = simulate(line)
+        simpy_s = took_s(lambda: simulate(line))
+        whole_s = best_s(lambda: schedule(board, NOW_MIN), 10)
+        grown = {k: multiplied(line, k) for k in MULTIPLES if size.part == 1 or k == 1}
+        times_s = {k: best_s(partial(dispatch, one), 3) for k, one in grown.items()}
+    assert simulated.start == plan.start.tolist()
+    assert simulated.finish == plan.finish.tolist()
+    most = max(grown)
+    return [
+        Figure("visits of the line", visits, "visits"),
+        Figure(
+            "dispatch", visits / kernel_s, "visits/s", simpy_s / kernel_s, "SimPy, the same line"
+        ),
+        Figure("schedule whole", whole_s * 1000, "ms", whole_s / kernel_s, "dispatch alone"),
+        Figure("the largest multiple", most * visits, "visits"),
+        Figure(
+            "dispatch of it", times_s[most], "s", times_s[most] / times_s[1] / most, "linear growth"
+        ),
+        Figure("exponent of time over visits", exponent(times_s), ""),
+    ]
+
+
+def told(episodes: int) -> State:
+    """The line with hours of their own for the departments that work by scene."""
+    story = told_line(episodes=episodes)
+    for number, name in enumerate(d.name for d in LINE if d.grain == "scene"):
+        opens_min = 7 * 60 + 15 * number
+        halves = ((opens_min, opens_min + 240), (opens_min + 285, opens_min + 525))
+        shifts = [{"days": WEEK, "opens": clock(a), "closes": clock(b)} for a, b in halves]
+        hours = {"from_on": "2031-01-01", "department": name, "shifts": shifts}
+        story.tell("calendar.set", "studio", hours | {"days_off": [f"2031-02-{3 + number:02d}"]})
+    return story.state
+
+
+def clock(minutes: int) -> str:
+    """A wall time."""
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def multiplied(line: Line, times: int) -> Line:
+    """The line side by side with itself, at the same departments with so many times the artists."""
+    visits, arcs = len(line.key), len(line.successor)
+    copies = np.arange(times)
+    successors = (line.successor + copies[:, None] * visits).ravel()
+    ends = (line.successor_from[1:] + copies[:, None] * arcs).ravel()
+    return replace(
+        line,
+        department=np.tile(line.department, times),
+        state=np.tile(line.state, times),
+        work_e4=np.tile(line.work_e4, times),
+        started_min=np.tile(line.started_min, times),
+        release_min=np.tile(line.release_min, times),
+        key=(line.key * times + copies[:, None]).ravel(),
+        successor=successors.astype(np.int32),
+        successor_from=np.concatenate(([0], ends)).astype(np.int32),
+        crew_artists=line.crew_artists * np.int32(times),
+    )
+
+
+def exponent(times_s: dict[int, float]) -> float:
+    """Of the power that fits the times best (least squares of the logarithms)."""
+    if len(times_s) < 2:
+        return 1.0
+    sizes = [log(size) for size in times_s]
+    return float(np.polyfit(sizes, [log(taken) for taken in times_s.values()], 1)[0])

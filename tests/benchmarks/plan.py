@@ -1,0 +1,91 @@
+"""From one more recorded event to a fresh plan of the demo's line, in process."""
+
+from collections.abc import Callable
+from typing import Any
+
+from service.planning.board import advance, make_board
+from service.planning.dispatch import dispatch, warm
+from service.planning.schedule import schedule
+from service.production.evolve import evolve
+from service.production.state import State
+from service.production.visits import Phase
+from service.vocabulary.event import Event
+from service.vocabulary.facts import CATALOGUE
+from service.vocabulary.kinds import reviver
+from tests.benchmarks.figures import Figure, Size, best_s, no_collector
+from tests.seed.generated import final_state, standing
+
+TIMES = 15
+
+
+def measure(size: Size) -> list[Figure]:
+    """Milliseconds by kind of event, beside a plan from nothing."""
+    warm()
+    state = final_state()
+    last = standing()[-1]
+    now_min = last.recorded_us // 60_000_000
+    board = make_board(state)
+    times = size.of(TIMES, 2)
+
+    def from_nothing() -> object:
+        return schedule(make_board(state), now_min)
+
+    def after(event: Event) -> Callable[[], object]:
+        return lambda: schedule(advance(board, evolve(state, event)), now_min)
+
+    with no_collector():
+        planned = schedule(board, now_min)
+        dispatch_s = best_s(lambda: dispatch(planned.line), times)
+        nothing_s = best_s(from_nothing, max(2, times // 5))
+        figures = [
+            Figure("visits of the line", len(board.phase), "visits"),
+            Figure("dispatch alone", dispatch_s * 1000, "ms"),
+            Figure("from nothing", nothing_s * 1000, "ms", nothing_s / dispatch_s, "dispatch"),
+        ]
+        for event in events(state, last):
+            taken_s = best_s(after(event), times)
+            what = f"after {event.fact.TYPE}"
+            figures.append(
+                Figure(what, taken_s * 1000, "ms", taken_s / nothing_s, "a plan from nothing")
+            )
+    return figures
+
+
+def events(state: State, last: Event) -> list[Event]:
+    """One of several kinds that could be recorded next; some change the items of the line."""
+    item, department = next(
+        (item, department)
+        for item, visits in state.visits.items()
+        if item in state.scenes and state.episodes[state.scenes[item].episode].delivered_us < 0
+        for department, visit in visits.items()
+        if visit.current.phase is Phase.ON_DESK
+    )
+    episode = state.scenes[item].episode
+    call = {
+        "retake": "R-MEASURED",
+        "kind": "retake",
+        "urgency": "must-fix",
+        "back_to": department,
+        "strands": ["background", "character"],
+        "share": 0.2,
+        "asked_by": "studio",
+    }
+    told: list[tuple[str, str, dict[str, Any]]] = [
+        ("hand-off.made", item, {"department": department}),
+        ("retake.called", item, call),
+        ("scene.listed", f"{episode}/999Z", {"frames": 96, "drawings": 40, "levels": 1}),
+        ("scene.omitted", item, {}),
+    ]
+    return [
+        Event(
+            last.position + 1,
+            "/measured",
+            type_,
+            subject,
+            last.recorded_us,
+            last.recorded_us,
+            "measured",
+            reviver(CATALOGUE[type_])(data),
+        )
+        for type_, subject, data in told
+    ]
