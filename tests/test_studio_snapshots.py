@@ -1,0 +1,308 @@
+"""Workers that start from snapshots: they know what those know that folded the whole log."""
+
+import threading
+from collections.abc import Iterator
+from random import Random
+from typing import Any
+
+import pytest
+from sqlalchemy import Connection, Engine, text
+
+from service import kept as kept_module
+from service import studio as studio_module
+from service.kept import Snapshots, load
+from service.log.read import bodies
+from service.log.snapshots import KEPT, write_snapshot
+from service.planning.board import make_board
+from service.planning.schedule import schedule
+from service.production.evolve import fold
+from service.production.refusal import Refusal
+from service.production.snapshot import Thawed
+from service.record import OpenStudio
+from service.record import recorder as recorder_module
+from service.vocabulary.event import Event
+from service.vocabulary.facts.record import EventStruck
+from tests.recording import fact, post, posted, worker
+from tests.workers import (
+    SCENE,
+    assert_happened,
+    assert_known,
+    known_at,
+    log_of,
+    small_studio,
+    strikes_of,
+    tell_of_late_facts,
+    tell_with_strikes,
+)
+
+SNAPSHOT_EVERY = 5
+
+
+@pytest.fixture
+def studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Iterator[OpenStudio]:
+    """A worker of a studio with a snapshot every few events."""
+    made: list[Snapshots] = []
+
+    class Noted(Snapshots):
+        def __init__(self, name: str, engine: Engine) -> None:
+            super().__init__(name, engine)
+            made.append(self)
+
+    monkeypatch.setattr(studio_module, "Snapshots", Noted)
+    monkeypatch.setattr(kept_module, "SNAPSHOT_EVERY", SNAPSHOT_EVERY)
+    opened = small_studio(engine, monkeypatch)
+    _snapped(opened)
+    yield opened
+    for one in made:
+        one.wait()  # nothing is written any more when the database goes
+
+
+def _snapped(studio: OpenStudio) -> None:
+    """Have the snapshot written that is due: not before the one that is being written."""
+    studio.warm.snapshots.wait()
+    studio.view()
+    studio.warm.snapshots.wait()
+
+
+def _snapshots(engine: Engine) -> list[int]:
+    with engine.connect() as connection:
+        asked = text("SELECT position FROM snapshot ORDER BY position")
+        return list(connection.execute(asked).scalars())
+
+
+def started_warm(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
+    """A worker that started from the last snapshot and read no more than what follows it."""
+    loaded: list[int] = []
+    read: list[int] = []
+
+    def watched_load(*asked: Any) -> tuple[int, Thawed] | None:
+        found = load(*asked)
+        loaded.append(found[0] if found else 0)
+        return found
+
+    def watched_bodies(
+        connection: Connection, studio: str, after: int, *more: int
+    ) -> list[tuple[int, bytes]]:
+        read.append(after)
+        return bodies(connection, studio, after, *more)
+
+    opened = worker(engine)
+    with monkeypatch.context() as patched:
+        patched.setattr(studio_module, "load", watched_load)
+        patched.setattr(studio_module, "bodies", watched_bodies)
+        head = opened.view().position
+    assert len(loaded) == 1
+    assert loaded[0] > 0
+    assert read[:1] == ([] if loaded[0] == head else loaded)
+    opened.warm.snapshots.wait()
+    return opened
+
+
+def notes(count: int, name: str = "n") -> list[dict[str, object]]:
+    return [
+        fact("note.given", SCENE, {"note": f"{name}{number}", "to": "paint", "text": "Look."},
+             id=f"note-{name}{number}")
+        for number in range(count)
+    ]  # fmt: skip
+
+
+def test_a_worker_that_starts_from_a_snapshot_knows_all_that_was_known(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At every stage of the story: the last snapshots lie now before, now behind what is struck."""
+    stages: list[OpenStudio] = []
+    record = studio.recorder.record
+
+    def watched(*told: Any) -> Any:
+        answer = record(*told)
+        _snapped(studio)
+        stages.append(started_warm(engine, monkeypatch))
+        return answer
+
+    monkeypatch.setattr(studio.recorder, "record", watched)
+    tell_with_strikes(studio)
+    posted(studio, notes(7))
+    assert len(_snapshots(engine)) == KEPT
+    assert_known(engine, studio, *stages, started_warm(engine, monkeypatch))
+
+
+def test_a_worker_that_starts_from_a_snapshot_plans_alike(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tell_with_strikes(studio)
+    _snapped(studio)
+    posted(studio, [fact("hand-out.made", "KESTREL-1/2", {"department": "layout", "artist": "L7"},
+                           id="out")])  # fmt: skip
+    warm, other = studio.view(), started_warm(engine, monkeypatch).view()
+    assert (other.position, other.now_us) == (warm.position, warm.now_us)
+    one, same = warm.schedule(), other.schedule()
+    for view, state in ((warm, other.state), (other, warm.state)):
+        assert view.branched(state).plan.finish.tolist() == one.plan.finish.tolist()
+    assert same.plan.start.tolist() == one.plan.start.tolist()
+    assert dict(same.board.frame.row_of) == dict(one.board.frame.row_of)
+    assert len(one.plan.start) > 20
+    cold = make_board(known_at(log_of(engine), warm.position))
+    assert schedule(cold, warm.now_min).plan.finish.tolist() == one.plan.finish.tolist()
+
+
+def test_a_worker_that_starts_from_a_snapshot_tells_what_happened_alike(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tell_of_late_facts(studio, engine)
+    _snapped(studio)
+    posted(studio, notes(3))
+    _snapped(studio)
+    assert_happened(engine, started_warm(engine, monkeypatch))
+
+
+@pytest.mark.parametrize("behind", [0, 1, 4, 5, 9, 10, 14, 15, 16, 17])
+def test_a_strike_of_what_lies_before_or_behind_a_snapshot(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch, behind: int
+) -> None:
+    for name in "abc":
+        posted(studio, notes(SNAPSHOT_EVERY, name))
+        _snapped(studio)
+    posted(studio, notes(3, "d"))
+    assert len(_snapshots(engine)) == KEPT
+    before, striking = (started_warm(engine, monkeypatch) for _ in range(2))
+    given = posted(striking, strikes_of(before.view().position - behind))
+    assert striking.view().position == given[0].position
+    after = started_warm(engine, monkeypatch)
+    assert_known(engine, studio, before, striking, after)
+    # and once more, on what was told again
+    posted(after, strikes_of(before.view().position - 7))
+    assert_known(engine, studio, before, striking, started_warm(engine, monkeypatch), after)
+
+
+def test_a_batch_of_strikes_from_both_sides_of_a_snapshot(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Within the batch one of two is struck and not yet what rests on it, whatever lies between."""
+    held = fact("scene.held", SCENE, {"owes": "client", "by_on": "2031-03-10"}, id="held")
+    (first,) = posted(studio, [held])
+    posted(studio, notes(7, "a"))
+    _snapped(studio)
+    assert _snapshots(engine)[-1] > first.position
+    (second,) = posted(studio, [fact("scene.freed", SCENE, id="freed")])
+    posted(studio, notes(7, "b"))
+    _snapped(studio)
+    striking = started_warm(engine, monkeypatch)
+    batch = [*strikes_of(first.position), *notes(2, "c"), *strikes_of(second.position)]
+    posted(striking, batch)
+    posted(studio, notes(4, "d"))
+    _snapped(studio)
+    after = started_warm(engine, monkeypatch)
+    assert_known(engine, studio, striking, after, worker(engine))
+
+
+def test_what_a_strike_is_decided_against_is_what_was_known_then(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also where the worker has read on since, past strikes that were not known then."""
+    tell_with_strikes(studio)
+    posted(studio, notes(6))
+    _snapped(studio)
+    events = log_of(engine)
+    late = started_warm(engine, monkeypatch)
+    for one in (studio, late):
+        with engine.connect() as connection:
+            for until in _between_batches(events):
+                for before in range(1, until + 2):
+                    past = one.warm.past(connection, before, until, ())
+                    assert fold(past.state, past.events) == known_at(events, until)
+                    assert past.struck == one.warm.struck_at(until)
+
+
+def _between_batches(events: list[Event]) -> list[int]:
+    """Positions at which no strike of the next event's batch has been told."""
+    strikes = {event.position for event in events if isinstance(event.fact, EventStruck)}
+    return [at for at in range(1, len(events) + 1) if not {at, at + 1} <= strikes]
+
+
+def test_no_snapshot_is_of_what_was_not_committed(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nor is it written of what took the place of that: writing waits until all is over."""
+    wait = threading.Event()
+
+    def last(*told: Any) -> bool:
+        assert wait.wait(60)
+        return write_snapshot(*told)
+
+    def lost(connection: Connection) -> None:
+        raise ConnectionResetError("gone before the commit")
+
+    monkeypatch.setattr(kept_module, "write_snapshot", last)
+    head = studio.view().position
+    with monkeypatch.context() as patched:
+        patched.setattr(recorder_module, "commit_now", lost)
+        with pytest.raises(ConnectionResetError):
+            posted(studio, notes(2 * SNAPSHOT_EVERY, "lost"))
+    assert _snapshots(engine) == [head]
+    posted(studio, notes(2 * SNAPSHOT_EVERY, "kept"))
+    wait.set()
+    _snapped(studio)
+    assert _snapshots(engine) == [head, head + 2 * SNAPSHOT_EVERY]
+    late = started_warm(engine, monkeypatch)
+    assert_known(engine, studio, late)
+
+
+def test_spoilt_snapshots_are_done_without(
+    studio: OpenStudio, engine: Engine, caplog: pytest.LogCaptureFixture
+) -> None:
+    tell_with_strikes(studio)
+    posted(studio, notes(7))
+    _snapped(studio)
+    head = studio.view().position
+    spoil = text(
+        "WITH was AS (DELETE FROM snapshot RETURNING *) INSERT INTO snapshot "
+        "SELECT studio, position, made_by, leaf, parts[2:] FROM was"
+    )
+    with engine.begin() as connection:
+        spoilt = connection.execute(spoil).rowcount
+    late = worker(engine)
+    assert_known(engine, late)
+    assert late.view().position == head
+    told = [record.getMessage() for record in caplog.records if "passed over" in record.msg]
+    assert len(set(told)) == spoilt == KEPT
+    late.warm.snapshots.wait()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_whatever_workers_record_and_strike_between_them_they_know_the_same(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    random = Random(seed)
+    workers = [studio]
+    struck = 0
+    for number in range(40):
+        one = random.choice(workers)
+        if random.random() < 0.3:
+            known = range(23, len(log_of(engine)) + 1)
+            some = random.sample(known, min(len(known), random.randint(1, 3)))
+            given = post(one, [{**strike, "id": f"{strike['id']}-{number}"}
+                               for strike in strikes_of(*sorted(some))])  # fmt: skip
+            struck += not isinstance(given, Refusal)
+        else:
+            for place in range(3):
+                post(one, [_at_random(random, f"{number}-{place}")])
+        one.warm.snapshots.wait()
+        if random.random() < 0.15:
+            workers.append(started_warm(engine, monkeypatch))
+    assert struck > 3
+    assert len(workers) > 3
+    assert_known(engine, *workers, started_warm(engine, monkeypatch))
+
+
+def _at_random(random: Random, id: str) -> dict[str, object]:
+    scene = random.choice([SCENE, "KESTREL-1/2", "KESTREL-2/1"])
+    kind = random.choice(["note", "priority", "work.started", "hand-off.made", "hold"])
+    if kind == "note":
+        return fact("note.given", scene, {"note": id, "to": "paint", "text": "Look."}, id=id)
+    if kind == "priority":
+        return fact("priority.set", scene, {"priority": random.randint(-3, 3)}, id=id)
+    if kind == "hold":
+        data = {"owes": "client", "by_on": "2031-03-10"}
+        return random.choice([fact("scene.held", scene, data, id=id),
+                              fact("scene.freed", scene, id=id)])  # fmt: skip
+    return fact(kind, scene, {"department": random.choice(["layout", "animation"])}, id=id)

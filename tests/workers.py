@@ -1,0 +1,121 @@
+"""Workers of one studio: what they are told, and what each of them must know then."""
+
+import pytest
+from sqlalchemy import Engine
+
+from service import kept, studio
+from service.log.read import bodies
+from service.production.decide import retell
+from service.production.state import EMPTY, State
+from service.record import OpenStudio
+from service.vocabulary.event import Event, read_event
+from service.vocabulary.facts.record import EventStruck
+from tests import recording
+from tests.recording import NAME, fact, posted, set_clock, worker
+from tests.telling import office_facts
+
+SCENE = "KESTREL-1/1"
+
+
+def small_studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
+    """A worker whose figures are so small that a short log passes through every branch."""
+    for module in (studio, kept):
+        monkeypatch.setattr(module, "KEPT_EVERY", 4)
+        monkeypatch.setattr(module, "KEPT_DENSE", 3)
+        monkeypatch.setattr(module, "KEPT_SPARSE_EVERY", 8)
+    monkeypatch.setattr(studio, "CHUNK_EVENTS", 7)
+    recording.make(engine)
+    opened = worker(engine)
+    posted(opened, office_facts(scenes=3), role="office")
+    return opened
+
+
+def started(department: str, number: int, kind: str = "work.started") -> dict[str, object]:
+    return fact(kind, SCENE, {"department": department}, id=f"{kind}-{department}-{number}")
+
+
+def strikes_of(*positions: int) -> list[dict[str, object]]:
+    """A strike for each of these events, to be posted as a batch."""
+    return [
+        fact(
+            "event.struck", "studio", {"position": at, "why": "slip of the pen"}, id=f"strike-{at}"
+        )
+        for at in positions
+    ]
+
+
+def tell_with_strikes(told: OpenStudio) -> None:
+    """Desks at work on a scene, another one held and freed; some of it struck, some in batches."""
+    posted(told, [started("layout", 1), started("layout", 1, "hand-off.made")])
+    (start, end) = posted(told, [started("animation", 1), started("animation", 1, "hand-off.made")])
+    posted(told, [fact("scene.held", "KESTREL-1/2",
+                         {"owes": "client", "by_on": "2031-03-10"}, id="held")])  # fmt: skip
+    posted(told, strikes_of(start.position, end.position))
+    posted(told, [started("animation", 2)])
+    (freed,) = posted(told, [fact("scene.freed", "KESTREL-1/2", id="freed")])
+    posted(told, strikes_of(freed.position))
+
+
+def log_of(engine: Engine) -> list[Event]:
+    with engine.connect() as connection:
+        return [read_event(body) for _, body in bodies(connection, NAME, 0)]
+
+
+def known_at(events: list[Event], position: int) -> State:
+    """The definition, by the slow way: all of the log up to there, less what it strikes."""
+    told = [event for event in events if event.position <= position]
+    struck = {event.fact.position for event in told if isinstance(event.fact, EventStruck)}
+    return retell(EMPTY, [event for event in told if event.position not in struck]).state
+
+
+def assert_known(engine: Engine, *workers: OpenStudio) -> None:
+    """Every worker that has caught up knows every position as the log tells it."""
+    events = log_of(engine)
+    for one in workers:
+        one.view()
+    for position in range(len(events) + 1):
+        wanted = known_at(events, position)
+        for one in workers:
+            known = one.warm.as_known_at(position)
+            assert known == wanted, (position, known.differences(wanted))
+    for one in workers:
+        assert one.view().state == wanted
+
+
+def tell_of_late_facts(told: OpenStudio, engine: Engine) -> None:
+    """Facts that come in another order than they happened in; two of them struck."""
+    set_clock(engine, "2031-03-05T12:00:00Z")
+    facts = [
+        ("work.started", "layout", "2031-03-04T09:00:00Z"),
+        ("hand-off.made", "layout", "2031-03-04T13:00:00Z"),
+        # recorded last, but before both
+        ("hand-out.made", "layout", "2031-03-03T09:00:00Z"),
+        ("work.started", "animation", "2031-03-05T09:00:00Z"),
+    ]
+    for number, (type_, department, at) in enumerate(facts):
+        data = {"department": department} | ({"artist": "L7"} if type_ == "hand-out.made" else {})
+        posted(told, [fact(type_, SCENE, data, id=f"late-{number}", at=at)])
+    tell_late_strikes(told, engine)
+
+
+def assert_happened(engine: Engine, *workers: OpenStudio) -> None:
+    """Every worker tells of every moment what the log now says that there was."""
+    events = log_of(engine)
+    struck = {event.fact.position for event in events if isinstance(event.fact, EventStruck)}
+    standing = [event for event in events if event.position not in struck]
+    for at_us in sorted({event.time_us + step for event in events for step in (-1, 0)}):
+        wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
+        for one in workers:
+            told_then = one.warm.as_it_happened(at_us, len(events))
+            assert told_then.state == wanted.state, wanted.state.differences(told_then.state)
+            assert told_then.set_aside == wanted.set_aside
+
+
+def tell_late_strikes(told: OpenStudio, engine: Engine) -> None:
+    """Strike the last start, and the hand-out that was recorded late."""
+    starts = [
+        event.position
+        for event in log_of(engine)
+        if event.subject == SCENE and event.fact.TYPE in {"hand-out.made", "work.started"}
+    ]
+    posted(told, strikes_of(*starts[-2:]))
