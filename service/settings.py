@@ -30,7 +30,7 @@ class Settings:
     body_bytes_max: int = 8 * 1024 * 1024
     batch_events_max: int = 1000
     nesting_max: int = 32
-    pool_size: int = 4
+    pool_size: int = 8
     pool_overflow: int = 4
     pool_wait_s: int = 10
 
@@ -54,7 +54,7 @@ class Settings:
             body_bytes_max=_whole(environ, "BODY_BYTES_MAX", 8 * 1024 * 1024, least=1024),
             batch_events_max=_whole(environ, "BATCH_EVENTS_MAX", 1000, least=1),
             nesting_max=_whole(environ, "NESTING_MAX", 32, least=8, most=200),
-            pool_size=_whole(environ, "POOL_SIZE", 4, least=1),
+            pool_size=_whole(environ, "POOL_SIZE", 8, least=1),
             pool_overflow=_whole(environ, "POOL_OVERFLOW", 4, least=0),
             pool_wait_s=_whole(environ, "POOL_WAIT_S", 10, least=1),
         )

@@ -11,6 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
+CONNECT_APART_S = 0.02
+"""Who connects all at once is accepted by one worker alone."""
 READ_BYTES = 1 << 18
 SEND_BUFFER_BYTES = 1 << 21
 
@@ -63,6 +65,7 @@ class _Session:
     """One client's connection and what it has still to send."""
 
     def __init__(self, url: str, requests: Iterable[bytes]) -> None:
+        time.sleep(CONNECT_APART_S)
         where = urlsplit(url)
         self.socket = socket.create_connection((where.hostname, where.port))
         # a whole batch fits, so that no client is held up while another's is written

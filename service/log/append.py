@@ -71,7 +71,7 @@ class Row(NamedTuple):
 
 _HEAD = "SELECT position, recorded_at, frontier, clock_at FROM head WHERE studio = $1"
 _READ_HEAD = statement("read_head", _HEAD)
-_LOCK_HEAD = statement("lock_head", _HEAD + " FOR UPDATE")
+LOCK_HEAD = statement("lock_head", _HEAD + " FOR UPDATE")
 
 # By keyset, which nothing but the unique index can answer in order: asked by equality, the planner
 # takes any index that begins with the studio as long as its statistics do not know the studio.
@@ -90,30 +90,31 @@ WHERE e.studio = $1 AND e.source = asked.source AND e.id = asked.id
 """,
 )
 
-# One statement, so that the lock is held for one round trip less. Without a head to move there is
-# nothing that the rows could be joined with, and none is inserted.
+# One statement, so that the lock is held for one round trip less. Where no head was moved no row
+# is inserted; asked in this way, it is asked once and not for each row.
 _MOVE = """
 WITH moved AS (
     UPDATE head SET position = $2 + cardinality($6::text[]), recorded_at = $3, frontier = $4
-    WHERE studio = $1 AND position = $2 AND recorded_at <= $5 RETURNING studio
+    WHERE studio = $1 AND position = $2 AND recorded_at <= $5 RETURNING 1
 )"""
 _EVENTS = """
 INSERT INTO event (studio, position, source, id, type, subject, department, time_at, recorded_at,
                    poster, content_hash, body, nodes)
-SELECT moved.studio, $2 + row.place, source, id, type, subject, department, time_at, recorded_at,
+SELECT $1, $2 + row.place, source, id, type, subject, department, time_at, recorded_at,
        poster, content_hash, body, nodes
-FROM moved, unnest(
+FROM unnest(
     $6::text[], $7::text[], $8::text[], $9::text[], $10::text[], $11::timestamptz[],
     $12::timestamptz[], $13::text[], $14::bytea[], $15::bytea[], $16::bytea[]
 ) WITH ORDINALITY AS row (source, id, type, subject, department, time_at, recorded_at, poster,
                           content_hash, body, nodes, place)
+WHERE EXISTS (SELECT FROM moved)
 """
 _PERSONAL = """, aside AS (
     INSERT INTO personal (studio, position, salt, content)
-    SELECT moved.studio, row.* FROM moved,
-        unnest($17::bigint[], $18::bytea[], $19::bytea[]) AS row
+    SELECT $1, row.* FROM unnest($17::bigint[], $18::bytea[], $19::bytea[]) AS row
+    WHERE EXISTS (SELECT FROM moved)
 )"""
-_APPEND = statement("append", _MOVE + _EVENTS)
+APPEND = statement("append", _MOVE + _EVENTS)
 _APPEND_WITH_PERSONAL = statement("append_with_personal", _MOVE + _PERSONAL + _EVENTS)
 
 
@@ -122,7 +123,7 @@ def lock_head(connection: Connection, studio: str) -> Head:
 
     Raises `UnknownStudioError`.
     """
-    return _head(run(connection, _LOCK_HEAD, studio.encode()), studio)
+    return _head(run(connection, LOCK_HEAD, studio.encode()), studio)
 
 
 def read_head(connection: Connection, studio: str) -> Head:
@@ -161,7 +162,7 @@ def append_rows(connection: Connection, studio: str, rows: Sequence[Row], head: 
     personal = [row for row in rows if row.personal is not None]
     done = run(
         connection,
-        _APPEND_WITH_PERSONAL if personal else _APPEND,
+        _APPEND_WITH_PERSONAL if personal else APPEND,
         studio.encode(),
         wire.whole(before),
         wire.instant(head.recorded_at_us),

@@ -18,7 +18,7 @@ from service.production.decide import Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Refusal
 from service.production.state import State
-from service.proofs.canonical import late, splice
+from service.proofs.canonical import late, late_whole, splice
 from service.proofs.tree import append, leaf_hash
 from service.record.proposing import Proposed
 from service.record.repeats import Key, Repeat, find_repeats, sort_out
@@ -168,7 +168,7 @@ class Recorder:
         frontier = commit.head.frontier
         for event, place in zip(events, new, strict=True):
             proposed = pending.proposals[place]
-            body = splice(proposed.prepared, late(position=event.position), by)
+            body = splice(proposed.prepared, late_whole("position", event.position), by)
             nodes, frontier = append(frontier, event.position - 1, leaf_hash(body))
             commit.rows.append(_row(event, proposed, body, nodes))
             known[proposed.source, proposed.id] = Repeat(

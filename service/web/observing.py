@@ -89,7 +89,8 @@ def install(app: Flask) -> None:
         method = request.method if request.method in _METHODS else "other"
         metrics().requests.labels(route, method, str(answer.status_code)).inc()
         metrics().duration_s.labels(route, method).observe(took_us / 1e6)
-        _log.info("%s", _line(answer, route, method, took_us))
+        if _log.isEnabledFor(logging.INFO):
+            _log.info("%s", _line(answer, route, method, took_us))
         if g.get("token") is not None:
             answer.headers.setdefault("Cache-Control", "private, no-cache")
             answer.vary.add("Authorization")

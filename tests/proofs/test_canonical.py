@@ -17,6 +17,7 @@ from service.proofs.canonical import (
     commitment,
     content_hash,
     late,
+    late_whole,
     prepare,
     settle,
     splice,
@@ -39,6 +40,14 @@ VALUES = st.recursive(
 )
 NAMES = st.from_regex(r"[a-z0-9]{1,8}", fullmatch=True)
 EARLY = NAMES.filter(lambda name: not LATE_FIRST <= name <= LATE_LAST)
+TRICKY = st.recursive(
+    st.sampled_from(
+        ['","source":"', ',"source":', '\\","source":', '\\\\"', "source", '"', "\\", 1, 0.5]
+    )
+    | st.text('",source:\\\\{}', max_size=14),
+    lambda inner: st.dictionaries(st.sampled_from(["source", "type", ","]), inner, max_size=2),
+    max_leaves=4,
+)
 LATE = st.sampled_from(["personal", "position", "poster", "prior", "q", "recordedat"])
 
 
@@ -67,6 +76,31 @@ def test_splice_equals_canonical_of_the_whole(
     whole = canonical({**early, **given_late})
     assert splice(prepared, *parts[:-1][settled:], parts[-1]) == whole
     assert splice(prepare(early), late(**given_late)) == whole
+
+
+@given(
+    st.dictionaries(st.sampled_from(["data", "id", "a"]), TRICKY, max_size=3),
+    st.dictionaries(st.sampled_from(["source", "subject", "type"]), TRICKY, max_size=3),
+)
+def test_text_that_looks_like_members_is_not_taken_for_them(
+    first: dict[str, object], last: dict[str, object]
+) -> None:
+    members = {**last, **first}
+    whole = canonical({**members, "position": 1})
+    assert splice(prepare(members), late_whole("position", 1)) == whole
+
+
+@given(INTEGERS)
+def test_a_late_integer_is_written_as_any_late_member(value: int) -> None:
+    assert late_whole("position", value) == late(position=value)
+
+
+def test_a_late_integer_has_its_bounds_and_its_name() -> None:
+    for value in (2**53, -(2**53)):
+        with pytest.raises(CanonicalError, match=r"in /position, .* beyond"):
+            late_whole("position", value)
+    with pytest.raises(CanonicalError, match="/source: is not given late"):
+        late_whole("source", 1)
 
 
 def test_splice_puts_position_recordedat_and_poster_in_their_places() -> None:

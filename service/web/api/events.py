@@ -44,6 +44,7 @@ class EventsQuery(Schema):
 
 
 _QUERY = EventsQuery()
+_NO_QUERY = query.NoQuery()
 _ONE_EVENT = {"$ref": "#/components/schemas/RecordedEvent"}
 _BATCH_OF_EVENTS = {"type": "array", "items": _ONE_EVENT}
 
@@ -68,7 +69,7 @@ _BATCH_OF_EVENTS = {"type": "array", "items": _ONE_EVENT}
 @require()
 def post_events() -> Response:
     """Check, propose and record what is posted."""
-    negotiation.query_of(query.NoQuery())
+    negotiation.query_of(_NO_QUERY)
     proposals, batch = posted.events_posted(g.token)
     if not proposals:
         return _receipts((), batch)
