@@ -5,7 +5,7 @@ are persistent, so what did not change is the same object.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -13,7 +13,7 @@ import numpy as np
 from service.planning.changes import Known
 from service.planning.frame import Frame, make_frame, planned_episodes
 from service.planning.line import ON_DESK, OUT, WAITING, Int8s, Int64s
-from service.planning.reframe import Reframed, reframe
+from service.planning.reframe import reframe
 from service.production.state import Element, Episode, Scene, State, item_of
 from service.production.visits import Phase, Take, Visit, take_work_e4
 from service.production.work import base_work_e4, terms_for
@@ -69,7 +69,10 @@ class Standing(NamedTuple):
 def make_board(state: State) -> Board:
     """The board of a state, from nothing."""
     frame = make_frame(state)
-    board = _empty_board(state, Known.of(state), frame)
+    count = len(frame.department)
+    columns: dict[str, Any] = {name: np.zeros(count, np.int64) for name in COLUMNS}
+    columns |= {name: np.zeros(count, np.int8) for name in _SMALL_COLUMNS}
+    board = Board(state, frame, Known.of(state), **columns)
     for item in frame.items:
         _fill(board, item)
     return board
@@ -81,15 +84,21 @@ def advance(board: Board, state: State) -> Board:
         return board
     known = Known.of(state)
     changed, moved = board.known.changed_records(known), board.known.changed_visits(known)
-    if max(len(changed), len(moved)) > CHANGED_SHARE_MOST * len(board.frame.items):
+    most = CHANGED_SHARE_MOST * len(board.frame.items)
+    if not len(board.phase) or max(len(changed), len(moved)) > most:
         return make_board(state)
     whole = {*changed, *_counted_otherwise(board.state, state, changed)}
     reframed = reframe(board.frame, board.state, state, changed)
     if reframed is None:
-        columns: dict[str, Any] = {name: getattr(board, name).copy() for name in COLUMNS}
-        fresh = Board(state, board.frame, known, **columns)
+        fresh = replace(
+            board,
+            state=state,
+            known=known,
+            **{name: getattr(board, name).copy() for name in COLUMNS},
+        )
     else:
-        fresh = _carried_over(board, state, known, reframed)
+        columns = {name: getattr(board, name).take(reframed.source) for name in COLUMNS}
+        fresh = Board(state, reframed.frame, known, **columns)
         whole |= reframed.fresh
     for item in whole:
         _fill(fresh, item)
@@ -97,23 +106,6 @@ def advance(board: Board, state: State) -> Board:
         if item not in whole:
             _fill(fresh, item, board.state.visits.get(item, _NONE))
     _prioritise(fresh, board.state, changed)
-    return fresh
-
-
-def _empty_board(state: State, known: Known, frame: Frame) -> Board:
-    count = len(frame.department)
-    columns: dict[str, Any] = {name: np.zeros(count, np.int64) for name in COLUMNS}
-    columns |= {name: np.zeros(count, np.int8) for name in _SMALL_COLUMNS}
-    return Board(state, frame, known, **columns)
-
-
-def _carried_over(board: Board, state: State, known: Known, reframed: Reframed) -> Board:
-    """A board of a new frame with the rows that the old one has too."""
-    fresh = _empty_board(state, known, reframed.frame)
-    stays = reframed.moved >= 0
-    rows = reframed.moved[stays]
-    for name in COLUMNS:
-        getattr(fresh, name)[rows] = getattr(board, name)[stays]
     return fresh
 
 

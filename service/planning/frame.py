@@ -4,7 +4,7 @@ A frame changes only when items are listed, joined or delivered; `reframe` finds
 touches and makes the new frame out of the old one.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain, repeat
@@ -53,6 +53,11 @@ class Rows(Mapping[Node, int]):
         """The rows of an item."""
         place = self.place_of[item]
         return range(int(self.first_row[place]), int(self.first_row[place + 1]))
+
+    def numbered(self, item: str) -> Iterable[tuple[int, Node]]:
+        """The visits of an item, each with its row."""
+        place = self.place_of[item]
+        return enumerate(self.blocks[place], int(self.first_row[place]))
 
     def block_of(self, item: str) -> Block:
         """The visits of an item, in the order of its rows."""
@@ -104,8 +109,9 @@ class Frame:
     """The visits that are planned, as rows: grouped by item, items in their total order.
 
     `blocks` are the visits by item; `first_row` has one entry more than there are items; arcs are
-    in CSR form, from a visit to those that wait for it. By item, `due_episodes` are the undelivered
-    episodes it belongs to, and `owners` the episode whose visits it makes ("" for an element).
+    in CSR form, from a visit to those that wait for it. By item, `due_set` is the place in
+    `due_sets` of the undelivered episodes it belongs to, and `owners` are the episodes whose visits
+    they make ("" for an element).
 
     `missing` are items outside the frame that planned ones would wait for if they were planned,
     with those that would.
@@ -120,7 +126,8 @@ class Frame:
     successor_from: Int32s
     successor: Int32s
     episodes: tuple[str, ...]
-    due_episodes: tuple[tuple[str, ...], ...]
+    due_sets: tuple[tuple[str, ...], ...]
+    due_set: Int32s
     owners: tuple[str, ...]
     missing: dict[str, frozenset[str]]
 
@@ -140,12 +147,14 @@ class Frame:
         return Groups(self)
 
     @cached_property
-    def due_sets(self) -> tuple[tuple[tuple[str, ...], ...], Int64s]:
-        """The different `due_episodes` there are, and by row the place of its own among them."""
-        sets = tuple(dict.fromkeys(self.due_episodes))
-        place_of = {names: place for place, names in enumerate(sets)}
-        places = np.fromiter(map(place_of.__getitem__, self.due_episodes), np.int64)
-        return sets, np.repeat(places, np.diff(self.first_row))
+    def due_episodes(self) -> tuple[tuple[str, ...], ...]:
+        """By item, the undelivered episodes it belongs to."""
+        return tuple([self.due_sets[place] for place in self.due_set.tolist()])
+
+    @cached_property
+    def due_set_by_row(self) -> Int32s:
+        """By row, the place of its item's episodes in `due_sets`."""
+        return np.repeat(self.due_set, np.diff(self.first_row))
 
 
 def planned_episodes(state: State) -> tuple[str, ...]:
@@ -207,7 +216,8 @@ def make_frame(state: State) -> Frame:
     items = tuple(sorted(belongs, key=order_of))
     place_of = {item: place for place, item in enumerate(items)}
     blocks = tuple(block_of(state, item) for item in items)
-    first_row = first_rows(blocks)
+    first_row = np.cumsum([0, *map(len, blocks)]).astype(np.int32)
+    due_sets = {names: place for place, names in enumerate(dict.fromkeys(belongs.values()))}
     departments = tuple(sorted(state.units))
     nodes = tuple(chain.from_iterable(blocks))
     row_of = dict(zip(nodes, range(len(nodes)), strict=True))
@@ -223,17 +233,11 @@ def make_frame(state: State) -> Frame:
         successor_from=successor_from,
         successor=successor,
         episodes=episodes,
-        due_episodes=tuple(belongs[item] for item in items),
+        due_sets=tuple(due_sets),
+        due_set=np.array([due_sets[belongs[item]] for item in items], np.int32),
         owners=tuple(owner_of(state, item) for item in items),
         missing={item: frozenset(users) for item, users in missing.items()},
     )
-
-
-def first_rows(blocks: Sequence[Block]) -> Int32s:
-    """The first row of each item, and at the end how many rows there are."""
-    first_row = np.zeros(len(blocks) + 1, np.int32)
-    np.cumsum(np.fromiter(map(len, blocks), np.int32, len(blocks)), out=first_row[1:])
-    return first_row
 
 
 def department_numbers(departments: tuple[str, ...], nodes: Iterable[Node]) -> Int32s:

@@ -180,7 +180,10 @@ def _to_look_at(before: State, after: State) -> tuple[ToLookAt, ...]:
     found = []
     for code in differing(Entries.of(before.retakes), Entries.of(after.retakes)):
         retake = after.retakes.get(code)
-        if retake is not None and retake.standing == "standing":
+        # what a strike folds again comes to other objects that say the same
+        if retake is None or retake == before.retakes.get(code):
+            continue
+        if retake.standing == "standing":
             found += [
                 ToLookAt(look.scene, code, look.reason)
                 for look in retake.look_at
@@ -216,7 +219,9 @@ def _changed_rows(
 ) -> Iterable[tuple[Schedule, int, Iterable[int]]]:
     """Rows to take away and rows to add, so that what did not change is not counted at all."""
     old, new = before.board, after.board
-    moved = moved_rows(old.frame, new.frame)
+    moved = np.arange(len(old.phase))
+    if old.frame is not new.frame:
+        moved = moved_rows(old.frame, new.frame)
     stays = np.flatnonzero(moved >= 0)
     rows = moved[stays]
     differs = (

@@ -161,10 +161,12 @@ def _keys(board: Board) -> Int64s:
     """The dispatch rule as one integer by row, smallest first."""
     frame, state = board.frame, board.state
     dues = {name: _due_number(state, name) for name in frame.episodes}
-    due_sets, due_set = frame.due_sets
     due = np.array(
-        [min((dues[name] for name in names), default=_NO_DUE) for names in due_sets], np.int64
-    )
+        # a set may be there that no item belongs to any more
+        [min((dues.get(name, _NO_DUE) for name in names), default=_NO_DUE)
+         for names in frame.due_sets],
+        np.int64,
+    )  # fmt: skip
     first = np.full(len(board.phase), (1 << _FIRST_BITS) - 1, np.int64)
     orders = sorted(((at, node) for node, at in state.put_first.items()), reverse=True)
     for place, (_, node) in enumerate(orders):
@@ -172,7 +174,7 @@ def _keys(board: Board) -> Int64s:
         if row is not None:
             first[row] = min(place, (1 << _FIRST_BITS) - 2)
     key = (first << _PRIORITY_BITS) | (_PRIORITY_MOST - board.priority)
-    key = (key << _DUE_BITS) | due[due_set]
+    key = (key << _DUE_BITS) | due[frame.due_set_by_row]
     key = (key << _MUST_BITS) | (1 - board.must_fix.astype(np.int64))
     return (key << _ORDER_BITS) | np.arange(len(key), dtype=np.int64)
 
