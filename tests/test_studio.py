@@ -4,17 +4,24 @@ import pytest
 from sqlalchemy import Engine
 
 from service import studio as studio_module
-from service.production.state import visit_of
+from service.production.decide import retell
+from service.production.evolve import fold
+from service.production.state import EMPTY, visit_of
 from service.production.visits import Phase
 from service.record import OpenStudio
 from service.studio import NotYetError
+from service.vocabulary.event import Event
+from service.vocabulary.facts.record import EventStruck
 from tests.recording import fact, posted, set_clock, worker
+from tests.telling import office_facts
 from tests.workers import (
     SCENE,
     assert_happened,
     assert_known,
+    known_at,
     log_of,
     small_studio,
+    standing_of,
     started,
     strikes_of,
     tell_of_late_facts,
@@ -100,3 +107,43 @@ def test_what_is_now_known_to_have_been_at_every_moment(studio: OpenStudio, engi
     cold = worker(engine)
     cold.view()
     assert_happened(engine, studio, cold)
+
+
+def test_what_a_strike_is_decided_against_is_what_was_known_then(
+    studio: OpenStudio, engine: Engine
+) -> None:
+    """Also where the worker has read on since, past strikes that were not known then."""
+    tell_with_strikes(studio)
+    events, cold = log_of(engine), worker(engine)
+    cold.view()
+    with engine.connect() as connection:
+        for until in between_batches(events):
+            wanted = known_at(events, until)
+            for one in (studio, cold):
+                for before in range(1, until + 2):
+                    past = one.warm.past(connection, before, until, ())
+                    assert fold(past.state, past.events) == wanted
+                    assert past.struck == one.warm.struck_at(until)
+
+
+def test_what_was_known_of_every_moment_at_every_position(
+    studio: OpenStudio, engine: Engine
+) -> None:
+    tell_of_late_facts(studio, engine)
+    events, cold = log_of(engine), worker(engine)
+    cold.view()
+    moments = {event.time_us for event in events}
+    for until in between_batches(events):
+        known = [event for event in events if event.position <= until]
+        standing = standing_of(known)
+        for at_us in moments:
+            wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
+            for one in (studio, cold):
+                assert one.warm.as_it_happened(at_us, until) == wanted
+
+
+def between_batches(events: list[Event]) -> list[int]:
+    """Positions from the office's last on at which no batch of strikes was half told."""
+    strikes = {event.position for event in events if isinstance(event.fact, EventStruck)}
+    first = len(office_facts(scenes=3))
+    return [at for at in range(first, len(events) + 1) if not {at, at + 1} <= strikes]

@@ -15,13 +15,10 @@ from service.log.read import bodies
 from service.log.snapshots import KEPT, write_snapshot
 from service.planning.board import make_board
 from service.planning.schedule import schedule
-from service.production.evolve import fold
 from service.production.refusal import Refusal
 from service.production.snapshot import Thawed
 from service.record import OpenStudio
 from service.record import recorder as recorder_module
-from service.vocabulary.event import Event
-from service.vocabulary.facts.record import EventStruck
 from tests.recording import fact, post, posted, worker
 from tests.workers import (
     SCENE,
@@ -126,6 +123,20 @@ def test_a_worker_that_starts_from_a_snapshot_knows_all_that_was_known(
     assert_known(engine, studio, *stages, started_warm(engine, monkeypatch))
 
 
+def test_what_a_worker_started_from_need_not_be_read_again(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    posted(studio, notes(2))
+    late = started_warm(engine, monkeypatch)
+
+    def again(*_: object) -> None:
+        raise AssertionError("a snapshot was asked for")
+
+    monkeypatch.setattr(kept_module, "load", again)
+    known = late.warm.as_known_at(late.view().position - 1)
+    assert known == known_at(log_of(engine), late.view().position - 1)
+
+
 def test_a_worker_that_starts_from_a_snapshot_plans_alike(
     studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -178,12 +189,12 @@ def test_a_batch_of_strikes_from_both_sides_of_a_snapshot(
     studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Within the batch one of two is struck and not yet what rests on it, whatever lies between."""
-    held = fact("scene.held", SCENE, {"owes": "client", "by_on": "2031-03-10"}, id="held")
-    (first,) = posted(studio, [held])
+    (first,) = posted(studio, notes(1, "x"))
     posted(studio, notes(7, "a"))
     _snapped(studio)
     assert _snapshots(engine)[-1] > first.position
-    (second,) = posted(studio, [fact("scene.freed", SCENE, id="freed")])
+    answer = {"note": "x0", "text": "Done."}
+    (second,) = posted(studio, [fact("note.answered", SCENE, answer, id="answered")])
     posted(studio, notes(7, "b"))
     _snapped(studio)
     striking = started_warm(engine, monkeypatch)
@@ -193,30 +204,6 @@ def test_a_batch_of_strikes_from_both_sides_of_a_snapshot(
     _snapped(studio)
     after = started_warm(engine, monkeypatch)
     assert_known(engine, studio, striking, after, worker(engine))
-
-
-def test_what_a_strike_is_decided_against_is_what_was_known_then(
-    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Also where the worker has read on since, past strikes that were not known then."""
-    tell_with_strikes(studio)
-    posted(studio, notes(6))
-    _snapped(studio)
-    events = log_of(engine)
-    late = started_warm(engine, monkeypatch)
-    for one in (studio, late):
-        with engine.connect() as connection:
-            for until in _between_batches(events):
-                for before in range(1, until + 2):
-                    past = one.warm.past(connection, before, until, ())
-                    assert fold(past.state, past.events) == known_at(events, until)
-                    assert past.struck == one.warm.struck_at(until)
-
-
-def _between_batches(events: list[Event]) -> list[int]:
-    """Positions at which no strike of the next event's batch has been told."""
-    strikes = {event.position for event in events if isinstance(event.fact, EventStruck)}
-    return [at for at in range(1, len(events) + 1) if not {at, at + 1} <= strikes]
 
 
 def test_no_snapshot_is_of_what_was_not_committed(

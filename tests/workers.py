@@ -63,9 +63,13 @@ def log_of(engine: Engine) -> list[Event]:
 
 def known_at(events: list[Event], position: int) -> State:
     """The definition, by the slow way: all of the log up to there, less what it strikes."""
-    told = [event for event in events if event.position <= position]
-    struck = {event.fact.position for event in told if isinstance(event.fact, EventStruck)}
-    return retell(EMPTY, [event for event in told if event.position not in struck]).state
+    return retell(EMPTY, standing_of([e for e in events if e.position <= position])).state
+
+
+def standing_of(events: list[Event]) -> list[Event]:
+    """What stands of events by the strikes among them."""
+    struck = {event.fact.position for event in events if isinstance(event.fact, EventStruck)}
+    return [event for event in events if event.position not in struck]
 
 
 def assert_known(engine: Engine, *workers: OpenStudio) -> None:
@@ -101,8 +105,7 @@ def tell_of_late_facts(told: OpenStudio, engine: Engine) -> None:
 def assert_happened(engine: Engine, *workers: OpenStudio) -> None:
     """Every worker tells of every moment what the log now says that there was."""
     events = log_of(engine)
-    struck = {event.fact.position for event in events if isinstance(event.fact, EventStruck)}
-    standing = [event for event in events if event.position not in struck]
+    standing = standing_of(events)
     for at_us in sorted({event.time_us + step for event in events for step in (-1, 0)}):
         wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
         for one in workers:
