@@ -74,8 +74,8 @@ def test_dates_of_a_visit_by_hand(paper: Paper) -> None:
     # is eight in UTC by then
     camera = found["camera"]
     assert camera["latest_finish_at"] == "2031-04-14T08:00:00Z"
-    # what may end on Monday at opening ends on Friday at closing: (6 March, 11 April] are 17 working
-    # days of March and 9 of April
+    # what may end on Monday at opening ends on Friday at closing: (6 March, 11 April] are 17
+    # working days of March and 9 of April
     assert camera["float_workdays"] == 26
     assert shown["projected_finish_at"] == camera["projected_finish_at"] == "2031-03-06T15:00:00Z"
 
