@@ -260,6 +260,7 @@ def test_a_problem_is_not_told_in_an_answer_without_a_body(studio: SmallStudio) 
         (b"hand me that\r\n\r\n", 400),
         (b"POST /events HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: knot\r\n\r\n", 501),
     ],
+    ids=["address", "fields", "name of a field", "request line", "coding"],
 )
 def test_what_the_server_refuses_by_itself_is_a_problem_too(
     studio: SmallStudio, sent: bytes, status: int
