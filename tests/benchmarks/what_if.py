@@ -5,7 +5,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -38,8 +38,9 @@ def measure(size: Size) -> list[Figure]:
     """Median and 99th percentile in milliseconds, and those of the demo's last retake."""
     days = generated()[: size.of(len(generated()), DAYS_LEAST)]
     calls = retakes(state_of(days), days[-1].clock_at, size.of(REQUESTS, 8))
-    with filled(days) as (url, secret):
-        clients = [Client(url, secret) for _ in range(CLIENTS)]
+    with filled(days) as (url, secret), ExitStack() as stack:
+        connections = [stack.enter_context(httpx.Client(timeout=60)) for _ in range(CLIENTS)]
+        clients = [Client(url, secret, connection) for connection in connections]
         each = len(calls) // CLIENTS
 
         def call(client: Client, number: int) -> object:
