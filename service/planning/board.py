@@ -5,7 +5,7 @@ are persistent, so what did not change is the same object.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -42,6 +42,13 @@ class Board:
     priority: Int64s
     must_fix: Int8s
     held_on: Int64s
+    since: "Since | None" = None
+
+    def changed_visits(self, before: "Board") -> list[str]:
+        """Items with visits that differ from those of another board."""
+        if self.since is not None and self.since.known is before.known:
+            return self.since.visits
+        return before.known.changed_visits(self.known)
 
 
 COLUMNS = (
@@ -53,6 +60,13 @@ CHANGED_SHARE_MOST = 0.5
 """If a greater share of the items changed, a board is made anew."""
 Visits = dict[str, Visit]
 _NONE: Visits = {}
+
+
+class Since(NamedTuple):
+    """What was found when a board was made of another: what that knew, and visits that differ."""
+
+    known: Known
+    visits: list[str]
 
 
 class Standing(NamedTuple):
@@ -90,16 +104,13 @@ def advance(board: Board, state: State) -> Board:
     whole = {*changed, *_counted_otherwise(board.state, state, changed)}
     reframed = reframe(board.frame, board.state, state, changed)
     if reframed is None:
-        fresh = replace(
-            board,
-            state=state,
-            known=known,
-            **{name: getattr(board, name).copy() for name in COLUMNS},
-        )
+        frame = board.frame
+        columns = {name: getattr(board, name).copy() for name in COLUMNS}
     else:
+        frame = reframed.frame
         columns = {name: getattr(board, name).take(reframed.source) for name in COLUMNS}
-        fresh = Board(state, reframed.frame, known, **columns)
         whole |= reframed.fresh
+    fresh = Board(state, frame, known, **columns, since=Since(board.known, moved))
     for item in whole:
         _fill(fresh, item)
     for item in moved:

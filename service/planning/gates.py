@@ -19,15 +19,17 @@ class GateStanding(NamedTuple):
     margin_workdays: int | None
 
 
-def gates_of(schedule: Schedule, episode: str) -> dict[str, Gate | None]:
-    """Gates of an episode, set ones first: those its record has, then those its route meets."""
+def gate_standings(schedule: Schedule, episode: str) -> dict[str, GateStanding]:
+    """How an episode stands to its gates: those its record has set, then those its route meets."""
+    return schedule.kept(("gates", episode), lambda: _gate_standings(schedule, episode))
+
+
+def _gate_standings(schedule: Schedule, episode: str) -> dict[str, GateStanding]:
     record = schedule.state.episodes.get(episode)
     if record is None:
         return {}
-    gates: dict[str, Gate | None] = dict(record.gates)
-    for name in record.route.gates:
-        gates.setdefault(name, None)
-    return gates
+    names = dict.fromkeys([*(name for name, _ in record.gates), *record.route.gates])
+    return {name: gate_standing(schedule, episode, name) for name in names}
 
 
 def gate_standing(schedule: Schedule, episode: str, gate: str) -> GateStanding:

@@ -10,18 +10,26 @@ import numpy as np
 
 from service.planning.changes import Entries, differing
 from service.planning.frame import Frame, order_of
-from service.planning.gates import gate_standing, gates_of
+from service.planning.gates import GateStanding, gate_standings
 from service.planning.line import Int64s
 from service.planning.reframe import moved_rows
-from service.planning.schedule import Schedule, artist_days_e4, load_e4, projected_min
+from service.planning.schedule import (
+    Schedule,
+    artist_days_e4,
+    date_of,
+    load_e4,
+    projected_min,
+    workdays,
+)
 from service.production.reach import chains_of
-from service.production.state import STUDIO_CALENDAR, Node, State, item_of
+from service.production.state import Node, State, item_of
 from service.production.visits import UNVISITED, Phase, Take, Visit, take_work_e4
 from service.production.work import terms_for
-from service.vocabulary.calendar import NEVER, local_date, workday_counter
+from service.vocabulary.calendar import NEVER
 from service.vocabulary.identifiers import natural_order
 
 _NO_VISITS: dict[str, Visit] = {}
+_NOTHING = GateStanding(None, None, None)
 
 
 class Reopened(NamedTuple):
@@ -149,7 +157,11 @@ def _reopened(before: Schedule, after: Schedule) -> tuple[Reopened, ...]:
         code = new.shares[-1][0]
         if code not in chains:
             chains[code] = chains_of(state.retakes[code].reach)
-        work_e4 = take_work_e4(new, terms_for(state, record, department))
+        row = after.row((item, department))
+        if row is None:
+            work_e4 = take_work_e4(new, terms_for(state, record, department))
+        else:
+            work_e4 = int(after.board.work_e4[row])
         unit = record.route.departments[department].unit
         because = chains[code]((item, department))
         found.append(Reopened(item, department, new.number, work_e4, unit, code, because))
@@ -164,7 +176,7 @@ def _asks_less(old: Take, new: Take) -> bool:
 def _changed_visits(before: Schedule, after: Schedule) -> Iterator[tuple[str, str, Visit, Visit]]:
     """Visits that something was recorded of in between, in their total order."""
     state = after.state
-    for item in sorted(before.board.known.changed_visits(after.board.known), key=order_of):
+    for item in sorted(after.board.changed_visits(before.board), key=order_of):
         record, visits = item_of(state, item), state.visits.get(item)
         if record is None or visits is None:
             continue
@@ -260,15 +272,15 @@ def _slips(
     before: Schedule, after: Schedule, ones: list[int], others: list[int]
 ) -> list[int | None]:
     """Signed working days from finishes to finishes; None where one has no date."""
-    was = before.state.calendars.get(STUDIO_CALENDAR)
-    will = after.state.calendars.get(STUDIO_CALENDAR)
-    if was is None or will is None:
-        return [None] * len(ones)
-    worked = workday_counter(will)
+    # what the plan before has counted serves every plan that is compared with it
+    until = before.workdays_until()
+    if until.calendar is None or until.calendar is not after.workdays_until().calendar:
+        return [
+            workdays(after, date_of(before, one), date_of(after, other))
+            for one, other in zip(ones, others, strict=True)
+        ]
     return [
-        worked(local_date(will, other - 1)) - worked(local_date(was, one - 1))
-        if 0 <= one < NEVER and 0 <= other < NEVER
-        else None
+        until[other] - until[one] if 0 <= one < NEVER and 0 <= other < NEVER else None
         for one, other in zip(ones, others, strict=True)
     ]
 
@@ -284,22 +296,8 @@ def _minute(value: int | None) -> int | None:
 
 
 def _episode(before: Schedule, after: Schedule, episode: str) -> EpisodeImpact:
-    gates = []
-    for name in gates_of(before, episode) | gates_of(after, episode):
-        was, before_on, margin_before = gate_standing(before, episode, name)
-        known, after_on, margin_after = gate_standing(after, episode, name)
-        known = known or was
-        gates.append(
-            GateImpact(
-                name,
-                known.due_on if known else None,
-                bool(known and known.hard),
-                before_on,
-                after_on,
-                margin_before,
-                margin_after,
-            )
-        )
+    old, new = gate_standings(before, episode), gate_standings(after, episode)
+    gates = [_gate(name, old.get(name, _NOTHING), new.get(name, _NOTHING)) for name in old | new]
     delivery = next((gate for gate in gates if gate.gate == "delivery"), None)
     return EpisodeImpact(
         episode=episode,
@@ -311,6 +309,19 @@ def _episode(before: Schedule, after: Schedule, episode: str) -> EpisodeImpact:
         delivery_after_on=delivery.after_on if delivery else None,
         margin_workdays_before=delivery.margin_workdays_before if delivery else None,
         margin_workdays_after=delivery.margin_workdays_after if delivery else None,
+    )
+
+
+def _gate(name: str, was: GateStanding, will: GateStanding) -> GateImpact:
+    known = will.gate or was.gate
+    return GateImpact(
+        name,
+        known.due_on if known else None,
+        bool(known and known.hard),
+        was.projected_on,
+        will.projected_on,
+        was.margin_workdays,
+        will.margin_workdays,
     )
 
 

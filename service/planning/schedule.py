@@ -1,8 +1,9 @@
 """The plan of a state at a moment: board, crews and calendars in, every open visit's dates out."""
 
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -13,12 +14,39 @@ from service.planning.line import ON_DESK, OUT, Int64s, Line, Plan
 from service.planning.posing import hours_of, make_line
 from service.production.state import STUDIO_CALENDAR, Node, State, visit_of
 from service.production.work import crew_at, remaining_of, terms_of
-from service.vocabulary.calendar import NEVER, end_of_day_min, local_date, workdays_between
+from service.vocabulary.calendar import (
+    NEVER,
+    end_of_day_min,
+    local_date,
+    workday_counter,
+    workdays_between,
+)
 from service.vocabulary.instants import US_PER_MIN
 from service.vocabulary.quantities import ONE_E4
 
 RULES_VERSION = "1"
 """Answers name it; it changes when the same facts would give another plan."""
+
+Made = TypeVar("Made")
+
+
+class WorkdaysUntil(dict[int, int]):
+    """By minute of a finish, the studio's working days up to its date; 0 without a calendar.
+
+    Only differences mean anything: those are `workdays_between`.
+    """
+
+    def __init__(self, state: State) -> None:
+        super().__init__()
+        self.calendar = state.calendars.get(STUDIO_CALENDAR)
+        self._count = None if self.calendar is None else workday_counter(self.calendar)
+
+    def __missing__(self, at_min: int) -> int:
+        if self.calendar is None or self._count is None:
+            return 0
+        # midnight belongs to the day ending
+        found = self[at_min] = self._count(local_date(self.calendar, at_min - 1))
+        return found
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -29,53 +57,60 @@ class Schedule:
     line: Line
     plan: Plan
     now_min: int
-    _cache: dict[str, Any] = field(default_factory=dict, repr=False)
+    _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False)
 
     @property
     def state(self) -> State:
         """The state planned."""
         return self.board.state
 
+    def kept(self, key: Hashable, make: Callable[[], Made]) -> Made:
+        """What follows from this plan, made when it is first asked for."""
+        found: Made | None = self._kept.get(key)
+        if found is None:
+            found = self._kept[key] = make()
+        return found
+
     def finish_of(self) -> Int64s:
         """By row: planned finish; the last hand-off where the visit is done; -1 where omitted."""
-        known: Int64s | None = self._cache.get("finish")
-        if known is None:
-            done = self.board.phase == OUT
-            known = self._cache["finish"] = np.where(done, self.board.ended_min, self.plan.finish)
-        return known
+        board = self.board
+        return self.kept(
+            "finish", lambda: np.where(board.phase == OUT, board.ended_min, self.plan.finish)
+        )
 
     def latest_of(self) -> Int64s:
         """By row: the latest finish that still meets the delivery gates behind it, else NEVER."""
-        known: Int64s | None = self._cache.get("latest")
-        if known is None:
-            known = self._cache["latest"] = latest(self.line, self.plan, _due_rows(self))
-        return known
+        return self.kept("latest", lambda: latest(self.line, self.plan, _due_rows(self)))
 
     def last_of(self, *, first: bool) -> list[int]:
         """By group of the frame, when the last of its rows is out; `first`: for the first time."""
-        name = "first" if first else "last"
-        known: list[int] | None = self._cache.get(name)
-        if known is None:
-            finish, earliest = self.finish_of(), self.board.first_ended_min
-            if first:
-                finish = np.where(earliest >= 0, earliest, finish)
-            known = self._cache[name] = self.board.frame.groups.greatest(finish)
-        return known
+        return self.kept(("last", first), lambda: self._last_of(first=first))
+
+    def _last_of(self, *, first: bool) -> list[int]:
+        finish, earliest = self.finish_of(), self.board.first_ended_min
+        if first:
+            finish = np.where(earliest >= 0, earliest, finish)
+        return self.board.frame.groups.greatest(finish)
 
     def item_finishes(self) -> Int64s:
         """By item of the frame, the minute at which its last visit is handed off.
 
         NEVER where one is not, -1 where the item has no visit or is omitted.
         """
-        known: Int64s | None = self._cache.get("items")
-        if known is None:
-            frame = self.board.frame
-            known = self._cache["items"] = np.full(len(frame.items), -1, np.int64)
-            filled = np.flatnonzero(np.diff(frame.first_row))
-            if len(filled):
-                starts = frame.first_row[:-1][filled]
-                known[filled] = np.maximum.reduceat(self.finish_of(), starts)
-        return known
+        return self.kept("items", self._item_finishes)
+
+    def _item_finishes(self) -> Int64s:
+        frame = self.board.frame
+        finishes = np.full(len(frame.items), -1, np.int64)
+        filled = np.flatnonzero(np.diff(frame.first_row))
+        if len(filled):
+            starts = frame.first_row[:-1][filled]
+            finishes[filled] = np.maximum.reduceat(self.finish_of(), starts)
+        return finishes
+
+    def workdays_until(self) -> "WorkdaysUntil":
+        """The studio's working days until a finish, for many of them."""
+        return self.kept("workdays", lambda: WorkdaysUntil(self.state))
 
     def row(self, node: Node) -> int | None:
         """The row of a visit, if it is planned."""

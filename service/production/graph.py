@@ -151,12 +151,19 @@ def _behind_element(known: Known, item: str, element: Element, department: str) 
         return _beside_element(item, element, department, 1)
     here = (item, department)
     feeds = element.route.kinds[element.kind].feeds
+    strands = element.route.carries(element.kind)
     arcs: dict[Node, NodeArc] = {}
     for user in element.scenes:
-        nodes = [(user, feeds)]
-        arcs.update((arc.node, arc) for arc in _waiting_for(known, here, nodes))
-        reusers = reusers_of(known, user)
-        arcs.update((arc.node, arc) for arc in _at_joins(known, here, reusers))
+        scene, node = known.scenes[user], (user, feeds)
+        if not scene.same_as:
+            if feeds in scene.departments:
+                arcs[node] = NodeArc(node, strands)
+        else:
+            # the arc may carry what the scene waits for in its source besides
+            arcs.update((arc.node, arc) for arc in _waiting_for(known, here, [node]))
+        if user in known.reusers:
+            joins = _at_joins(known, here, reusers_of(known, user))
+            arcs.update((arc.node, arc) for arc in joins)
     return list(arcs.values())
 
 

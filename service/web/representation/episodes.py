@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from service.planning.chain import Link, critical_chain
-from service.planning.gates import gate_standing, gates_of
+from service.planning.gates import gate_standings
 from service.planning.schedule import Schedule
 from service.planning.standing import Standings
 from service.production.state import Episode, Scene, State
@@ -57,8 +57,9 @@ def _scenes(state: State, episode: Episode) -> list[Scene]:
 def shown_gates(schedule: Schedule, episode: str) -> list[Shown]:
     """Every gate of an episode that is set, or that its route meets, in the order of the line."""
     shown = []
-    for name in sorted(gates_of(schedule, episode), key=GATES.index):
-        gate, projected_on, margin = gate_standing(schedule, episode, name)
+    standings = gate_standings(schedule, episode)
+    for name in sorted(standings, key=GATES.index):
+        gate, projected_on, margin = standings[name]
         shown.append(
             {
                 "gate": name,
