@@ -190,7 +190,7 @@ def test_a_batch_of_strikes_from_both_sides_of_a_snapshot(
 ) -> None:
     """Within the batch one of two is struck and not yet what rests on it, whatever lies between."""
     (first,) = posted(studio, notes(1, "x"))
-    posted(studio, notes(7, "a"))
+    posted(studio, notes(20, "a"))  # so many that a state between the two is kept
     _snapped(studio)
     assert _snapshots(engine)[-1] > first.position
     answer = {"note": "x0", "text": "Done."}
