@@ -199,12 +199,15 @@ def stand(state: State, item: str, record: Item, department: str, visits: Any = 
         return Standing(WAITING, base_work_e4(state, record, department), 0, -1, -1, False)
     take: Take = visit.current
     terms = terms_for(state, record, department)
-    handed_off = [t.ended_us for t in visit.takes if t.phase is Phase.HANDED_OFF]
+    handed_off = [one.ended_us for one in visit.takes if one.phase is Phase.HANDED_OFF]
+    urgent = take.shares and any(
+        state.retakes[code].urgency == "must-fix" for code, _ in take.shares
+    )
     return Standing(
         phase=_PHASES[take.phase],
         work_e4=take_work_e4(take, terms),
         started_min=max(0, take.started_us // US_PER_MIN),
         ended_min=handed_off[-1] // US_PER_MIN if handed_off else -1,
         first_ended_min=handed_off[0] // US_PER_MIN if handed_off else -1,
-        must_fix=any(state.retakes[code].urgency == "must-fix" for code, _ in take.shares),
+        must_fix=bool(urgent),
     )

@@ -12,23 +12,22 @@ from typing import Any, NamedTuple
 from service.production.state import State
 
 
-class Entries(NamedTuple):
-    """The keys and the values of a map, in the map's own order."""
+class Entries:
+    """The values of a map, and its keys where they are asked for, in the map's own order."""
 
-    keys: list[Any]
-    values: list[Any]
+    __slots__ = ("_keys", "_known", "values")
 
-    @staticmethod
-    def of(known: Mapping[Any, Any]) -> "Entries":
-        """The entries of a map."""
-        return Entries(list(known), list(known.values()))
+    def __init__(self, known: Mapping[Any, Any]) -> None:
+        self._known = known
+        self._keys: list[Any] | None = None
+        self.values = list(known.values())
 
-    def without(self, keys: set[Any]) -> "Entries":
-        """The entries but those of some keys, in the same order."""
-        if not keys:
-            return self
-        stays = [key not in keys for key in self.keys]
-        return Entries(list(compress(self.keys, stays)), list(compress(self.values, stays)))
+    @property
+    def keys(self) -> list[Any]:
+        """The keys."""
+        if self._keys is None:
+            self._keys = list(self._known)
+        return self._keys
 
 
 class Known(NamedTuple):
@@ -43,7 +42,7 @@ class Known(NamedTuple):
     def of(state: State) -> "Known":
         """The entries of a state."""
         maps = (state.episodes, state.scenes, state.elements, state.visits)
-        return Known(*map(Entries.of, maps))
+        return Known(*map(Entries, maps))
 
     def changed_records(self, later: "Known") -> list[str]:
         """Items whose records differ."""
@@ -60,15 +59,24 @@ class Known(NamedTuple):
 
 def differing(old: Entries, new: Entries) -> list[Any]:
     """Keys whose values are not the same object, or that only one of the maps has."""
+    was, will = old.values, new.values
+    # no object lies under two keys, so where the values are the same the keys are
+    if len(was) == len(will) and not any(map(is_not, was, will)):
+        return []
+    old_keys, new_keys = old.keys, new.keys
     alone: set[Any] = set()
-    if old.keys != new.keys:
-        gone, come = set(old.keys).difference(new.keys), set(new.keys).difference(old.keys)
-        old, new, alone = old.without(gone), new.without(come), gone | come
-    if old.keys == new.keys:
-        found = compress(new.keys, map(is_not, old.values, new.values))
-    else:
+    if old_keys != new_keys:
+        alone = set(old_keys).symmetric_difference(new_keys)
+        old_keys, was = _without(alone, old_keys, was)
+        new_keys, will = _without(alone, new_keys, will)
+    if old_keys != new_keys:
         # keys that share a hash lie in the order in which they came
-        found = compress(
-            new.keys, map(is_not, map(dict(zip(*old, strict=True)).get, new.keys), new.values)
-        )
-    return [*found, *alone]
+        value_of = dict(zip(old_keys, was, strict=True))
+        was = [value_of[key] for key in new_keys]
+    return [*compress(new_keys, map(is_not, was, will)), *alone]
+
+
+def _without(some: set[Any], keys: list[Any], values: list[Any]) -> tuple[list[Any], list[Any]]:
+    """Entries but those of some keys, in the same order."""
+    stays = [key not in some for key in keys]
+    return list(compress(keys, stays)), list(compress(values, stays))

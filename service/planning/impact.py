@@ -7,7 +7,9 @@ from itertools import repeat
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
+from service.planning.board import Board
 from service.planning.changes import Entries, differing
 from service.planning.frame import Frame, order_of
 from service.planning.gates import GateStanding, gate_standings
@@ -30,6 +32,8 @@ from service.vocabulary.identifiers import natural_order
 
 _NO_VISITS: dict[str, Visit] = {}
 _NOTHING = GateStanding(None, None, None)
+Rows = Int64s | slice
+_ALL_ROWS = slice(None)
 
 
 class Reopened(NamedTuple):
@@ -128,7 +132,7 @@ def compare(before: Schedule, after: Schedule) -> Impact:
     return Impact(
         now_min=after.now_min,
         reopened=_reopened(before, after),
-        to_look_at=_to_look_at(before.state, after.state),
+        to_look_at=_to_look_at(before, after.state),
         departments=_departments(before, after),
         scenes=_scenes(before, after),
         episodes=tuple(_episode(before, after, name) for name in compared_episodes(before, after)),
@@ -187,13 +191,14 @@ def _changed_visits(before: Schedule, after: Schedule) -> Iterator[tuple[str, st
                 yield item, department, was, visit
 
 
-def _to_look_at(before: State, after: State) -> tuple[ToLookAt, ...]:
+def _to_look_at(before: Schedule, after: State) -> tuple[ToLookAt, ...]:
     """Scenes that changed retakes list and nobody has answered for."""
     found = []
-    for code in differing(Entries.of(before.retakes), Entries.of(after.retakes)):
+    known = before.kept("retakes", lambda: Entries(before.state.retakes))
+    for code in differing(known, Entries(after.retakes)):
         retake = after.retakes.get(code)
         # what a strike folds again comes to other objects that say the same
-        if retake is None or retake == before.retakes.get(code):
+        if retake is None or retake == before.state.retakes.get(code):
             continue
         if retake.standing == "standing":
             found += [
@@ -231,22 +236,31 @@ def _changed_rows(
 ) -> Iterable[tuple[Schedule, int, Iterable[int]]]:
     """Rows to take away and rows to add, so that what did not change is not counted at all."""
     old, new = before.board, after.board
-    moved = np.arange(len(old.phase))
-    if old.frame is not new.frame:
-        moved = moved_rows(old.frame, new.frame)
+    if old.frame is new.frame:
+        differ = np.flatnonzero(_standing_differs(old, new)).tolist()
+        return (before, -1, differ), (after, 1, differ)
+    moved = moved_rows(old.frame, new.frame)
     stays = np.flatnonzero(moved >= 0)
     rows = moved[stays]
-    differs = (
-        (old.phase[stays] != new.phase[rows])
-        | (old.work_e4[stays] != new.work_e4[rows])
-        | (old.started_min[stays] != new.started_min[rows])
-    )
+    differs = _standing_differs(old, new, stays, rows)
     alone = np.ones(len(new.phase), np.bool_)
     alone[rows] = False
     return (
         (before, -1, (*np.flatnonzero(moved < 0).tolist(), *stays[differs].tolist())),
         (after, 1, (*np.flatnonzero(alone).tolist(), *rows[differs].tolist())),
     )
+
+
+def _standing_differs(
+    old: Board, new: Board, rows: Rows = _ALL_ROWS, others: Rows = _ALL_ROWS
+) -> npt.NDArray[np.bool_]:
+    """Whether some rows of one board stand otherwise than those of another."""
+    differs: npt.NDArray[np.bool_] = (
+        (old.phase[rows] != new.phase[others])
+        | (old.work_e4[rows] != new.work_e4[others])
+        | (old.started_min[rows] != new.started_min[others])
+    )
+    return differs
 
 
 def _scenes(before: Schedule, after: Schedule) -> tuple[SceneImpact, ...]:
@@ -296,7 +310,7 @@ def _minute(value: int | None) -> int | None:
 
 
 def _episode(before: Schedule, after: Schedule, episode: str) -> EpisodeImpact:
-    old, new = gate_standings(before, episode), gate_standings(after, episode)
+    old, new = gate_standings(before, episode), gate_standings(after, episode, before)
     gates = [_gate(name, old.get(name, _NOTHING), new.get(name, _NOTHING)) for name in old | new]
     delivery = next((gate for gate in gates if gate.gate == "delivery"), None)
     return EpisodeImpact(

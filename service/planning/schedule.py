@@ -3,7 +3,7 @@
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -123,11 +123,15 @@ def schedule(board: Board, now_min: int) -> Schedule:
     return Schedule(board, line, dispatch(line), now_min)
 
 
-def met_at(board: Board, episode: str, gate: str) -> tuple[int, bool] | None:
-    """The group of the frame's rows whose hand-offs meet a gate, and whether first takes suffice.
+class MetAt(NamedTuple):
+    """Where a gate is met: a group of the frame's rows, and whether their first takes suffice."""
 
-    None where nothing is to meet it.
-    """
+    group: int
+    first: bool
+
+
+def met_at(board: Board, episode: str, gate: str) -> MetAt | None:
+    """The rows whose hand-offs meet a gate; None where nothing is to meet it."""
     record = board.state.episodes[episode]
     met_by = record.route.gates.get(gate)
     if met_by is None:
@@ -135,13 +139,13 @@ def met_at(board: Board, episode: str, gate: str) -> tuple[int, bool] | None:
     department, first = met_by
     of_scenes = department not in record.route.episode_departments
     group = board.frame.groups.place(episode, department, of_scenes=of_scenes)
-    return None if group is None else (group, first)
+    return None if group is None else MetAt(group, first)
 
 
 def delivery_rows(board: Board, episode: str) -> Int64s:
     """The rows whose hand-offs meet an episode's delivery gate, in order."""
     met = met_at(board, episode, "delivery")
-    return np.zeros(0, np.int64) if met is None else board.frame.groups.rows_at(met[0])
+    return np.zeros(0, np.int64) if met is None else board.frame.groups.rows_at(met.group)
 
 
 def _due_rows(schedule: Schedule) -> Int64s:
@@ -160,8 +164,7 @@ def projected_min(schedule: Schedule, episode: str, gate: str) -> int | None:
     met = met_at(schedule.board, episode, gate)
     if met is None:
         return None
-    group, first = met
-    last = schedule.last_of(first=first)[group]
+    last = schedule.last_of(first=met.first)[met.group]
     return None if last < 0 else last
 
 

@@ -6,6 +6,7 @@ from functools import lru_cache
 
 from service.production.state import (
     STUDIO_CALENDAR,
+    WORDS,
     Crew,
     Element,
     Episode,
@@ -23,10 +24,17 @@ from service.vocabulary.quantities import ONE_E4, ceil_div
 
 def base_work_e4(known: Known, item: Scene | Element | Episode, department: str) -> int:
     """The whole work of an item at a department: stated or else counted, times its difficulty."""
-    stated = next((work for name, work in item.work if name == department), None)
+    stated = _said_of(item.work, department)
     work = _counted_e4(known, item, department) if stated is None else stated
-    difficulty = next((factor for name, factor in item.difficulty if name == department), ONE_E4)
-    return ceil_div(work * difficulty, ONE_E4)
+    difficulty = _said_of(item.difficulty, department)
+    return work if difficulty is None else ceil_div(work * difficulty, ONE_E4)
+
+
+def _said_of(words: WORDS, department: str) -> int | None:
+    for name, value in words:
+        if name == department:
+            return value
+    return None
 
 
 def _counted_e4(known: Known, item: Scene | Element | Episode, department: str) -> int:
