@@ -1,39 +1,23 @@
 """What a change does: the plan with it minus the plan without it, at one moment."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
-from itertools import repeat
 from typing import NamedTuple
 
-import numpy as np
-import numpy.typing as npt
-
-from service.planning.board import Board
 from service.planning.changes import Entries, differing
-from service.planning.frame import Frame, order_of
+from service.planning.differences import changed_rows, changed_visits, moved_items, slips
+from service.planning.frame import order_of
 from service.planning.gates import GateStanding, gate_standings
-from service.planning.line import Int64s
-from service.planning.reframe import moved_rows
-from service.planning.schedule import (
-    Schedule,
-    artist_days_e4,
-    date_of,
-    load_e4,
-    projected_min,
-    workdays,
-)
+from service.planning.schedule import Schedule, artist_days_e4, load_e4, projected_min
 from service.production.reach import chains_of
 from service.production.state import Node, State, item_of
-from service.production.visits import UNVISITED, Phase, Take, Visit, take_work_e4
+from service.production.visits import Phase, Take, take_work_e4
 from service.production.work import terms_for
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.identifiers import natural_order
 
-_NO_VISITS: dict[str, Visit] = {}
 _NOTHING = GateStanding(None, None, None)
-Rows = Int64s | slice
-_ALL_ROWS = slice(None)
 
 
 class Reopened(NamedTuple):
@@ -149,7 +133,7 @@ def _reopened(before: Schedule, after: Schedule) -> tuple[Reopened, ...]:
     state = after.state
     found = []
     chains: dict[str, Callable[[Node], tuple[Node, ...]]] = {}
-    for item, department, was, visit in _changed_visits(before, after):
+    for item, department, was, visit in changed_visits(before, after):
         old, new = was.current, visit.current
         if new.phase is not Phase.WAITING or not new.shares:
             continue
@@ -177,20 +161,6 @@ def _asks_less(old: Take, new: Take) -> bool:
     return new.number == old.number and set(new.shares) < set(old.shares)
 
 
-def _changed_visits(before: Schedule, after: Schedule) -> Iterator[tuple[str, str, Visit, Visit]]:
-    """Visits that something was recorded of in between, in their total order."""
-    state = after.state
-    for item in sorted(after.board.changed_visits(before.board), key=order_of):
-        record, visits = item_of(state, item), state.visits.get(item)
-        if record is None or visits is None:
-            continue
-        known = before.state.visits.get(item, _NO_VISITS)
-        for department in sorted(visits, key=record.route.rank.__getitem__):
-            was, visit = known.get(department, UNVISITED), visits[department]
-            if was is not visit:
-                yield item, department, was, visit
-
-
 def _to_look_at(before: Schedule, after: State) -> tuple[ToLookAt, ...]:
     """Scenes that changed retakes list and nobody has answered for."""
     found = []
@@ -211,7 +181,7 @@ def _to_look_at(before: Schedule, after: State) -> tuple[ToLookAt, ...]:
 
 def _departments(before: Schedule, after: Schedule) -> tuple[DepartmentImpact, ...]:
     added: dict[str, int] = {}
-    for schedule, sign, rows in _changed_rows(before, after):
+    for schedule, sign, rows in changed_rows(before, after):
         for row in rows:
             department = schedule.board.frame.nodes[row][1]
             added[department] = added.get(department, 0) + sign * load_e4(schedule, row)
@@ -231,78 +201,16 @@ def line_rank(state: State, department: str) -> tuple[int, str]:
     return len(state.units), department
 
 
-def _changed_rows(
-    before: Schedule, after: Schedule
-) -> Iterable[tuple[Schedule, int, Iterable[int]]]:
-    """Rows to take away and rows to add, so that what did not change is not counted at all."""
-    old, new = before.board, after.board
-    if old.frame is new.frame:
-        differ = np.flatnonzero(_standing_differs(old, new)).tolist()
-        return (before, -1, differ), (after, 1, differ)
-    moved = moved_rows(old.frame, new.frame)
-    stays = np.flatnonzero(moved >= 0)
-    rows = moved[stays]
-    differs = _standing_differs(old, new, stays, rows)
-    alone = np.ones(len(new.phase), np.bool_)
-    alone[rows] = False
-    return (
-        (before, -1, (*np.flatnonzero(moved < 0).tolist(), *stays[differs].tolist())),
-        (after, 1, (*np.flatnonzero(alone).tolist(), *rows[differs].tolist())),
-    )
-
-
-def _standing_differs(
-    old: Board, new: Board, rows: Rows = _ALL_ROWS, others: Rows = _ALL_ROWS
-) -> npt.NDArray[np.bool_]:
-    """Whether some rows of one board stand otherwise than those of another."""
-    differs: npt.NDArray[np.bool_] = (
-        (old.phase[rows] != new.phase[others])
-        | (old.work_e4[rows] != new.work_e4[others])
-        | (old.started_min[rows] != new.started_min[others])
-    )
-    return differs
-
-
 def _scenes(before: Schedule, after: Schedule) -> tuple[SceneImpact, ...]:
     """Scenes that finish at another minute, in their total order."""
-    old, new = before.board.frame, after.board.frame
-    was, will = before.item_finishes(), after.item_finishes()
-    items: Sequence[str] = new.items
-    if old is not new:
-        items = sorted({*old.items, *new.items}, key=order_of)
-        was, will = _finishes(old, was, items), _finishes(new, will, items)
-    moved = np.flatnonzero(was != will)
-    scenes = [items[place] for place in moved.tolist()]
-    ones, others = was[moved].tolist(), will[moved].tolist()
-    told = zip(scenes, ones, others, _slips(before, after, ones, others), strict=True)
+    items, ones, others = moved_items(before, after)
+    told = zip(items, ones, others, slips(before, after, ones, others), strict=True)
+    scenes = (before.state.scenes, after.state.scenes)
     return tuple([
-        SceneImpact(scene, _minute(one), _minute(other), slip)
-        for scene, one, other, slip in told
-        if scene in before.state.scenes or scene in after.state.scenes
+        SceneImpact(item, _minute(one), _minute(other), slip)
+        for item, one, other, slip in told
+        if item in scenes[0] or item in scenes[1]
     ])  # fmt: skip
-
-
-def _slips(
-    before: Schedule, after: Schedule, ones: list[int], others: list[int]
-) -> list[int | None]:
-    """Signed working days from finishes to finishes; None where one has no date."""
-    # what the plan before has counted serves every plan that is compared with it
-    until = before.workdays_until()
-    if until.calendar is None or until.calendar is not after.workdays_until().calendar:
-        return [
-            workdays(after, date_of(before, one), date_of(after, other))
-            for one, other in zip(ones, others, strict=True)
-        ]
-    return [
-        until[other] - until[one] if 0 <= one < NEVER and 0 <= other < NEVER else None
-        for one, other in zip(ones, others, strict=True)
-    ]
-
-
-def _finishes(frame: Frame, finishes: Int64s, items: Sequence[str]) -> Int64s:
-    """Finishes by item as those of other items; -1 where one is not in the frame."""
-    places = np.fromiter(map(frame.place_of.get, items, repeat(-1)), np.int64)
-    return np.where(places >= 0, np.append(finishes, -1)[places], -1)
 
 
 def _minute(value: int | None) -> int | None:

@@ -1,0 +1,104 @@
+"""What differs between two schedules: visits, rows, and the items that finish at another minute."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import repeat
+
+import numpy as np
+import numpy.typing as npt
+
+from service.planning.board import Board
+from service.planning.frame import Frame, order_of
+from service.planning.line import Int64s
+from service.planning.schedule import Schedule, date_of, workdays
+from service.planning.splice import moved_rows
+from service.production.state import item_of
+from service.production.visits import UNVISITED, Visit
+from service.vocabulary.calendar import NEVER
+
+Picked = Int64s | slice
+_NO_VISITS: dict[str, Visit] = {}
+_ALL_ROWS = slice(None)
+
+
+def changed_visits(before: Schedule, after: Schedule) -> Iterator[tuple[str, str, Visit, Visit]]:
+    """Visits that something was recorded of in between, in their total order."""
+    state = after.state
+    for item in sorted(after.board.changed_visits(before.board), key=order_of):
+        record, visits = item_of(state, item), state.visits.get(item)
+        if record is None or visits is None:
+            continue
+        known = before.state.visits.get(item, _NO_VISITS)
+        for department in sorted(visits, key=record.route.rank.__getitem__):
+            was, visit = known.get(department, UNVISITED), visits[department]
+            if was is not visit:
+                yield item, department, was, visit
+
+
+def changed_rows(
+    before: Schedule, after: Schedule
+) -> Iterable[tuple[Schedule, int, Iterable[int]]]:
+    """Rows to take away and rows to add, so that what did not change is not counted at all."""
+    old, new = before.board, after.board
+    if old.frame is new.frame:
+        differ = np.flatnonzero(_standing_differs(old, new)).tolist()
+        return (before, -1, differ), (after, 1, differ)
+    moved = moved_rows(old.frame, new.frame)
+    stays = np.flatnonzero(moved >= 0)
+    rows = moved[stays]
+    differs = _standing_differs(old, new, stays, rows)
+    alone = np.ones(len(new.phase), np.bool_)
+    alone[rows] = False
+    return (
+        (before, -1, (*np.flatnonzero(moved < 0).tolist(), *stays[differs].tolist())),
+        (after, 1, (*np.flatnonzero(alone).tolist(), *rows[differs].tolist())),
+    )
+
+
+def _standing_differs(
+    old: Board, new: Board, rows: Picked = _ALL_ROWS, others: Picked = _ALL_ROWS
+) -> npt.NDArray[np.bool_]:
+    """Whether some rows of one board stand otherwise than those of another."""
+    differs: npt.NDArray[np.bool_] = (
+        (old.phase[rows] != new.phase[others])
+        | (old.work_e4[rows] != new.work_e4[others])
+        | (old.started_min[rows] != new.started_min[others])
+    )
+    return differs
+
+
+def moved_items(before: Schedule, after: Schedule) -> tuple[list[str], list[int], list[int]]:
+    """Items that finish at another minute, in their total order; when they did and when they do.
+
+    NEVER where one does not finish, -1 where it is not planned or is omitted.
+    """
+    old, new = before.board.frame, after.board.frame
+    was, will = before.item_finishes(), after.item_finishes()
+    items: Sequence[str] = new.items
+    if old is not new:
+        items = sorted({*old.items, *new.items}, key=order_of)
+        was, will = _finishes(old, was, items), _finishes(new, will, items)
+    moved = np.flatnonzero(was != will)
+    return [items[place] for place in moved.tolist()], was[moved].tolist(), will[moved].tolist()
+
+
+def _finishes(frame: Frame, finishes: Int64s, items: Sequence[str]) -> Int64s:
+    """Finishes by item as those of other items; -1 where one is not in the frame."""
+    places = np.fromiter(map(frame.place_of.get, items, repeat(-1)), np.int64)
+    return np.where(places >= 0, np.append(finishes, -1)[places], -1)
+
+
+def slips(
+    before: Schedule, after: Schedule, ones: list[int], others: list[int]
+) -> list[int | None]:
+    """Signed working days from finishes to finishes; None where one has no date."""
+    # what the plan before has counted serves every plan that is compared with it
+    until = before.workdays_until()
+    if until.calendar is None or until.calendar is not after.workdays_until().calendar:
+        return [
+            workdays(after, date_of(before, one), date_of(after, other))
+            for one, other in zip(ones, others, strict=True)
+        ]
+    return [
+        until[other] - until[one] if 0 <= one < NEVER and 0 <= other < NEVER else None
+        for one, other in zip(ones, others, strict=True)
+    ]
