@@ -3,14 +3,15 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, insert
 
+from service.log import schema, tokens
 from service.log.studios import make_studio, move_clock
 from service.log.tokens import Token
 from service.production.refusal import Refusal
 from service.record import OpenStudio, Receipt, Studios, propose
-from service.vocabulary.facts import CATALOGUE
-from service.vocabulary.instants import parse_instant
+from service.vocabulary.facts import CATALOGUE, Role
+from service.vocabulary.instants import instant, parse_instant
 from service.vocabulary.kinds import reviver
 from service.web.schemas.events import split_personal
 
@@ -25,6 +26,20 @@ def token(role: str = "supervisor", departments: tuple[str, ...] = ()) -> Token:
 def make(engine: Engine, clock_at: str = OPENED) -> None:
     with engine.begin() as connection:
         make_studio(connection, NAME, "simulated", parse_instant(clock_at))
+        for role in Role:
+            given = token(role)
+            connection.execute(
+                insert(schema.token).values(
+                    studio=given.studio,
+                    token_id=given.token_id,
+                    name=given.name,
+                    role=given.role,
+                    departments=[],
+                    source_prefix=given.source_prefix,
+                    token_hash=tokens.hashed(given.token_id),
+                    issued_at=instant(parse_instant(clock_at)),
+                )
+            )
 
 
 def set_clock(engine: Engine, at: str) -> None:

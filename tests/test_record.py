@@ -1,6 +1,7 @@
 """The write path: dense positions, repeats, all or nothing, personal text aside, the tree."""
 
 import threading
+from datetime import UTC, datetime
 from hashlib import sha256
 
 import orjson
@@ -9,9 +10,10 @@ from sqlalchemy import Engine, text
 
 from service.log.append import read_head
 from service.log.read import bodies, page
+from service.log.tokens import revoke
 from service.production.refusal import Code, Refusal
 from service.proofs.tree import append, leaf_hash, root
-from service.record import OpenStudio, Receipt
+from service.record import OpenStudio, Receipt, TokenRevokedError
 from tests import recording
 from tests.recording import NAME, fact, post, posted, set_clock, worker
 from tests.telling import office_facts
@@ -192,6 +194,33 @@ def test_posts_that_wait_together_are_each_decided_alone(
     )
     assert positions == list(range(positions[0], positions[0] + 16))
     assert worker(engine).view().state == studio.view().state
+
+
+def test_who_posts_beside_a_revoked_token_is_recorded(studio: OpenStudio, engine: Engine) -> None:
+    with engine.begin() as connection:
+        assert revoke(connection, NAME, "t-office", datetime.now(UTC))
+    revoked = recording.token("office")
+    with pytest.raises(TokenRevokedError):
+        studio.recorder.record(revoked, ())
+    told: list[object] = []
+
+    def run(number: int) -> None:
+        try:
+            role = "office" if number % 2 else "supervisor"
+            told.append(post(studio, [_note(number)], role=role))
+        except TokenRevokedError as error:
+            told.append(error)
+
+    threads = [threading.Thread(target=run, args=(number,)) for number in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    refused = [one for one in told if isinstance(one, TokenRevokedError)]
+    assert (len(refused), len(told)) == (4, 8)
+    with engine.connect() as connection:
+        ids = [orjson.loads(body)["id"] for _, body in bodies(connection, NAME, 0)]
+    assert {id_ for id_ in ids if id_.startswith("n")} == {"n0", "n2", "n4", "n6"}
 
 
 def test_a_fault_of_the_database_records_nothing_and_is_raised(

@@ -6,7 +6,7 @@ has to look one up.
 """
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from hashlib import sha256
 from typing import NamedTuple
@@ -14,7 +14,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection, insert, select, update
 
 from service.log import wire
-from service.log.prepared import rows_of, run_alone, statement
+from service.log.prepared import rows_of, run, run_alone, statement
 from service.log.schema import token
 from service.vocabulary.instants import instant_us
 
@@ -60,6 +60,11 @@ _FIND = statement(
     "SELECT token_id, studio, name, role, source_prefix, departments FROM token "
     "WHERE token_hash = $1 AND revoked_at IS NULL",
 )
+_STANDING = statement(
+    "standing_tokens",
+    "SELECT token_id FROM token "
+    "WHERE studio = $1 AND token_id = ANY ($2::text[]) AND revoked_at IS NULL",
+)
 
 
 def issue(
@@ -82,21 +87,33 @@ def issue(
             role=role,
             departments=list(departments),
             source_prefix=source_prefix,
-            token_hash=_hash(secret),
+            token_hash=hashed(secret),
             issued_at=issued_at,
         )
     )
     return token_id, secret
 
 
+def hashed(secret: str) -> bytes:
+    """What is kept of a secret."""
+    # What comes in a header need not be text that UTF-8 can hold; it is then no secret of ours.
+    return sha256(secret.encode("utf-8", "surrogatepass")).digest()
+
+
 def find(connection: Connection, secret: str) -> Token | None:
     """The token of a secret; None for one that was never issued, or was revoked."""
-    found = run_alone(connection, _FIND, _hash(secret))
+    found = run_alone(connection, _FIND, hashed(secret))
     if found.ntuples == 0:
         return None
     ((*texts, departments),) = rows_of(found)
     token_id, studio, name, role, source_prefix = map(bytes.decode, texts)
     return Token(token_id, studio, name, role, wire.read_texts(departments), source_prefix)
+
+
+def standing(connection: Connection, studio: str, token_ids: Iterable[str]) -> frozenset[str]:
+    """Which of a studio's tokens have not been revoked."""
+    found = run(connection, _STANDING, studio.encode(), wire.texts(token_ids))
+    return frozenset(token_id.decode() for (token_id,) in rows_of(found))
 
 
 def list_tokens(connection: Connection, studio: str) -> list[Issued]:
@@ -128,11 +145,6 @@ def revoke(connection: Connection, studio: str, token_id: str, revoked_at: datet
         .values(revoked_at=revoked_at)
     )
     return done.rowcount == 1
-
-
-def _hash(secret: str) -> bytes:
-    # What comes in a header need not be text that UTF-8 can hold; it is then no secret of ours.
-    return sha256(secret.encode("utf-8", "surrogatepass")).digest()
 
 
 def _token(  # the columns of _TOKEN, in their order

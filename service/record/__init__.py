@@ -1,7 +1,7 @@
 """The only write path: lock, catch up, decide, find repeats, append, commit."""
 
 from service.record.proposing import Proposed, propose
-from service.record.recorder import Receipt, Recorder, actor_of
+from service.record.recorder import Receipt, Recorder, TokenRevokedError, actor_of
 from service.record.studios import OpenStudio, Studios, real_clock_us
 
 __all__ = [
@@ -10,6 +10,7 @@ __all__ = [
     "Receipt",
     "Recorder",
     "Studios",
+    "TokenRevokedError",
     "actor_of",
     "propose",
     "real_clock_us",

@@ -1,6 +1,6 @@
 """Posts that wait together are committed together, each decided alone.
 
-The first to get the lock takes in what has queued up behind it.
+The first to get the lock takes along what has come meanwhile.
 """
 
 import threading
@@ -13,7 +13,7 @@ from sqlalchemy.exc import IntegrityError
 
 from service.log.append import Head, Row, append_rows, lock_head
 from service.log.prepared import commit as commit_now
-from service.log.tokens import Token
+from service.log.tokens import Token, standing
 from service.production.decide import Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Refusal
@@ -29,6 +29,10 @@ from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.instants import format_instant
 
 
+class TokenRevokedError(Exception):
+    """The token had been revoked when the log was locked; nothing was recorded."""
+
+
 class Receipt(NamedTuple):
     """What became of one event: where it lies, and whether it had been recorded before."""
 
@@ -40,13 +44,16 @@ class Receipt(NamedTuple):
     marks: tuple[str, ...]
 
 
+_Answer = tuple[Receipt, ...] | Refusal | TokenRevokedError
+
+
 @dataclass
 class _Pending:
     """A post that waits to be committed."""
 
     token: Token
     proposals: Sequence[Proposed]
-    answer: tuple[Receipt, ...] | Refusal | None = None
+    answer: _Answer | None = None
     fault: BaseException | None = None
 
 
@@ -68,31 +75,37 @@ class Recorder:
     def __init__(self, studio: Studio, engine: Engine) -> None:
         self._studio = studio
         self._engine = engine
-        self._queue: list[_Pending] = []
-        self._queue_lock = threading.Lock()
+        self._waiting: list[_Pending] = []
+        self._waiting_lock = threading.Lock()
         self._commit_lock = threading.Lock()
 
     def record(self, token: Token, proposals: Sequence[Proposed]) -> tuple[Receipt, ...] | Refusal:
         """Record a batch whole, or refuse it whole with every reason.
 
-        A repeat of what is recorded gets its first receipt again. Faults of the database are
-        raised, and nothing is recorded then.
+        A repeat of what is recorded gets its first receipt again. Raises TokenRevokedError. Faults
+        of the database are raised, and nothing is recorded then.
         """
         pending = _Pending(token, proposals)
-        with self._queue_lock:
-            self._queue.append(pending)
+        with self._waiting_lock:
+            self._waiting.append(pending)
         with self._commit_lock:
             if pending.answer is None and pending.fault is None:
-                with self._queue_lock:
-                    together, self._queue = self._queue, []
-                self._commit_together(together)
+                self._commit_together()
         if pending.fault is not None:
             raise pending.fault
         if pending.answer is None:
             raise RuntimeError("a post was neither answered nor failed")
+        if isinstance(pending.answer, TokenRevokedError):
+            raise pending.answer
         return pending.answer
 
-    def _commit_together(self, together: list[_Pending]) -> None:
+    def _take_waiting(self) -> list[_Pending]:
+        with self._waiting_lock:
+            taken, self._waiting = self._waiting, []
+        return taken
+
+    def _commit_together(self) -> None:
+        together: list[_Pending] = []
         try:
             try:
                 answers = self._commit(together, known_first=False)
@@ -100,7 +113,7 @@ class Recorder:
                 # what was decided as new had been recorded before
                 answers = self._commit(together, known_first=True)
         except BaseException as fault:
-            for pending in together:
+            for pending in (*together, *self._take_waiting()):
                 pending.fault = fault
             if not isinstance(fault, Exception):
                 raise
@@ -108,23 +121,28 @@ class Recorder:
         for pending, answer in zip(together, answers, strict=True):
             pending.answer = answer
 
-    def _commit(
-        self, together: list[_Pending], *, known_first: bool
-    ) -> list[tuple[Receipt, ...] | Refusal]:
-        """Decide posts, each alone, and commit what may be recorded.
+    def _commit(self, together: list[_Pending], *, known_first: bool) -> list[_Answer]:
+        """Decide the posts that wait, each alone, and commit what may be recorded.
 
-        Repeats are rare and looking for them costs as much as a third of inserting, so it is done
-        where the rules refuse a post, and for all (`known_first`) once the log has refused a row.
+        They are added to `together` only when the log has been locked: while another worker held
+        it, more came. Repeats are rare and looking for them costs as much as a third of
+        inserting, so it is done where the rules refuse a post, and for all (`known_first`) once
+        the log has refused a row.
         """
+        studio = self._studio.name
         with self._engine.begin() as connection:
-            head = lock_head(connection, self._studio.name)
+            head = lock_head(connection, studio)
             view = self._studio.caught_up(connection, head)
+            together += self._take_waiting()
             commit = _Commit(head, view.state, view.now_us)
-            studio = self._studio.name
+            by = standing(connection, studio, {pending.token.token_id for pending in together})
             every = [one for pending in together for one in pending.proposals]
             known = find_repeats(connection, studio, every) if known_first else {}
-            answers = []
+            answers: list[_Answer] = []
             for pending in together:
+                if pending.token.token_id not in by:
+                    answers.append(TokenRevokedError())
+                    continue
                 answer = self._answer(connection, commit, known, pending)
                 if isinstance(answer, Refusal) and not known_first:
                     repeats = find_repeats(connection, studio, pending.proposals)

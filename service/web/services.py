@@ -1,7 +1,7 @@
 """What the routes need from the rest of the service, and where they find it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol, cast
 
 from flask import Flask, current_app
@@ -22,7 +22,7 @@ class Recorder(Protocol):
     def record(
         self, token: Token, proposals: Sequence[Proposed], /
     ) -> tuple[Receipt, ...] | Refusal:
-        """Record a batch whole, or refuse it whole."""
+        """Record a batch whole, or refuse it whole. Raises TokenRevokedError."""
 
 
 class Studio(Protocol):
@@ -50,6 +50,7 @@ class Services:
     settings: Settings
     engine: Engine
     studios: Studios
+    tokens_seen: dict[bytes, Token] = field(default_factory=dict)
 
 
 def provide(app: Flask, given: Services) -> None:

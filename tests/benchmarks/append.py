@@ -44,6 +44,12 @@ ROUNDS = 5
 POSTS = 100
 BATCHES = 12
 DEPARTMENTS = ("layout", "background", "animation", "paint", "camera")
+TWINS = {
+    "a bare COPY of the same rows, no index but the key": (
+        "LIKE event INCLUDING CONSTRAINTS, PRIMARY KEY (studio, position)"
+    ),
+    "the same with the log's indexes": "LIKE event INCLUDING ALL",
+}
 A_SCENE = 3 * len(DEPARTMENTS) + 1
 
 
@@ -55,7 +61,7 @@ def measure(size: Size) -> list[Figure]:
         singles: list[Posted] = []
         bare: list[float] = []
         together: dict[int, list[float]] = {clients: [] for clients in BATCHERS}
-        copied: list[float] = []
+        copied: list[tuple[float, ...]] = []
         for _ in range(rounds):
             singles.append(post_all(url, floor.singles(posts)))
             bare.append(CLIENTS * posts / took_s(lambda: _bare_commits(installed.dsn, posts)))
@@ -63,7 +69,7 @@ def measure(size: Size) -> list[Figure]:
                 each = -(-batches // clients)
                 posted = post_all(url, floor.batches(clients, each))
                 rates.append(clients * each * BATCH_EVENTS / posted.took_s)
-            copied.append(_bare_copy(installed.dsn, batches * BATCH_EVENTS))
+            copied.append(tuple(_bare_copies(installed.dsn, batches * BATCH_EVENTS)))
     return _figures(singles, bare, together, copied)
 
 
@@ -71,10 +77,10 @@ def _figures(
     singles: Sequence[Posted],
     bare: Sequence[float],
     together: dict[int, list[float]],
-    copied: Sequence[float],
+    copied: Sequence[tuple[float, ...]],
 ) -> list[Figure]:
     rate = median(len(posted.waits_s) / posted.took_s for posted in singles)
-    commits, copy = median(bare), median(copied)
+    commits, copies = median(bare), [median(rates) for rates in zip(*copied, strict=True)]
     beside = f"{CLIENTS} bare clients, the same statements"
     return [
         Figure(f"single posts, {CLIENTS} clients", rate, "a second", rate / commits, beside),
@@ -89,12 +95,12 @@ def _figures(
                 f"events in batches of {BATCH_EVENTS}, clients: {clients}",
                 median(rates),
                 "a second",
-                median(rates) / copy,
+                median(rates) / copies[0],
                 "a bare COPY of the same rows",
             )
             for clients, rates in together.items()
         ),
-        Figure("a bare COPY of the same rows", copy, "a second"),
+        *(Figure(what, rate, "a second") for what, rate in zip(TWINS, copies, strict=True)),
     ]
 
 
@@ -214,10 +220,9 @@ def _bare_client(dsn: str, number: int, posts: int) -> None:
             connection.commit()
 
 
-def _bare_copy(dsn: str, rows: int) -> float:
-    """Rows a second when the log's last rows are copied into an empty table like the log's."""
+def _bare_copies(dsn: str, rows: int) -> Iterator[float]:
+    """Rows a second when the log's last rows are copied into an empty table, for each in TWINS."""
     with psycopg.connect(dsn) as connection, connection.cursor() as cursor:
-        cursor.execute("CREATE TEMPORARY TABLE twin (LIKE event INCLUDING CONSTRAINTS)")
         last = (
             "COPY (SELECT * FROM event WHERE studio = %s ORDER BY position DESC LIMIT %s) "
             "TO STDOUT (FORMAT BINARY)"
@@ -230,4 +235,9 @@ def _bare_copy(dsn: str, rows: int) -> float:
                 into.write(told)
             connection.commit()
 
-        return rows / took_s(copy)
+        for made in TWINS.values():
+            cursor.execute(f"CREATE TABLE twin ({made})".encode())
+            connection.commit()
+            yield rows / took_s(copy)
+            cursor.execute("DROP TABLE twin")
+            connection.commit()

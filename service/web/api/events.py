@@ -13,7 +13,7 @@ from service.production.refusal import Refusal
 from service.record import Receipt
 from service.vocabulary.instants import format_instant, parse_instant
 from service.web import negotiation, observing, posted
-from service.web.access import require
+from service.web.access import look_again, require, require_until_recorded
 from service.web.described import Answer, describe
 from service.web.negotiation import BATCH, EVENT, JSON
 from service.web.problems import ProblemError
@@ -66,12 +66,13 @@ _BATCH_OF_EVENTS = {"type": "array", "items": _ONE_EVENT}
     },
     problems=(*posted.PROBLEMS, "id-reused"),
 )
-@require()
+@require_until_recorded
 def post_events() -> Response:
     """Check, propose and record what is posted."""
     negotiation.query_of(_NO_QUERY)
     proposals, batch = posted.events_posted(g.token)
     if not proposals:
+        look_again()
         return _receipts((), batch)
     found = services().studios.of(g.token.studio).recorder.record(g.token, proposals)
     if isinstance(found, Refusal):
