@@ -128,7 +128,6 @@ def serving_options(host: str, port: int, workers: int, threads: int) -> dict[st
         "bind": f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
         "workers": workers,
         "threads": threads,
-        "worker_class": "gthread",
         "timeout": 120,
         "graceful_timeout": 30,
         "keepalive": 75,

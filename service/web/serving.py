@@ -3,12 +3,14 @@
 import gc
 import json
 import socket
+import time
 from http import HTTPStatus
 from typing import Any
 
 from flask import Flask
 from gunicorn import util
 from gunicorn.app.base import BaseApplication
+from gunicorn.workers.gthread import ThreadWorker
 
 from service.log.engine import service_engine
 from service.planning.dispatch import warm
@@ -20,6 +22,21 @@ from service.web.problems import MEDIA_TYPE
 # A worker's state is large, grows slowly and holds no cycles: looking through all of it as often as
 # Python would by itself costs a tenth of the time and answers that wait for half a second.
 GC_THRESHOLDS = (50_000, 50, 1000)
+
+
+# Clients keep their connections, so where these go by chance one worker may have nearly all of them
+# and its one interpreter's lock, while another idles.
+CONNECTIONS_TOLD_APART = 4
+YIELDED_S = 0.001
+
+
+class EvenWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn ships no types for it
+    """A worker that gives way to those with fewer connections when a new one comes in."""
+
+    def accept(self, listener: socket.socket) -> None:
+        """Take a connection, unless another worker took it while this one gave way."""
+        time.sleep(YIELDED_S * min(self.nr_conns, CONNECTIONS_TOLD_APART))
+        super().accept(listener)
 
 
 def worker_app(settings: Settings, database_url: str) -> Flask:
@@ -42,6 +59,7 @@ class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types
         """Take the options given."""
         for name, value in self._options.items():
             self.cfg.set(name, value)
+        self.cfg.set("worker_class", EvenWorker)
 
     def load(self) -> Flask:
         """Make the app: in each worker, after the fork."""

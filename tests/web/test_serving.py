@@ -1,8 +1,11 @@
-"""What gunicorn refuses by itself leaves as a problem too."""
+"""What gunicorn refuses by itself leaves as a problem too, and connections go where few are."""
 
 import json
 import socket
 
+import pytest
+
+from service.web import serving
 from service.web.serving import write_problem
 
 
@@ -19,3 +22,23 @@ def test_a_request_that_no_app_sees_is_answered_with_a_problem() -> None:
     assert (problem["type"], problem["status"]) == ("about:blank", 414)
     assert problem["title"] in first
     assert "\u20ac" in problem["detail"]
+
+
+def test_a_worker_with_connections_gives_way_to_one_with_fewer(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    waited: list[float] = []
+    monkeypatch.setattr("service.web.serving.time.sleep", waited.append)
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        listener.listen()
+        listener.setblocking(False)
+        for connections in (0, 1, 3, 100):
+            worker = serving.EvenWorker.__new__(serving.EvenWorker)
+            worker.nr_conns = connections
+            # nobody connects, as if another worker had been faster
+            worker.accept(listener)
+            assert worker.nr_conns == connections
+    assert waited[0] == 0
+    assert waited == sorted(set(waited))
+    assert waited[-1] < 0.01
