@@ -185,8 +185,10 @@ def _departments(before: Schedule, after: Schedule) -> tuple[DepartmentImpact, .
         for row in rows:
             department = schedule.board.frame.nodes[row][1]
             added[department] = added.get(department, 0) + sign * load_e4(schedule, row)
+    # a strike of the route that laid it takes a department away
+    units = {**before.state.units, **after.state.units}
     return tuple(
-        DepartmentImpact(name, work, after.state.units[name], artist_days_e4(after, name, work))
+        DepartmentImpact(name, work, units[name], artist_days_e4(after, name, work))
         for name, work in sorted(added.items(), key=lambda pair: line_rank(after.state, pair[0]))
         if work != 0
     )

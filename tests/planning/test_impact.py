@@ -7,7 +7,8 @@ import pytest
 from service.planning.board import advance, make_board
 from service.planning.impact import Impact, compare
 from service.planning.schedule import schedule
-from service.production.state import State
+from service.production.evolve import fold
+from service.production.state import EMPTY, State
 from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
 from tests.telling import Story, studio
 
@@ -153,3 +154,14 @@ def test_plans_of_different_moments_are_not_compared(story: Story) -> None:
     board = make_board(story.state)
     with pytest.raises(ValueError, match="same moment"):
         compare(schedule(board, 32_000_000), schedule(board, 32_000_001))
+
+
+def test_what_is_folded_again_and_comes_to_the_same_has_no_impact(story: Story) -> None:
+    """A strike folds its tail again: other objects that say the same."""
+    story.tell("hook-up.declared", ONE, {"to": TWO})
+    story.tell("retake.called", ONE, CALL)
+    assert [look.scene for look in story.state.retakes["R1"].look_at] == [TWO]
+    again = fold(EMPTY, story.standing())
+    assert again == story.state
+    told = _impact(story.state, again, story.now)
+    assert (told.reopened, told.to_look_at, told.departments, told.scenes) == ((), (), (), ())
