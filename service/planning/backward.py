@@ -6,7 +6,7 @@ crews: two visits may count on the same artist, so crews can eat the float this 
 
 import numpy as np
 
-from service.planning.compiled import Int, compiled, index, inlined
+from service.planning.compiled import Int, compiled, inlined
 from service.planning.line import OUT, Int32s, Int64s, Line, Plan, Problem, fixed_minutes, problem
 from service.planning.minutes import row_durations, worked_before
 from service.vocabulary.calendar import NEVER
@@ -57,13 +57,11 @@ def pass_back(
         if p.state[row] != OUT:
             finish[row] = due[row]
     for i in range(ordered - 1, -1, -1):
-        here = index(order[i])
+        here = np.int64(order[i])
         for arc in range(p.successor_from[here], p.successor_from[here + 1]):
-            before = start[index(p.successor[arc])]
-            if before < finish[here]:
-                finish[here] = before
+            finish[here] = min(finish[here], start[p.successor[arc]])
         if finish[here] < NEVER:
-            start[here] = _back(p, index(p.department[here]), finish[here], minutes[here])
+            start[here] = _back(p, np.int64(p.department[here]), finish[here], minutes[here])
 
 
 @inlined

@@ -13,7 +13,6 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any, TypeAlias, TypeVar, cast
 
-import numpy as np
 from numba import njit
 
 Int: TypeAlias = Any
@@ -35,12 +34,3 @@ def compiled(function: Kernel) -> Kernel:
 def inlined(function: Kernel) -> Kernel:
     """Compile into each caller: a call would pass every array of a problem on the stack."""
     return cast(Kernel, _njit(inline="always")(function))
-
-
-_INDEX = (1 << 31) - 1
-
-
-@inlined
-def index(number: Int) -> Int:
-    """A number that is not negative, as int64, so that the compiler need not count from the end."""
-    return np.int64(number) & _INDEX
