@@ -298,10 +298,11 @@ class Studio:
         It is not kept, but its board is, apart from the head's: who looks at one past moment will
         look at its neighbours.
         """
-        boards = [board for board in (self._past_board, self._board) if board is not None]
-        near = next((board for board in boards if not frame_differs(board, state)), None)
+        past, head = self._past_board, self._board
+        boards = [board for board in (past, head) if board is not None]
+        near = next((board for board in boards if not frame_differs(board, state)), past or head)
         board = make_board(state) if near is None else advance(near, state)
-        if near is None or near is not self._board:
+        if head is None or near is not head or board.frame is not head.frame:
             self._past_board = board
         return schedule(board, now_min)
 
