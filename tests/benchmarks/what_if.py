@@ -2,13 +2,12 @@
 
 import statistics
 import tempfile
-import threading
-import time
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from random import Random
 from typing import Any
+from urllib.parse import urlsplit
 
 import httpx
 import orjson
@@ -23,75 +22,70 @@ from service.production.evolve import fold
 from service.production.state import EMPTY, State
 from service.settings import Settings
 from service.vocabulary.event import read_event
+from service.web.negotiation import EVENT
 from tests.benchmarks.figures import Figure, Size
+from tests.posting import post_all, request
 from tests.seed.generated import generated
 from tests.serving import environ_of, served
 
 CLIENTS = 4
 REQUESTS = 400
+FINAL_EVERY = 100
+"""How often the usual calls have the demo's last retake among them, by far the largest."""
 DAYS_LEAST = 40
-
-Ask = Callable[[Client, int], object]
 
 
 def measure(size: Size) -> list[Figure]:
     """Median and 99th percentile in milliseconds, and those of the demo's last retake."""
     days = generated()[: size.of(len(generated()), DAYS_LEAST)]
     calls = retakes(state_of(days), days[-1].clock_at, size.of(REQUESTS, 8))
-    with filled(days) as (url, secret), ExitStack() as stack:
-        connections = [stack.enter_context(httpx.Client(timeout=60)) for _ in range(CLIENTS)]
-        clients = [Client(url, secret, connection) for connection in connections]
-        each = len(calls) // CLIENTS
-
-        def call(client: Client, number: int) -> object:
-            return client.what_if([calls[number]])
-
-        took_ms(clients, call, 2)  # every worker catches up first
-        little = took_ms(clients, lambda client, _: client.get("/shows"), each)
-        usual = took_ms(clients, call, each)
-        figures = [Figure("list of shows, median", statistics.median(little), "ms")]
-        figures += compared("what if: a retake", usual, little)
-        if len(days) == len(generated()):
-            last = [seed.final_retake()]
-            took_ms(clients, lambda client, _: client.what_if(last), 1)
-            largest = took_ms(clients, lambda client, _: client.what_if(last), each // 10)
+    last = [seed.final_retake()] if len(days) == len(generated()) else []
+    calls = [call for place in range(0, len(calls), FINAL_EVERY)
+             for call in (*last, *calls[place : place + FINAL_EVERY])]  # fmt: skip
+    with filled(days) as (url, secret):
+        usual = [what_if(url, secret, call) for call in calls]
+        post_all(url, shared(usual[-CLIENTS:] * 4))  # every worker catches up first
+        little = post_all(url, shared([show_clock(url, secret)] * len(usual))).waits_s
+        waits = post_all(url, shared(usual)).waits_s
+        alone = post_all(url, [usual[: len(usual) // CLIENTS]]).waits_s
+        figures = [Figure("clock, median", 1000 * statistics.median(little), "ms")]
+        figures += compared("what if, four clients", waits, little)
+        figures += compared("what if, one client", alone, little)
+        if last:
+            largest = post_all(url, shared([what_if(url, secret, last[0])] * 40)).waits_s
             figures += compared("what if: the demo's last retake", largest, little)
     return figures
 
 
-def compared(what: str, taken: Sequence[float], little: Sequence[float]) -> list[Figure]:
-    """Median and 99th percentile beside the same of a list of shows."""
-    beside = "a list of shows"
-    marks = (("median", 50), ("99th percentile", 99))
+def what_if(url: str, secret: str, call: dict[str, Any]) -> bytes:
+    """The bytes of a request to try a call."""
+    return request(url, "/what-if", secret, EVENT, orjson.dumps(call))
+
+
+def show_clock(url: str, secret: str) -> bytes:
+    """The bytes of a request that asks for the studio's clock."""
+    host = urlsplit(url).netloc
+    return f"GET /clock HTTP/1.1\r\nHost: {host}\r\nAuthorization: Bearer {secret}\r\n\r\n".encode()
+
+
+def shared(requests: Sequence[bytes]) -> list[Sequence[bytes]]:
+    """Requests by client."""
+    return [requests[place::CLIENTS] for place in range(CLIENTS)]
+
+
+def compared(what: str, waits_s: Sequence[float], little_s: Sequence[float]) -> list[Figure]:
+    """Median and 99th percentile, the median beside that of the clock."""
+    median, most = (at(waits_s, percent) for percent in (50, 99))
+    beside = median / at(little_s, 50)
     return [
-        Figure(f"{what}, {name}", at(taken, p), "ms", at(taken, p) / at(little, p), beside)
-        for name, p in marks
+        Figure(f"{what}, median", 1000 * median, "ms", beside, "the clock"),
+        Figure(f"{what}, 99th percentile", 1000 * most, "ms", most / median, "its median"),
     ]
 
 
-def at(taken: Sequence[float], percent: int) -> float:
+def at(waits_s: Sequence[float], percent: int) -> float:
     """A percentile."""
-    return statistics.quantiles(taken, n=100, method="inclusive")[percent - 1]
-
-
-def took_ms(clients: Sequence[Client], ask: Ask, each: int) -> list[float]:
-    """Milliseconds of every request; the clients ask at once, each one request after the other."""
-    taken: list[float] = []
-
-    def run(place: int, client: Client) -> None:
-        for turn in range(each):
-            began = time.perf_counter()
-            ask(client, place * each + turn)
-            taken.append(1000 * (time.perf_counter() - began))
-
-    threads = [
-        threading.Thread(target=run, args=(place, client)) for place, client in enumerate(clients)
-    ]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    return taken
+    return statistics.quantiles(waits_s, n=100, method="inclusive")[percent - 1]
 
 
 def state_of(days: Sequence[seed.Day]) -> State:
