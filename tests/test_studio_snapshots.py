@@ -156,6 +156,28 @@ def test_a_worker_that_starts_from_a_snapshot_plans_alike(
     assert schedule(cold, warm.now_min).plan.finish.tolist() == one.plan.finish.tolist()
 
 
+def test_the_impact_of_an_event_is_the_same_wherever_its_states_come_from(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A scene that a retake lists to look at is told of the call, and of no event behind it."""
+    posted(studio, [fact("hook-up.declared", SCENE, {"to": "KESTREL-1/2"}, id="joined")], "office")
+    posted(studio, [fact("work.started", SCENE, {"department": "layout"}, id="started")])
+    data: dict[str, object] = {"retake": "R1", "kind": "retake", "urgency": "must-fix"}
+    data |= {"back_to": "layout", "strands": ["character"], "share": 0.5}
+    (call,) = posted(studio, [fact("retake.called", SCENE, data, id="called")])
+    (first, *_) = posted(studio, notes(6, "a"))
+    posted(studio, strikes_of(first.position))
+    posted(studio, notes(6, "b"))
+    _snapped(studio)
+    workers = [studio, started_warm(engine, monkeypatch)]
+    listed = []
+    for event in log_of(engine)[call.position - 1 :]:
+        one, other = (worker.warm.impact_of(event) for worker in workers)
+        assert one == other
+        listed += [(event.position, look.scene) for look in one.to_look_at]
+    assert listed == [(call.position, "KESTREL-1/2")]
+
+
 def test_a_worker_that_starts_from_a_snapshot_tells_what_happened_alike(
     studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -6,7 +6,7 @@ crews: two visits may count on the same artist, so crews can eat the float this 
 
 import numpy as np
 
-from service.planning.compiled import Int, compiled, inlined
+from service.planning.compiled import Int, compiled, index, inlined, least
 from service.planning.line import OUT, Int32s, Int64s, Line, Plan, Problem, fixed_minutes, problem
 from service.planning.minutes import row_durations, worked_before
 from service.vocabulary.calendar import NEVER
@@ -57,11 +57,11 @@ def pass_back(
         if p.state[row] != OUT:
             finish[row] = due[row]
     for i in range(ordered - 1, -1, -1):
-        here = np.int64(order[i])
+        here = index(order[i])
         for arc in range(p.successor_from[here], p.successor_from[here + 1]):
-            finish[here] = min(finish[here], start[p.successor[arc]])
+            finish[here] = least(finish[here], start[index(p.successor[arc])])
         if finish[here] < NEVER:
-            start[here] = _back(p, np.int64(p.department[here]), finish[here], minutes[here])
+            start[here] = _back(p, index(p.department[here]), finish[here], minutes[here])
 
 
 @inlined
@@ -97,7 +97,7 @@ def _back(p: Problem, d: Int, t: Int, minutes: Int) -> Int:
         return t - minutes
     target = worked_before(p, d, t) - minutes
     if target < 0:
-        return min(t, p.window_start[low]) + target
+        return least(t, p.window_start[low]) + target
     while high - low > 1:
         middle = (low + high) // 2
         if p.window_before[middle] <= target:

@@ -4,15 +4,17 @@ They also run uncompiled (NUMBA_DISABLE_JIT=1) with the same result; numpy's sca
 widened before they are shifted or multiplied.
 
 A compiled caller that lies in the cache holds its callees and the constants it imports. It is
-thrown away when its own file changes, not when theirs does: after a change in `line`, `heaps` or
-`minutes`, delete the cached files (`*.nbi`, `*.nbc`) or touch `kernel` and `backward`. An installed
-release is not concerned, all its files are new.
+thrown away when its own file changes, not when theirs does: after a change in `line`, `heaps`,
+`minutes`, `desks`, `trays` or `wheel`, delete the cached files (`*.nbi`, `*.nbc`) or touch `kernel`
+and `backward`. An installed release is not concerned, all its files are new; but the index of an
+old cache names the classes `Run` and `Problem`, and cannot be read if they are called otherwise.
 """
 
 from collections.abc import Callable
 from functools import partial
 from typing import Any, TypeAlias, TypeVar, cast
 
+import numpy as np
 from numba import njit
 
 Int: TypeAlias = Any
@@ -34,3 +36,27 @@ def compiled(function: Kernel) -> Kernel:
 def inlined(function: Kernel) -> Kernel:
     """Compile into each caller: a call would pass every array of a problem on the stack."""
     return cast(Kernel, _njit(inline="always")(function))
+
+
+_INDEX = (1 << 31) - 1
+
+
+@inlined
+def index(number: Int) -> Int:
+    """A number that is not negative, as int64, so that the compiler need not count from the end."""
+    return np.int64(number) & _INDEX
+
+
+# min and max of Python are compiled to calls, each as long as the rest of a short function.
+
+
+@inlined
+def least(a: Int, b: Int) -> Int:
+    """The smaller one."""
+    return a if a < b else b
+
+
+@inlined
+def most(a: Int, b: Int) -> Int:
+    """The larger one."""
+    return a if a > b else b

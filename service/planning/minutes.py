@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from service.planning.compiled import Int, compiled, inlined
+from service.planning.compiled import Int, compiled, index, inlined, most
 from service.planning.line import ON_DESK, OUT, Int64s, Problem
 from service.vocabulary.calendar import NEVER
 
@@ -28,8 +28,13 @@ def rated_segment(p: Problem, d: Int, t: Int) -> Int:
 @inlined
 def duration(p: Problem, row: Int, segment: Int) -> Int:
     """Working minutes of a row's work at the rate of a segment, rounded up, at least 1."""
-    rate_e4 = p.crew_rate_e4[segment]
-    return max(1, (p.work_e4[row] * p.crew_day_min[segment] + rate_e4 - 1) // rate_e4)
+    return working_minutes(p.work_e4[row], p.crew_day_min[segment], p.crew_rate_e4[segment])
+
+
+@inlined
+def working_minutes(work_e4: Int, day_min: Int, rate_e4: Int) -> Int:
+    """The minutes that a work takes, rounded up, at least 1."""
+    return most(np.int64(1), (work_e4 * day_min + rate_e4 - 1) // rate_e4)
 
 
 @inlined
@@ -37,7 +42,7 @@ def minutes_left(p: Problem, row: Int, segment: Int, started: Int, now: Int) -> 
     """Working minutes still to do at `now`."""
     d = np.int64(p.department[row])
     done = worked_before(p, d, now) - worked_before(p, d, started)
-    return max(1, duration(p, row, segment) - max(0, done))
+    return most(np.int64(1), duration(p, row, segment) - most(np.int64(0), done))
 
 
 @inlined
@@ -58,7 +63,7 @@ def worked_before(p: Problem, d: Int, t: Int) -> Int:
     """Working minutes of a department before `t`."""
     window = first_open(p, d, t)
     if window < p.window_from[d + 1]:
-        return p.window_before[window] + max(0, t - p.window_start[window])
+        return p.window_before[window] + most(np.int64(0), t - p.window_start[window])
     if window == p.window_from[d]:
         return np.int64(0)
     return p.window_before[window - 1] + p.window_end[window - 1] - p.window_start[window - 1]
@@ -70,15 +75,16 @@ def end_of_minute(p: Problem, d: Int, window: Int, target: Int) -> Int:
 
     Most visits end soon, so the steps grow before they shrink.
     """
-    windows = np.int64(p.window_from[d + 1])
-    low, step = window, np.int64(1)
-    while low + step < windows and p.window_before[low + step] < target:
+    windows = index(p.window_from[d + 1])
+    low, step = index(window), np.int64(1)
+    while low + step < windows and p.window_before[index(low + step)] < target:
         low += step
         step *= 2
     while step > 1:
-        step //= 2
-        if low + step < windows and p.window_before[low + step] < target:
+        step >>= 1
+        if low + step < windows and p.window_before[index(low + step)] < target:
             low += step
+    low = index(low)
     if low >= windows:
         return NEVER
     end = p.window_start[low] + target - p.window_before[low]
