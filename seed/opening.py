@@ -39,6 +39,7 @@ def office_opening() -> list[Told]:
         *_calendars(at_min + 3),
         *(crew(at_min + 5, station.name, station.artists, BEFORE_ON) for station in STATIONS),
     ]
+    told.append(Told(at_min + 7, "rate.set", SHOW, rates()))
     told += [Told(at_min + 10, *said) for said in series_elements()]
     for number in range(len(EPISODES)):
         if board_on(number) < FIRST_ON:
@@ -75,6 +76,16 @@ def crew(at_min: int, department: str, artists: int, from_on: date) -> Told:
         "from_on": str(from_on),
     }
     return Told(at_min, "crew.set", "studio", data)
+
+
+def rates() -> dict[str, Any]:
+    """The rate card, as told."""
+    return {
+        "currency": scenario.CURRENCY,
+        "from_on": str(BEFORE_ON),
+        "rates": scenario.RATES,
+        "credit": scenario.CREDIT,
+    }
 
 
 def episode_opening(number: int, at_min: int) -> list[Told]:

@@ -114,6 +114,20 @@ STATIONS: Final = (
         1,
     ),
 )
+CURRENCY: Final = "EUR"
+CREDIT: Final = 0.8
+# invented, in the order of the stations: what an artist's day costs the client, about 240 to 300,
+# over what is done in one
+RATES: Final = dict(
+    zip(
+        (station.name for station in STATIONS),
+        (
+            *("6800.00", "1.35", "58.00", "48.00", "95.00", "28.50", "10.40", "8.60", "2.55"),
+            *("13.50", "19.00", "1150.00", "620.00", "310.00"),
+        ),
+        strict=True,
+    )
+)
 DEPARTMENTS: Final = tuple(station.name for station in STATIONS)
 CODES: Final = {station.name: station.code for station in STATIONS}
 GRAINS: Final = {station.name: station.grain for station in STATIONS}

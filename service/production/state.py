@@ -4,6 +4,7 @@
 """
 
 from datetime import date
+from decimal import Decimal
 from typing import Any, NamedTuple
 
 from immutables import Map, MapMutation
@@ -24,6 +25,19 @@ class Crew(NamedTuple):
     artists: int
     rate_e4: int
     day_min: int
+
+
+class RateCard(NamedTuple):
+    """Prices by department's unit, valid from a date; the share of them that is credited."""
+
+    from_on: date
+    currency: str
+    rates: tuple[tuple[str, Decimal], ...]
+    credit_e4: int
+
+    def rate(self, department: str) -> Decimal | None:
+        """The price of a department's unit; None where the card has none."""
+        return next((rate for name, rate in self.rates if name == department), None)
 
 
 class Stoppage(NamedTuple):
@@ -208,6 +222,7 @@ _FIELDS = (
     "crews",
     "stoppages",
     "units",
+    "rate_cards",
     "shows",
     "episodes",
     "scenes",
@@ -232,6 +247,7 @@ class State:
     crews: Map[str, tuple[Crew, ...]]
     stoppages: Map[str, tuple[Stoppage, ...]]
     units: Map[str, str]
+    rate_cards: Map[str, tuple[RateCard, ...]]
     shows: Map[str, Show]
     episodes: Map[str, Episode]
     scenes: Map[str, Scene]
@@ -278,6 +294,7 @@ class Draft:
     crews: MapMutation[str, tuple[Crew, ...]]
     stoppages: MapMutation[str, tuple[Stoppage, ...]]
     units: MapMutation[str, str]
+    rate_cards: MapMutation[str, tuple[RateCard, ...]]
     shows: MapMutation[str, Show]
     episodes: MapMutation[str, Episode]
     scenes: MapMutation[str, Scene]

@@ -8,10 +8,13 @@ import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Any, cast
 
 from service.vocabulary import identifiers
 from service.vocabulary.instants import parse_instant
+from service.vocabulary.money import CURRENCY as CURRENCY_CODE
+from service.vocabulary.money import MONEY, SIGNED_MONEY
 from service.vocabulary.quantities import to_e4
 
 
@@ -81,6 +84,22 @@ class Quantity(Kind):
     def revive(self, value: Any) -> int:
         """Ten-thousandths."""
         return to_e4(value)
+
+
+@dataclass(frozen=True)
+class Money(Kind):
+    """An amount or a price as decimal text, with at most four decimals."""
+
+    signed: bool = False
+
+    @property
+    def pattern(self) -> str:
+        """What all of the text must match."""
+        return f"^{SIGNED_MONEY if self.signed else MONEY}$"
+
+    def revive(self, value: Any) -> Decimal:
+        """The decimal."""
+        return Decimal(value)
 
 
 @dataclass(frozen=True)
@@ -158,6 +177,7 @@ SCENE = Code(
     f"^{identifiers.SHOW}-{identifiers.EPISODE}/{identifiers.SCENE}$",
     "a scene: SHOW-EPISODE/SCENE",
 )
+CURRENCY = Code(f"^{CURRENCY_CODE}$", "a currency's code of ISO 4217, such as EUR", 3)
 TAKE = Whole(1, 999)
 SHARE = Quantity(1, 10_000)
 AMOUNT = Quantity(0, 10_000_000 * 10_000)

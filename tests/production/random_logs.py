@@ -200,13 +200,23 @@ def _studio_wide(story: Story, random: Random, prefix: str) -> Proposal:
     return "crew.set", "studio", crew
 
 
+def _rates(story: Story, random: Random, prefix: str) -> Proposal:
+    data = {
+        "currency": "EUR",
+        "from_on": f"2031-03-{random.randint(1, 28):02d}",
+        "rates": {name: f"{random.randint(0, 9999) / 100:.2f}" for name in story.state.units},
+        "credit": random.randint(0, 10) / 10,
+    }
+    return "rate.set", "KESTREL", data
+
+
 JOINS: tuple[Proposer, ...] = (_joining, _joining, _listing)
 OF_ITEMS: tuple[Proposer, ...] = (
     *(_move,) * 8,
     *(_refusal, _omission, _hold, _order, _note, _acceptance),
     *(_call, _call, _answer, _ending, _ending, _listing),
 )
-ALL: tuple[Proposer, ...] = (*OF_ITEMS, *(_joining,) * 3, _retiming, _studio_wide)
+ALL: tuple[Proposer, ...] = (*OF_ITEMS, *(_joining,) * 3, _retiming, _studio_wide, _rates)
 
 
 def proposed(

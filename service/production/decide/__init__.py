@@ -7,7 +7,7 @@ in it, or a Refusal. Nothing of a batch is accepted unless all of it is.
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, NamedTuple
 
-from service.production.decide import desks, office, retakes, supervision
+from service.production.decide import desks, office, rates, retakes, supervision
 from service.production.decide.permission import Actor, permitted
 from service.production.evolve import apply
 from service.production.refusal import Code, Reason, Refusal
@@ -22,6 +22,7 @@ CHECKS: dict[str, Check] = {
     "route.laid": office.route_laid,
     "calendar.set": office.calendar_set,
     "crew.set": office.crew_set,
+    "rate.set": rates.rate_set,
     "show.opened": office.show_opened,
     "episode.opened": office.episode_opened,
     "gate.set": office.gate_set,

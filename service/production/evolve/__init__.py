@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from service.production.evolve import desks, office, retakes, supervision
+from service.production.evolve import desks, office, rates, retakes, supervision
 from service.production.evolve.marking import add_mark
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
@@ -16,6 +16,7 @@ APPLIES: dict[str, Apply] = {
     "route.laid": office.route_laid,
     "calendar.set": office.calendar_set,
     "crew.set": office.crew_set,
+    "rate.set": rates.rate_set,
     "show.opened": office.show_opened,
     "episode.opened": office.episode_opened,
     "gate.set": office.gate_set,

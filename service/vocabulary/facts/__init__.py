@@ -25,6 +25,7 @@ from service.vocabulary.facts.office import (
     SceneRetimed,
     ShowOpened,
 )
+from service.vocabulary.facts.rates import RateSet
 from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.facts.retakes import RetakeBoughtAsIs, RetakeCalled, RetakeWithdrawn
 from service.vocabulary.facts.supervision import (
@@ -46,6 +47,7 @@ CATALOGUE: dict[str, type[Fact]] = {
         RouteLaid,
         CalendarSet,
         CrewSet,
+        RateSet,
         ShowOpened,
         EpisodeOpened,
         GateSet,

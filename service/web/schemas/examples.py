@@ -18,6 +18,7 @@ _WORDS: dict[str, object] = {
     "artist": "p07",
     "artists": 9,
     "closes": "18:00",
+    "currency": "EUR",
     "due_on": "2031-05-23",
     "feeds": "camera",
     "frames": 72,
@@ -45,6 +46,7 @@ _CODES: dict[kinds.Kind, str] = {
 }
 _OTHERS: dict[type[kinds.Kind], object] = {
     kinds.Flag: True,
+    kinds.Money: "12.50",
     kinds.Day: "2031-03-10",
     kinds.Moment: "2031-03-04T13:00:00Z",
     kinds.Text: "The lantern is on the wrong side.",

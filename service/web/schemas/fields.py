@@ -174,6 +174,16 @@ def _quantity(kind: kinds.Quantity, how: dict[str, Any]) -> AnyField:
     )
 
 
+def _money(kind: kinds.Money, how: dict[str, Any]) -> AnyField:
+    sign = ", with a minus where it is owed back" if kind.signed else ""
+    told = Told("not-money", f'Write decimal text with at most 4 decimals, such as "12.50"{sign}.')
+    return fields.String(
+        error_messages=said(told, invalid_utf8=told),
+        validate=Matches(kind.pattern, error=told),
+        **how,
+    )
+
+
 def _day(_: kinds.Kind, how: dict[str, Any]) -> AnyField:
     told = Told(
         "not-a-date",
@@ -237,6 +247,7 @@ _MAKERS: Mapping[type, Callable[[Any, dict[str, Any]], AnyField]] = {
     kinds.Flag: _flag,
     kinds.Whole: _whole,
     kinds.Quantity: _quantity,
+    kinds.Money: _money,
     kinds.Day: _day,
     kinds.Moment: _moment,
     kinds.ClockTime: _clock_time,

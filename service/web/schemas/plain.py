@@ -128,6 +128,7 @@ _MAKERS: Mapping[type, Callable[[Any], Accepts]] = {
     kinds.Flag: lambda _: lambda value: type(value) is bool,
     kinds.Whole: lambda kind: lambda value: type(value) is int and kind.least <= value <= kind.most,
     kinds.Quantity: _quantity,
+    kinds.Money: lambda kind: _matches(re.compile(kind.pattern)),
     kinds.Day: lambda _: _matches(_DAY),
     kinds.Moment: lambda _: _matches(_MOMENT),
     kinds.ClockTime: lambda _: _matches(_CLOCK),

@@ -21,6 +21,7 @@ EVERYBODY = set(Role)
 BY_ROLE = {
     Role.OFFICE: {
         *("route.laid", "calendar.set", "crew.set", "show.opened", "episode.opened", "gate.set"),
+        "rate.set",
         *("scene.listed", "scene.retimed", "scene.omitted", "scene.restored"),
         *("element.listed", "element.used", "hook-up.declared", "same-as.declared"),
         *("department.stopped", "department.resumed", "episode.delivered", "event.struck"),
@@ -32,7 +33,7 @@ BY_ROLE = {
     },
     Role.PRODUCER: {
         *("gate.set", "priority.set", "episode.delivered", "note.given", "note.answered"),
-        "event.struck",
+        *("rate.set", "event.struck"),
     },
     Role.AUDITOR: set(),
 }
@@ -47,7 +48,14 @@ def test_a_supervisor_records_what_desks_do_and_decides() -> None:
     told = {fact.TYPE for fact in CATALOGUE.values() if Role.SUPERVISOR in fact.ROLES}
     assert told >= BY_ROLE[Role.DESK]
     assert {name for name in CATALOGUE if name.startswith("retake.")} <= told
-    assert not told & {"route.laid", "calendar.set", "crew.set", "show.opened", "scene.listed"}
+    assert not told & {
+        "route.laid",
+        "calendar.set",
+        "crew.set",
+        "rate.set",
+        "show.opened",
+        "scene.listed",
+    }
 
 
 @pytest.mark.parametrize("fact", list(CATALOGUE.values()), ids=lambda fact: fact.TYPE)

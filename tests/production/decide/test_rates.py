@@ -1,0 +1,68 @@
+"""What may be said of rates, and what cards a show then has."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from service.production.refusal import Code
+from tests.telling import Story, studio
+
+CARD: dict[str, Any] = {
+    "currency": "EUR",
+    "from_on": "2031-01-01",
+    "rates": {"layout": "40", "animation": "12.50"},
+}
+
+
+def card(**more: Any) -> dict[str, Any]:
+    return {**CARD, **more}
+
+
+def test_a_card_follows_another_from_its_date() -> None:
+    story = studio()
+    story.tell("rate.set", "KESTREL", card(from_on="2031-06-01", credit=0.8))
+    story.tell("rate.set", "KESTREL", CARD)
+    cards = story.state.rate_cards["KESTREL"]
+    assert [(known.from_on, known.credit_e4) for known in cards] == [
+        (date(2031, 1, 1), 10_000),
+        (date(2031, 6, 1), 8_000),
+    ]
+    assert cards[0].rate("animation") == Decimal("12.5")
+    assert cards[0].rate("paint") is None
+
+
+def test_a_card_of_the_same_date_takes_the_place_of_the_one_before() -> None:
+    story = studio()
+    story.tell("rate.set", "KESTREL", CARD)
+    story.tell("rate.set", "KESTREL", card(rates={"layout": "41"}))
+    (known,) = story.state.rate_cards["KESTREL"]
+    assert known.rates == (("layout", Decimal(41)),)
+
+
+@pytest.mark.parametrize(
+    ("more", "code", "member"),
+    [
+        ({"rates": {"welding": "1"}}, Code.UNKNOWN, "/data/rates/welding"),
+        ({"currency": "XAU"}, Code.UNKNOWN, "/data/currency"),
+        ({"currency": "ABC"}, Code.UNKNOWN, "/data/currency"),
+    ],
+)
+def test_what_a_card_cannot_say(more: dict[str, Any], code: Code, member: str) -> None:
+    reasons = studio().refused("rate.set", "KESTREL", card(**more))
+    assert [(reason.code, reason.member) for reason in reasons] == [(code, member)]
+
+
+def test_a_show_keeps_its_currency() -> None:
+    story = studio()
+    story.tell("rate.set", "KESTREL", CARD)
+    (reason,) = story.refused("rate.set", "KESTREL", card(currency="USD", from_on="2032-01-01"))
+    assert (reason.code, reason.member) == (Code.CONTRADICTION, "/data/currency")
+
+
+def test_a_card_needs_its_show_and_the_studios_dates() -> None:
+    assert Story().codes("rate.set", "KESTREL", card(rates={})) == {
+        Code.UNKNOWN,
+        Code.CONTRADICTION,
+    }
