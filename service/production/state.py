@@ -12,6 +12,7 @@ from immutables import Map, MapMutation
 from service.production.route import Route
 from service.production.visits import UNVISITED, Visit
 from service.vocabulary.calendar import Calendar
+from service.vocabulary.footage import RATES, Rate
 
 WORDS = tuple[tuple[str, int], ...]
 Node = tuple[str, str]  # (item, department)
@@ -64,6 +65,12 @@ class Show(NamedTuple):
     frames_per_second: int
     routes: tuple[LaidRoute, ...] = ()
     elements: tuple[str, ...] = ()
+    timecode: str | None = None
+
+    @property
+    def rate(self) -> Rate:
+        """How its time code numbers frames."""
+        return Rate(self.frames_per_second) if self.timecode is None else RATES[self.timecode]
 
 
 class Gate(NamedTuple):
@@ -332,6 +339,11 @@ def visit_of(known: Known, item: str, department: str) -> Visit:
 def item_of(known: Known, item: str) -> Scene | Element | Episode | None:
     """The scene, element or episode of that subject."""
     return known.scenes.get(item) or known.elements.get(item) or known.episodes.get(item)
+
+
+def rate_of(known: Known, episode: str) -> Rate:
+    """How the time code of an episode's show numbers frames."""
+    return known.shows[known.episodes[episode].show].rate
 
 
 def departments_of(item: Scene | Element | Episode) -> tuple[str, ...]:

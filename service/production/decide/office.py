@@ -20,6 +20,7 @@ from service.production.state import STUDIO_CALENDAR, Draft, visit_of
 from service.production.visits import DESK_MOVES, Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import office as facts
+from service.vocabulary.footage import RATES
 from service.vocabulary.identifiers import parse_subject
 from service.vocabulary.instants import format_instant
 
@@ -85,9 +86,18 @@ def crew_set(draft: Draft, event: Event, fact: facts.CrewSet) -> Reasons:
 
 
 def show_opened(draft: Draft, event: Event, fact: facts.ShowOpened) -> Reasons:
-    """A show opens once."""
+    """A show opens once, and its time code has as many numbers a second as its frame rate."""
     if event.subject in draft.shows:
         yield Reason(Code.EXISTS, f"show {event.subject} is open already", "/subject")
+    if fact.timecode is not None:
+        numbers = RATES[fact.timecode].frames_per_second
+        if numbers != fact.frames_per_second:
+            yield Reason(
+                Code.CONTRADICTION,
+                f"time code {fact.timecode} numbers {numbers} frames a second, not "
+                f"{fact.frames_per_second}; state {numbers} as frames_per_second",
+                "/data/timecode",
+            )
 
 
 def _route_wanted(draft: Draft, event: Event) -> Reasons:

@@ -96,7 +96,7 @@ def crew_set(draft: Draft, event: Event, fact: facts.CrewSet) -> None:
 
 def show_opened(draft: Draft, event: Event, fact: facts.ShowOpened) -> None:
     """A series."""
-    draft.shows[event.subject] = Show(fact.title, fact.frames_per_second)
+    draft.shows[event.subject] = Show(fact.title, fact.frames_per_second, timecode=fact.timecode)
 
 
 def episode_opened(draft: Draft, event: Event, fact: facts.EpisodeOpened) -> None:

@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact
+from service.vocabulary.footage import RATES
 from service.vocabulary.kinds import (
     AMOUNT,
     CODE,
@@ -161,7 +162,14 @@ class ShowOpened(Fact):
     SUBJECTS = base.SHOW
     ROLES = base.OFFICE
     title: str = says(Label(), "The show's title.")
-    frames_per_second: int = says(Whole(1, 120), "Frame rate.", default=24)
+    frames_per_second: int = says(
+        Whole(1, 120), "Frame rate, as time code numbers it: 30 where 29.97 pass.", default=24
+    )
+    timecode: str | None = says(
+        Choice(tuple(RATES)),
+        "How time code numbers its frames; left out, all of them, at its frame rate.",
+        default=None,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +181,10 @@ class EpisodeOpened(Fact):
     ROLES = base.OFFICE
     title: str = says(Label(), "The episode's title.")
     frames: int | None = says(
-        FRAMES, "Its expected length in frames; left out, the sum of its scenes.", default=None
+        FRAMES,
+        "Its format length: how many frames it must come to; its own work is counted by them. Left "
+        "out, it has no format, and is as long as its scenes.",
+        default=None,
     )
     difficulty: tuple[tuple[str, int], ...] = says(
         Table(Quantity(1, 1_000_000)), "Factor on the work by department.", default=()

@@ -6,8 +6,9 @@ from service.planning.chain import Link, critical_chain
 from service.planning.gates import gate_standings
 from service.planning.schedule import Schedule
 from service.planning.standing import Standings
-from service.production.state import Episode, Scene, State
+from service.production.state import Episode, Scene, State, rate_of
 from service.vocabulary.facts.office import GATES
+from service.vocabulary.footage import Rate
 from service.web.representation.values import (
     Shown,
     shown_length,
@@ -28,6 +29,7 @@ def shown_episode(standings: Standings, name: str, counts: Mapping[str, int]) ->
         "delivered_at": shown_us(episode.delivered_us),
         "priority": episode.priority,
         "scenes": len(_scenes(standings.state, episode)),
+        **shown_format(episode, rate_of(standings.state, name)),
         "visits": dict(counts),
         "gates": shown_gates(standings.schedule, name),
     }
@@ -40,14 +42,28 @@ def shown_episode_whole(standings: Standings, name: str, counts: Mapping[str, in
     chain = critical_chain(standings.schedule, name)
     links = [_shown_link(standings, link) for link in chain]
     return shown_episode(standings, name, counts) | {
-        "length": shown_length(sum(scene.frames for scene in scenes)),
-        "expected_length": None if episode.frames is None else shown_length(episode.frames),
         "drawings": sum(scene.drawings for scene in scenes),
         "scenes_omitted": len(episode.scenes) - len(scenes),
         "episode_visits": [shown_visit(visit) for visit in standings.visits(name)],
         "waits_on": links[0] if links else None,
         "critical_chain": links,
     }
+
+
+def shown_format(episode: Episode, rate: Rate) -> Shown:
+    """What the scenes in the picture come to, beside the format length if there is one."""
+    length, wanted = episode.scene_frames, episode.frames
+    shown: Shown = {
+        "length": shown_length(length, rate),
+        "format_length": None,
+        "against_format": None,
+    }
+    if wanted is not None:
+        stands = "over" if length > wanted else "short" if length < wanted else "exact"
+        by = shown_length(abs(length - wanted), rate)
+        shown["format_length"] = shown_length(wanted, rate)
+        shown["against_format"] = {"stands": stands, "by": by}
+    return shown
 
 
 def _scenes(state: State, episode: Episode) -> list[Scene]:

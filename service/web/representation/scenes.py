@@ -1,7 +1,7 @@
 """Scenes as JSON shows them."""
 
 from service.planning.standing import Standings
-from service.production.state import Hold, SameAs, Scene, State
+from service.production.state import Hold, SameAs, Scene, State, rate_of
 from service.vocabulary.identifiers import natural_order
 from service.web.representation.values import (
     Shown,
@@ -19,7 +19,7 @@ def shown_scene(standings: Standings, name: str) -> Shown:
     return {
         "scene": name,
         "number": scene.number,
-        "length": shown_length(scene.frames),
+        "length": shown_length(scene.frames, rate_of(standings.state, scene.episode)),
         "drawings": scene.drawings,
         "levels": scene.levels,
         "omitted_at": shown_us(scene.omitted_us),

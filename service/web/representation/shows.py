@@ -15,6 +15,7 @@ def shown_show(state: State, code: str, show: Show) -> Shown:
         "show": code,
         "title": show.title,
         "frames_per_second": show.frames_per_second,
+        "timecode": show.timecode,
         "episodes_opened": sum(1 for episode in state.episodes.values() if episode.show == code),
         "elements_listed": len(show.elements),
     }

@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from service.production.state import Node
-from service.vocabulary.footage import footage
+from service.vocabulary.footage import Rate, footage, timecode
 from service.vocabulary.instants import format_instant, format_min
 from service.vocabulary.quantities import from_e4
 
@@ -32,10 +32,15 @@ def shown_e4(amount_e4: int | None) -> int | float | None:
     return None if amount_e4 is None else from_e4(amount_e4)
 
 
-def shown_length(frames: int) -> Shown:
-    """A length in frames, and as 35 mm feet and the frames beyond them."""
+def shown_length(frames: int, rate: Rate) -> Shown:
+    """A length in frames, as 35 mm feet and the frames beyond them, and as time code."""
     length = footage(frames)
-    return {"frames_in_all": frames, "feet": length.feet, "frames": length.frames}
+    return {
+        "frames_in_all": frames,
+        "feet": length.feet,
+        "frames": length.frames,
+        "timecode": timecode(frames, rate),
+    }
 
 
 def shown_nodes(nodes: Iterable[Node]) -> list[Shown]:

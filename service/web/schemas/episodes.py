@@ -51,6 +51,13 @@ class GateShown(Shown):
     date_holds = flag("Whether the date is met; null where none is set.", none=True)
 
 
+class AgainstFormatShown(Shown):
+    """How far an episode's scenes are from its format length."""
+
+    stands = choice(("over", "short", "exact"), "Whether the scenes run over it or fall short.")
+    by = one(LengthShown, "By how much; never negative.")
+
+
 class EpisodeShown(Shown):
     """One half hour."""
 
@@ -60,6 +67,11 @@ class EpisodeShown(Shown):
     delivered_at = moment("When it was delivered; null: not yet.")
     priority = whole("Its priority; higher goes first.")
     scenes = whole("How many scenes, those omitted left out.")
+    length = one(LengthShown, "The running total of its scenes, those omitted left out.")
+    format_length = one(LengthShown, "The length it must come to; null: no format.", none=True)
+    against_format = one(
+        AgainstFormatShown, "The total beside the format; null without one.", none=True
+    )
     visits = one(CountsShown, "How many visits, of its own and its scenes', stand where.")
     gates = several(GateShown, "Its gates.")
 
@@ -86,8 +98,6 @@ class LinkShown(Shown):
 class WholeEpisodeShown(EpisodeShown):
     """An episode with what its delivery waits for."""
 
-    length = one(LengthShown, "The length of its scenes, those omitted left out.")
-    expected_length = one(LengthShown, "The length it was opened with.", none=True)
     drawings = whole("How many drawings its scenes have.")
     scenes_omitted = whole("How many scenes are omitted.")
     episode_visits = several(VisitShown, "Its own visits, such as storyboard and mix.")

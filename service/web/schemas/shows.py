@@ -23,6 +23,7 @@ class ShowShown(Shown):
     show = word("Its code.")
     title = word("Its title.")
     frames_per_second = whole("Its frame rate.")
+    timecode = word("How its time code numbers frames; null: all of them.", none=True)
     episodes_opened = whole("How many episodes were opened.")
     elements_listed = whole("How many elements are listed.")
 

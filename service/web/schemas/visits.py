@@ -65,6 +65,9 @@ class LengthShown(Shown):
     frames_in_all = whole("The length in frames.")
     feet = whole("Whole 35 mm feet: 16 frames each.")
     frames = whole("Frames beyond the whole feet.")
+    timecode = word(
+        "The same as SMPTE time code at the show's rate; a semicolon where numbers are dropped."
+    )
 
 
 def counts_shown(names: tuple[str, ...], name: str) -> type[Schema]:

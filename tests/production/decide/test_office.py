@@ -7,6 +7,7 @@ import pytest
 
 from service.production.refusal import Code
 from service.production.visits import Phase
+from service.vocabulary.footage import Rate
 from tests.telling import ROUTE, Story, studio
 
 NINE, TEN, ELEVEN, NOON = (f"2031-03-04T{hour:02d}:00:00Z" for hour in (9, 10, 11, 12))
@@ -25,6 +26,18 @@ def opened() -> Story:
 
 def test_a_show_opens_once() -> None:
     assert opened().codes("show.opened", "KESTREL", {"title": "Again"}) == {Code.EXISTS}
+
+
+def test_time_code_numbers_as_many_frames_as_the_rate_has() -> None:
+    said = {"title": "Merlin", "timecode": "29.97-drop"}
+    reasons = opened().refused("show.opened", "MERLIN", said)
+    assert [(reason.code, reason.member) for reason in reasons] == [
+        (Code.CONTRADICTION, "/data/timecode")
+    ]
+    story = opened()
+    story.tell("show.opened", "MERLIN", said | {"frames_per_second": 30})
+    assert story.state.shows["MERLIN"].rate.dropped == 2
+    assert story.state.shows["KESTREL"].rate == Rate(24)
 
 
 def test_a_route_needs_its_show() -> None:

@@ -1,5 +1,9 @@
 """Episodes, their gates, and what their delivery waits for."""
 
+from typing import Any
+
+from tests.telling import ROUTE
+
 from ..paper import Paper
 
 
@@ -83,11 +87,67 @@ def test_an_episode_tells_its_length_in_frames_and_feet(opened: Paper) -> None:
     opened.tell("scene.omitted", "KESTREL-1/3")
     shown = opened.get("/episodes/KESTREL-1")
     # 161 frames: ten feet of 16 and one frame
-    assert shown["length"] == {"frames_in_all": 161, "feet": 10, "frames": 1}
-    assert shown["expected_length"] is None
+    # and at 24 a second six seconds and 17
+    length = {"frames_in_all": 161, "feet": 10, "frames": 1, "timecode": "00:00:06:17"}
+    assert shown["length"] == length
+    assert (shown["format_length"], shown["against_format"]) == (None, None)
     assert (shown["drawings"], shown["scenes"], shown["scenes_omitted"]) == (80, 2, 1)
     own = [(visit["department"], visit["state"]) for visit in shown["episode_visits"]]
     assert own == [("storyboard", "handed_off"), ("cutting", "ahead"), ("mix", "ahead")]
+
+
+def test_an_episode_is_held_against_its_format_length(paper: Paper) -> None:
+    paper.open(3, ("KESTREL-1",))
+    paper.tell("episode.opened", "KESTREL-9", {"title": "Nine", "frames": 200}, who="office")
+
+    def against(**frames: int) -> tuple[dict[str, Any], dict[str, Any]]:
+        for number, length in frames.items():
+            scene = f"KESTREL-9/{number.removeprefix('s')}"
+            paper.tell("scene.listed", scene, {"frames": length}, who="office")
+        return compared()
+
+    def compared() -> tuple[dict[str, Any], dict[str, Any]]:
+        shown = paper.get("/episodes/KESTREL-9")
+        listed = paper.get("/episodes")["items"][-1]
+        named = ("length", "format_length", "against_format")
+        assert [shown[name] for name in named] == [listed[name] for name in named]
+        # 200 frames: 12 feet are 192, and 8; 8 seconds are 192, and 8
+        whole = {"frames_in_all": 200, "feet": 12, "frames": 8, "timecode": "00:00:08:08"}
+        assert shown["format_length"] == whole
+        return shown["length"], shown["against_format"]
+
+    def length(in_all: int, feet: int, frames: int, timecode: str) -> dict[str, Any]:
+        return {"frames_in_all": in_all, "feet": feet, "frames": frames, "timecode": timecode}
+
+    # 90 and 95: 185 frames, 11 feet (176) and 9, 7 seconds (168) and 17; short by 15
+    total, beside = against(s1=90, s2=95)
+    assert total == length(185, 11, 9, "00:00:07:17")
+    assert beside == {"stands": "short", "by": length(15, 0, 15, "00:00:00:15")}
+    # retimed from 95 to 110: 200, as it should be
+    paper.tell("scene.retimed", "KESTREL-9/2", {"frames": 110}, who="office")
+    assert compared()[1] == {"stands": "exact", "by": length(0, 0, 0, "00:00:00:00")}
+    # a third of 41: 241 frames, 15 feet (240) and 1, 10 seconds (240) and 1; over by 41,
+    # which is 2 feet (32) and 9, a second (24) and 17
+    total, beside = against(s3=41)
+    assert total == length(241, 15, 1, "00:00:10:01")
+    assert beside == {"stands": "over", "by": length(41, 2, 9, "00:00:01:17")}
+    # without the first: 151, short by 49: 3 feet (48) and 1, two seconds (48) and 1; and back
+    paper.tell("scene.omitted", "KESTREL-9/1")
+    assert compared()[1] == {"stands": "short", "by": length(49, 3, 1, "00:00:02:01")}
+    paper.tell("scene.restored", "KESTREL-9/1")
+    assert compared() == (total, beside)
+
+
+def test_lengths_are_told_in_the_time_code_of_the_show(opened: Paper) -> None:
+    show = {"title": "Merlin", "frames_per_second": 30, "timecode": "29.97-drop"}
+    opened.tell("show.opened", "MERLIN", show, who="office")
+    opened.tell("route.laid", "MERLIN", ROUTE, who="office")
+    # a minute of 30 numbers a second has 1,800; the first two numbers of the second minute are
+    # left out, so that the frame after them is called 2 (the rule of SMPTE ST 12-1)
+    opened.tell("episode.opened", "MERLIN-1", {"title": "One", "frames": 1_800}, who="office")
+    shown = opened.get("/episodes/MERLIN-1")
+    assert shown["format_length"]["timecode"] == "00:01:00;02"
+    assert opened.get("/shows/MERLIN")["timecode"] == "29.97-drop"
 
 
 def test_a_delivered_episode(opened: Paper) -> None:
