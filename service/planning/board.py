@@ -120,6 +120,18 @@ def advance(board: Board, state: State) -> Board:
     return fresh
 
 
+def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
+    """The board of another state in which nothing differs but visits of some items.
+
+    No search is made for what differs, which takes as long as the log has items.
+    """
+    columns = {name: getattr(board, name).copy() for name in COLUMNS}
+    fresh = Board(state, board.frame, Known.of(state), **columns)
+    for item in items:
+        _fill(fresh, item, board.state.visits.get(item, _NONE))
+    return fresh
+
+
 def frame_differs(board: Board, state: State) -> bool:
     """Whether a state has other episodes, elements or departments than a board was made of."""
     old = board.state

@@ -13,14 +13,21 @@ from service.production.state import State
 
 
 class Entries:
-    """The values of a map, and its keys where they are asked for, in the map's own order."""
+    """The values and keys of a map where they are asked for, in the map's own order."""
 
-    __slots__ = ("_keys", "_known", "values")
+    __slots__ = ("_keys", "_known", "_values")
 
     def __init__(self, known: Mapping[Any, Any]) -> None:
         self._known = known
         self._keys: list[Any] | None = None
-        self.values = list(known.values())
+        self._values: list[Any] | None = None
+
+    @property
+    def values(self) -> list[Any]:
+        """The values."""
+        if self._values is None:
+            self._values = list(self._known.values())
+        return self._values
 
     @property
     def keys(self) -> list[Any]:
