@@ -3,226 +3,64 @@
 `State` is immutable. A `Draft` is a branch being written; `finish` closes it into a State.
 """
 
-from datetime import date
-from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import Any
 
 from immutables import Map, MapMutation
 
-from service.production.route import Route
+from service.production.records import (
+    WORDS,
+    Crew,
+    Element,
+    Episode,
+    Gate,
+    Hold,
+    LaidRoute,
+    LookAt,
+    Node,
+    Note,
+    RateCard,
+    Reached,
+    Retake,
+    SameAs,
+    Scene,
+    Show,
+    Stoppage,
+)
 from service.production.visits import UNVISITED, Visit
 from service.vocabulary.calendar import Calendar
-from service.vocabulary.footage import RATES, Rate
+from service.vocabulary.footage import Rate
 
-WORDS = tuple[tuple[str, int], ...]
-Node = tuple[str, str]  # (item, department)
+__all__ = [
+    "EMPTY",
+    "STUDIO_CALENDAR",
+    "WORDS",
+    "Crew",
+    "Draft",
+    "Element",
+    "Episode",
+    "Gate",
+    "Hold",
+    "Known",
+    "LaidRoute",
+    "LookAt",
+    "Node",
+    "Note",
+    "RateCard",
+    "Reached",
+    "Retake",
+    "SameAs",
+    "Scene",
+    "Show",
+    "State",
+    "Stoppage",
+    "departments_of",
+    "episodes_of",
+    "item_of",
+    "rate_of",
+    "visit_of",
+]
+
 STUDIO_CALENDAR = ""
-
-
-class Crew(NamedTuple):
-    """A department's artists from a date on."""
-
-    from_on: date
-    artists: int
-    rate_e4: int
-    day_min: int
-
-
-class RateCard(NamedTuple):
-    """Prices by department's unit, valid from a date; the share of them that is credited."""
-
-    from_on: date
-    currency: str
-    rates: tuple[tuple[str, Decimal], ...]
-    credit_e4: int
-
-    def rate(self, department: str) -> Decimal | None:
-        """The price of a department's unit; None where the card has none."""
-        return next((rate for name, rate in self.rates if name == department), None)
-
-
-class Stoppage(NamedTuple):
-    """A department not working; `resumed_us` is -1 while it lasts."""
-
-    position: int
-    stopped_us: int
-    expected_end_us: int
-    resumed_us: int
-
-
-class LaidRoute(NamedTuple):
-    """A route, the date from which items listed take it (None: at once), and when it was laid."""
-
-    from_on: date | None
-    route: Route
-    laid_us: int
-
-
-class Show(NamedTuple):
-    """A series."""
-
-    title: str
-    frames_per_second: int
-    routes: tuple[LaidRoute, ...] = ()
-    elements: tuple[str, ...] = ()
-    timecode: str | None = None
-
-    @property
-    def rate(self) -> Rate:
-        """How its time code numbers frames."""
-        return Rate(self.frames_per_second) if self.timecode is None else RATES[self.timecode]
-
-
-class Gate(NamedTuple):
-    """A date an episode must meet."""
-
-    due_on: date
-    hard: bool
-
-
-class Episode(NamedTuple):
-    """One half hour."""
-
-    title: str
-    show: str
-    order: int
-    route: Route
-    frames: int | None
-    difficulty: WORDS
-    work: WORDS
-    gates: tuple[tuple[str, Gate], ...] = ()
-    scenes: tuple[str, ...] = ()
-    delivered_us: int = -1
-    priority: int = 0
-    scene_frames: int = 0  # running total over the scenes in the picture
-
-    def gate(self, name: str) -> Gate | None:
-        """The gate of that name, if it is set."""
-        return next((gate for known, gate in self.gates if known == name), None)
-
-
-class Hold(NamedTuple):
-    """A scene waits for an answer."""
-
-    position: int
-    owes: str
-    by_on: date
-    since_us: int
-
-
-class SameAs(NamedTuple):
-    """A scene reuses another's, from a department on."""
-
-    source: str
-    joins: str
-    strands: frozenset[str]
-    levels: tuple[str, ...]
-
-
-class Scene(NamedTuple):
-    """One camera set-up. `departments` are those it visits itself, in route order."""
-
-    episode: str
-    number: str
-    route: Route
-    frames: int
-    drawings: int
-    levels: int
-    difficulty: WORDS
-    work: WORDS
-    departments: tuple[str, ...]
-    listed_us: int
-    omitted_us: int = -1
-    bought_us: int = -1
-    priority: int = 0
-    hold: Hold | None = None
-    elements: tuple[str, ...] = ()
-    same_as: tuple[SameAs, ...] = ()
-    omissions: tuple[tuple[int, int], ...] = ()  # those that are over: from, until
-
-    @property
-    def omitted(self) -> bool:
-        """Whether the scene is out of the picture."""
-        return self.omitted_us >= 0
-
-    @property
-    def bought(self) -> bool:
-        """Whether it was ever accepted; a retake since may have reopened it."""
-        return self.bought_us >= 0
-
-    def omitted_at(self, at_us: int) -> bool:
-        """Whether the scene was out of the picture at an instant, as now known."""
-        if 0 <= self.omitted_us < at_us:
-            return True
-        return any(from_us < at_us < until_us for from_us, until_us in self.omissions)
-
-
-class Element(NamedTuple):
-    """Something made once and used by several scenes."""
-
-    show: str
-    kind: str
-    title: str | None
-    route: Route
-    frames: int
-    drawings: int
-    difficulty: WORDS
-    work: WORDS
-    departments: tuple[str, ...]
-    listed_us: int
-    scenes: tuple[str, ...] = ()
-    priority: int = 0
-
-
-class Note(NamedTuple):
-    """A remark; its text lies with the event at `position`."""
-
-    position: int
-    item: str
-    to: str
-    given_us: int
-    answered_us: int = -1
-    answered_position: int = -1
-
-
-class Reached(NamedTuple):
-    """A visit in a retake's reach: which visit of the reach it was reached from, and its share."""
-
-    node: Node
-    via: Node | None
-    share_e4: int
-
-
-class LookAt(NamedTuple):
-    """A scene listed to look at: why, from where, and the answer if there is one."""
-
-    scene: str
-    reason: str  # "hook-up" or "marked"
-    via: tuple[Reached, ...]
-    answer: str = ""
-
-
-class Retake(NamedTuple):
-    """A call and its reach, kept as it was called."""
-
-    position: int
-    subject: str
-    called_us: int
-    kind: str
-    urgency: str
-    back_to: str
-    strands: frozenset[str]
-    items: tuple[str, ...]
-    share_e4: int
-    drawings: int | None
-    found_at: str | None
-    fault_of: str | None
-    asked_by: str
-    reach: tuple[Reached, ...]
-    look_at: tuple[LookAt, ...]
-    standing: str = "standing"
-    marks: tuple[tuple[str, str], ...] = ()  # scenes, and what the caller wants for them
-
 
 _FIELDS = (
     "calendars",
