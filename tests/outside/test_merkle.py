@@ -5,12 +5,22 @@ Transparency (RFC 6962), as published with its reference implementation and repe
 the tests of other implementations (where it was first published is from memory).
 """
 
+from random import Random
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pymerkle import InmemoryTree
 
-from service.proofs.tree import Frontier, append, leaf_hash, root
+from service.proofs.paths import (
+    Subtree,
+    consistency,
+    hashes,
+    inclusion,
+    proves_consistency,
+    proves_inclusion,
+)
+from service.proofs.tree import Frontier, append, leaf_hash, root, unpack
 
 LEAVES_HEX = [
     "",
@@ -53,3 +63,26 @@ def test_the_published_roots(size: int) -> None:
 def test_an_independent_tree_has_the_same_roots(bodies: list[bytes]) -> None:
     tree = InmemoryTree.init_from_entries(bodies)
     assert root(frontier_of(bodies)) == tree.get_root()
+
+
+LEAVES_MAX = 10_000
+
+
+def test_an_independent_tree_gives_the_same_proofs_up_to_ten_thousand_leaves() -> None:
+    """Its inclusion proofs are ours, hash by hash; its roots are what ours lead to."""
+    random = Random(6962)
+    bodies = [random.randbytes(random.randrange(40)) for _ in range(LEAVES_MAX)]
+    tree = InmemoryTree.init_from_entries(bodies)
+    known: dict[Subtree, bytes] = {}
+    frontier: Frontier = ()
+    for index, body in enumerate(bodies):
+        nodes, frontier = append(frontier, index, leaf_hash(body))
+        known |= {Subtree(level, index >> level): done for level, done in enumerate(unpack(nodes))}
+    for _ in range(200):
+        size = random.randint(1, LEAVES_MAX)
+        leaf, old = random.randrange(size), random.randint(1, size)
+        proof = hashes(inclusion(leaf, size), known)
+        assert proof == tree.prove_inclusion(leaf + 1, size).path[1:]
+        assert proves_inclusion(leaf_hash(bodies[leaf]), leaf, size, proof, tree.get_root(size))
+        proof = hashes(consistency(old, size), known)
+        assert proves_consistency(old, size, tree.get_root(old), tree.get_root(size), proof)
