@@ -126,13 +126,14 @@ class Story:
         data: Mapping[str, Any] | None = None,
         at: str | None = None,
         position: int | None = None,
+        role: str = "supervisor",
     ) -> Event:
         """An event as it would be proposed."""
         at_us = parse_instant(at or self.now)
         place = len(self.events) + 1 if position is None else position
         fact = reviver(CATALOGUE[type_])(dict(data or {}))
         recorded_us = max(at_us, parse_instant(self.now))
-        return Event(place, "/tests", f"e{place}", subject, at_us, recorded_us, "tests", fact)
+        return Event(place, "/tests", f"e{place}", subject, at_us, recorded_us, "tests", fact, role)
 
     def propose(
         self, *events: Event, actor: Actor | None = None, state: State | None = None

@@ -214,3 +214,4 @@ class Retake(NamedTuple):
     look_at: tuple[LookAt, ...]
     standing: str = "standing"
     marks: tuple[tuple[str, str], ...] = ()  # scenes, and what the caller wants for them
+    called_by: str = ""  # the role that called

@@ -182,7 +182,11 @@ class Recorder:
                    if isinstance(event.fact, EventStruck)}  # fmt: skip
         commit.struck |= strikes
         commit.events += events
-        by = late(poster=pending.token.name, recordedat=format_instant(commit.recorded_us))
+        by = late(
+            poster=pending.token.name,
+            posterrole=pending.token.role,
+            recordedat=format_instant(commit.recorded_us),
+        )
         frontier = commit.head.frontier
         for event, place in zip(events, new, strict=True):
             proposed = pending.proposals[place]
@@ -228,6 +232,7 @@ def _event(proposed: Proposed, position: int, commit: _Commit, token: Token) -> 
         commit.recorded_us,
         token.name,
         proposed.fact,
+        token.role,
     )
 
 

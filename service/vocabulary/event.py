@@ -16,7 +16,8 @@ class Event(Struct, frozen=True, gc=False):
     """One fact in the log.
 
     `position` counts from 1 (while only proposed, the position it would get); `time_us` is when
-    it happened, `recorded_us` when the log took it, both microseconds since the epoch.
+    it happened, `recorded_us` when the log took it, both microseconds since the epoch. `role` is
+    the poster's, "" where it was recorded before roles were kept.
     """
 
     position: int
@@ -27,6 +28,7 @@ class Event(Struct, frozen=True, gc=False):
     recorded_us: int
     poster: str
     fact: Fact
+    role: str = ""
 
 
 class UnknownTypeError(LookupError):
@@ -45,6 +47,7 @@ class _Body(Struct):
     recordedat: str
     poster: str
     data: msgspec.Raw
+    posterrole: str = ""
 
 
 def _same_in_log(member: Member) -> bool:
@@ -87,4 +90,5 @@ def read_event(body: bytes) -> Event:
         parse_instant(said.recordedat),
         said.poster,
         read(bytes(said.data)),
+        said.posterrole,
     )

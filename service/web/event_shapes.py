@@ -8,7 +8,7 @@ from typing import Any
 
 from apispec import APISpec
 
-from service.vocabulary.facts import CATALOGUE
+from service.vocabulary.facts import CATALOGUE, Role
 from service.web.schemas.envelope import OWN, PRINTABLE, TRACE, WHOLE_32, Envelope
 from service.web.schemas.examples import example_event
 from service.web.schemas.fields import schema_of
@@ -110,9 +110,18 @@ _RECORDED = {
                     "description": "When the log took it, by the studio's clock.",
                 },
                 "poster": {"type": "string", "description": "The token that recorded it."},
+                "posterrole": {
+                    "type": "string",
+                    "enum": list(Role),
+                    "description": "The role of that token; absent in the oldest records.",
+                },
                 "personal": {
                     "type": "string",
                     "description": "The commitment to its personal text, where it has some.",
+                },
+                "withheld": {
+                    "const": True,
+                    "description": "There where the role may not read the data: they are empty.",
                 },
             },
             "required": ["position", "poster", "recordedat"],

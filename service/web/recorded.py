@@ -1,4 +1,4 @@
-"""Recorded events, and their personal text, as a token may read them."""
+"""Recorded events, their data and their personal text, as a token may read them."""
 
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -10,20 +10,26 @@ from service.log import read
 from service.log.read import Stored
 from service.log.tokens import Token
 from service.web.schemas.events import merge_personal
-from service.web.visibility import sees_text
+from service.web.visibility import sees_money, sees_text, withheld
 
 
 def shown_events(page: Iterable[Stored], token: Token) -> list[bytes]:
-    """The events as this token may read them: with personal text, or the bytes as they are."""
-    shown = []
-    for stored in page:
-        body = stored.body
-        if stored.personal is not None:
-            event = orjson.loads(body)
-            if sees_text(token, event):
-                body = orjson.dumps(merge_personal(event, orjson.loads(stored.personal)))
-        shown.append(body)
-    return shown
+    """The events as this token may read them.
+
+    With personal text; or the bytes as they are; or, of what concerns money, the envelope alone.
+    """
+    return [_shown(stored, token) for stored in page]
+
+
+def _shown(stored: Stored, token: Token) -> bytes:
+    if stored.personal is None and sees_money(token):
+        return stored.body
+    event = orjson.loads(stored.body)
+    if withheld(token, event["type"]):
+        return orjson.dumps(event | {"data": {}, "withheld": True})
+    if stored.personal is not None and sees_text(token, event):
+        return orjson.dumps(merge_personal(event, orjson.loads(stored.personal)))
+    return stored.body
 
 
 def texts_at(

@@ -1,4 +1,4 @@
-"""Who may read personal text."""
+"""Who may read personal text, and who may read money."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -6,10 +6,24 @@ from typing import Any
 from service.log.tokens import Token
 from service.vocabulary.facts import Role
 
+SEES_MONEY = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR)
+"""The roles that may read rates, change orders and what retakes cost."""
+
 _ALL = frozenset({Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR})
 # what the desks say to each other and what is called back concerns them all
 _SHARED = ("note.", "retake.")
+_ABOUT_MONEY = ("rate.", "change-order.")
 _NAMES_OF_DEPARTMENTS = ("department", "to", "sender", "back_to", "fault_of")
+
+
+def sees_money(token: Token) -> bool:
+    """Whether the holder may read rates, change orders and costs."""
+    return token.role in SEES_MONEY
+
+
+def withheld(token: Token, type_: str) -> bool:
+    """Whether the data of events of a type are kept from the holder."""
+    return type_.startswith(_ABOUT_MONEY) and not sees_money(token)
 
 
 def sees_all_text(token: Token) -> bool:
@@ -21,7 +35,7 @@ def sees_text(token: Token, event: Mapping[str, Any]) -> bool:
     """Whether the holder may read the personal text of an event."""
     if sees_all_text(token):
         return True
-    if token.role != Role.DESK:
+    if token.role != Role.DESK or withheld(token, event["type"]):
         return False
     if event["type"].startswith(_SHARED):
         return True

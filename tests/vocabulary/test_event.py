@@ -32,7 +32,9 @@ def test_a_body_becomes_an_event() -> None:
     assert (event.source, event.id, event.subject) == ("/desks/paint", "e1", "KESTREL-1/2")
     assert event.time_us == parse_instant("2031-03-04T09:30:00Z")
     assert event.recorded_us == parse_instant("2031-03-04T09:31:00Z")
-    assert event.poster == "paint"
+    assert (event.poster, event.role) == ("paint", "")
+    told = read_event(json.dumps(BODY | {"posterrole": "desk"}).encode())
+    assert told.role == "desk"
     assert event.fact == WorkStarted("paint", "p3", None)
 
 

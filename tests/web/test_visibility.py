@@ -7,7 +7,7 @@ import pytest
 from service.log.tokens import Token
 from service.vocabulary.facts import CATALOGUE, Role
 from service.web.schemas.examples import example_event
-from service.web.visibility import sees_text
+from service.web.visibility import sees_money, sees_text, withheld
 
 
 def holder(role: str, *departments: str) -> Token:
@@ -37,3 +37,21 @@ def test_a_desk_reads_talk_retakes_and_what_names_its_department() -> None:
 
 def test_an_unknown_role_reads_nothing() -> None:
     assert not sees_text(holder("visitor", "layout"), event("note.given", to="layout"))
+
+
+@pytest.mark.parametrize("role", Role)
+def test_desks_alone_see_no_money(role: Role) -> None:
+    token = holder(role, "layout")
+    assert sees_money(token) == (role != Role.DESK)
+    assert withheld(token, "rate.set") == withheld(token, "change-order.priced")
+    assert withheld(token, "rate.set") == (role == Role.DESK)
+    assert not withheld(token, "retake.called")
+
+
+def test_nor_do_they_read_the_text_of_orders() -> None:
+    assert not sees_text(holder("desk", "layout"), event("change-order.raised", to="layout"))
+
+
+def test_an_unknown_role_sees_no_money() -> None:
+    assert not sees_money(holder("visitor"))
+    assert withheld(holder("visitor"), "rate.set")

@@ -113,6 +113,7 @@ def retake_called(draft: Draft, event: Event, fact: facts.RetakeCalled) -> None:
         reach=reach.reached,
         look_at=reach.look_at,
         marks=tuple((other.scene, other.mark) for other in fact.dependents),
+        called_by=event.role,
     )
     _call(draft, event, fact.retake, reach.reached)
 

@@ -9,6 +9,7 @@ from service.web.api.events import events
 from service.web.api.health import health
 from service.web.api.impacts import impacts
 from service.web.api.notes import notes
+from service.web.api.rates import rates
 from service.web.api.replay import replay
 from service.web.api.retakes import retakes
 from service.web.api.scenes import scenes
@@ -20,6 +21,7 @@ BLUEPRINTS: tuple[Blueprint, ...] = (
     what_if,
     impacts,
     shows,
+    rates,
     episodes,
     scenes,
     replay,

@@ -108,7 +108,8 @@ def _receipts(receipts: Sequence[Receipt], batch: bool) -> Response:
     tag="events",
     details="The `Link` header's `next` is also given on the last page, so that a reader can "
     "come back to it later for what was recorded since. Personal text is left out for those who "
-    "may not read it; `personal` is then the commitment to it.",
+    "may not read it; `personal` is then the commitment to it. Desks read of rates and change "
+    "orders the envelope alone: `data` is empty and `withheld` is true.",
     query=_QUERY,
     answers={
         200: Answer(

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import orjson
@@ -25,6 +26,7 @@ from service.web.representation.replay import shown_replay
 from service.web.schemas import replay as shapes
 from service.web.schemas.reading import PAGE_HEADERS, READ_HEADERS
 from service.web.services import services
+from service.web.visibility import withheld
 
 replay = Blueprint("replay", __name__)
 
@@ -57,7 +59,9 @@ def show_replay(episode: str) -> Response:
 
     def make() -> dict[str, Any]:
         names = scenes_of(reading.state, episode)
-        shown = shown_replay(reading.standings, episode, names, then.retold)
+        shown = shown_replay(
+            reading.standings, episode, names, then.retold, partial(withheld, g.token)
+        )
         return {"clock": asked["clock"], **shown}
 
     return answer(reading, make)

@@ -63,6 +63,7 @@ def _event(proposed: Proposed, place: int, view: View) -> Event:
         view.now_us,
         g.token.name,
         proposed.fact,
+        g.token.role,
     )
 
 

@@ -60,7 +60,7 @@ class SetAsideShown(Shown):
     type = word("Its type.")
     subject = word("What it is about.")
     time = moment("When it happened.", none=False)
-    reasons = several(AgainstShown, "Why it does not fit.")
+    reasons = several(AgainstShown, "Why it does not fit; none shown of what is withheld.")
 
 
 class ReplayShown(ReadShown):
