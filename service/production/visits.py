@@ -163,14 +163,19 @@ def take_work_e4(take: Take, terms: Terms) -> int:
     """The work a take asks for in full, in ten-thousandths of the department's unit."""
     if take.settled < 0:
         return _asked_e4(take, take.shares, terms)
-    work = _asked_e4(take, take.shares[: take.settled], terms)
-    again = ceil_div(work * take.goes_on_e4, ONE_E4)
+    _, again = settled_work_e4(take, terms)
     later = sum(share for _, share in take.shares[take.settled :])
     if later == 0:
         return again
     basis = _basis_e4(take, terms)
     most = max(again, take.carried_e4 + basis)
     return most if terms.whole else min(most, again + ceil_div(basis * later, ONE_E4))
+
+
+def settled_work_e4(take: Take, terms: Terms) -> tuple[int, int]:
+    """Of a take whose hand-off was refused: what it had asked for, and what of it is done again."""
+    work = _asked_e4(take, take.shares[: take.settled], terms)
+    return work, ceil_div(work * take.goes_on_e4, ONE_E4)
 
 
 def _basis_e4(take: Take, terms: Terms) -> int:
