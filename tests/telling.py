@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from service.client import event
+from service.planning.pricing import quoted
 from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Code, Reason, Refusal
@@ -20,6 +21,7 @@ from service.vocabulary.kinds import reviver
 
 OFFICE = Actor("office", Role.OFFICE)
 SUPERVISOR = Actor("supervisor", Role.SUPERVISOR)
+PRODUCER = Actor("producer", Role.PRODUCER)
 
 _PICTURE = ["background", "character"]
 _ALL = ["background", "character", "sound"]
@@ -141,8 +143,8 @@ class Story:
         """What the rules say of events, as a batch."""
         known = Past(EMPTY, tuple(self.standing()), self.struck)
         roles = events[0].fact.ROLES
-        usual = SUPERVISOR if Role.SUPERVISOR in roles else OFFICE
-        return decide(state or self.state, events, actor or usual, known)
+        usual = next(one for one in (SUPERVISOR, OFFICE, PRODUCER) if one.role in roles)
+        return decide(state or self.state, events, actor or usual, known, quoted)
 
     def standing(self) -> list[Event]:
         """What stands of the log."""
@@ -166,7 +168,7 @@ class Story:
         assert isinstance(told, Accepted), told
         self.state = told.state
         self.struck |= told.struck
-        self.events.extend(events)
+        self.events.extend(told.events)
 
     def refused(
         self,

@@ -7,6 +7,7 @@ from typing import Any
 
 from immutables import Map, MapMutation
 
+from service.production.ordered import Order
 from service.production.records import (
     WORDS,
     Crew,
@@ -76,6 +77,7 @@ _FIELDS = (
     "reusers",
     "hook_ups",
     "retakes",
+    "orders",
     "notes",
     "put_first",
     "marks",
@@ -101,6 +103,7 @@ class State:
     reusers: Map[str, tuple[str, ...]]
     hook_ups: Map[str, tuple[str, ...]]
     retakes: Map[str, Retake]
+    orders: Map[str, Order]
     notes: Map[str, Note]
     put_first: Map[Node, int]
     marks: Map[int, tuple[str, ...]]
@@ -148,6 +151,7 @@ class Draft:
     reusers: MapMutation[str, tuple[str, ...]]
     hook_ups: MapMutation[str, tuple[str, ...]]
     retakes: MapMutation[str, Retake]
+    orders: MapMutation[str, Order]
     notes: MapMutation[str, Note]
     put_first: MapMutation[Node, int]
     marks: MapMutation[int, tuple[str, ...]]
@@ -157,6 +161,13 @@ class Draft:
         self.worked_out = {}
         for name in _FIELDS:
             setattr(self, name, getattr(state, name).mutate())
+
+    def branch(self) -> State:
+        """The state written so far; the draft goes on from it."""
+        state = self.finish()
+        for name in _FIELDS:
+            setattr(self, name, getattr(state, name).mutate())
+        return state
 
     def finish(self) -> State:
         """The state written; the draft is of no further use."""

@@ -14,6 +14,7 @@ from sqlalchemy.exc import IntegrityError
 from service.log.append import Head, Row, append_rows, lock_head
 from service.log.prepared import commit as commit_now
 from service.log.tokens import Token, standing
+from service.planning.pricing import quoted
 from service.production.decide import Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Refusal
@@ -171,7 +172,11 @@ class Recorder:
             for position, place in enumerate(new, commit.head.position + 1)
         ]
         decided = decide(
-            commit.state, events, actor_of(pending.token), self._past(connection, commit, events)
+            commit.state,
+            events,
+            actor_of(pending.token),
+            self._past(connection, commit, events),
+            quoted,
         )
         if isinstance(decided, Refusal):
             return Refusal(

@@ -17,7 +17,8 @@ class Event(Struct, frozen=True, gc=False):
 
     `position` counts from 1 (while only proposed, the position it would get); `time_us` is when
     it happened, `recorded_us` when the log took it, both microseconds since the epoch. `role` is
-    the poster's, "" where it was recorded before roles were kept.
+    the poster's, "" where it was recorded before roles were kept. `cause` is the order whose
+    approval made it, "" for what was posted.
     """
 
     position: int
@@ -29,6 +30,7 @@ class Event(Struct, frozen=True, gc=False):
     poster: str
     fact: Fact
     role: str = ""
+    cause: str = ""
 
 
 class UnknownTypeError(LookupError):
@@ -48,6 +50,7 @@ class _Body(Struct):
     poster: str
     data: msgspec.Raw
     posterrole: str = ""
+    cause: str = ""
 
 
 def _same_in_log(member: Member) -> bool:
@@ -91,4 +94,5 @@ def read_event(body: bytes) -> Event:
         said.poster,
         read(bytes(said.data)),
         said.posterrole,
+        said.cause,
     )

@@ -15,6 +15,7 @@ SCENE = r"[A-Za-z0-9][A-Za-z0-9._]{0,15}"
 ELEMENT = r"[A-Za-z0-9][A-Za-z0-9._-]{0,31}"
 DEPARTMENT = r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*"
 CODE = r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}"
+ORDER = r"[A-Za-z0-9][A-Za-z0-9._-]{0,55}"
 STUDIO = r"[a-z][a-z0-9-]{0,31}"
 
 _SUBJECT = re.compile(

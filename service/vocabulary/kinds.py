@@ -12,10 +12,10 @@ from decimal import Decimal
 from typing import Any, cast
 
 from service.vocabulary import identifiers
-from service.vocabulary.instants import parse_instant
+from service.vocabulary.instants import format_instant, parse_instant
 from service.vocabulary.money import CURRENCY as CURRENCY_CODE
-from service.vocabulary.money import MONEY, SIGNED_MONEY
-from service.vocabulary.quantities import to_e4
+from service.vocabulary.money import MONEY, SIGNED_MONEY, money_text
+from service.vocabulary.quantities import from_e4, to_e4
 
 
 @dataclass(frozen=True)
@@ -24,6 +24,10 @@ class Kind:
 
     def revive(self, value: Any) -> Any:
         """The core's value of a checked JSON value."""
+        return value
+
+    def tell(self, value: Any) -> Any:
+        """The JSON value of the core's value: what `revive` undoes."""
         return value
 
 
@@ -85,6 +89,10 @@ class Quantity(Kind):
         """Ten-thousandths."""
         return to_e4(value)
 
+    def tell(self, value: Any) -> int | float:
+        """The number."""
+        return from_e4(value)
+
 
 @dataclass(frozen=True)
 class Money(Kind):
@@ -101,6 +109,10 @@ class Money(Kind):
         """The decimal."""
         return Decimal(value)
 
+    def tell(self, value: Any) -> str:
+        """Decimal text."""
+        return money_text(value)
+
 
 @dataclass(frozen=True)
 class Day(Kind):
@@ -109,6 +121,10 @@ class Day(Kind):
     def revive(self, value: Any) -> date:
         """The date."""
         return date.fromisoformat(value)
+
+    def tell(self, value: date) -> str:
+        """ISO 8601 text."""
+        return value.isoformat()
 
 
 @dataclass(frozen=True)
@@ -119,6 +135,10 @@ class Moment(Kind):
         """Microseconds since the epoch."""
         return parse_instant(value)
 
+    def tell(self, value: Any) -> str:
+        """RFC 3339 text in UTC."""
+        return format_instant(value)
+
 
 @dataclass(frozen=True)
 class ClockTime(Kind):
@@ -127,6 +147,10 @@ class ClockTime(Kind):
     def revive(self, value: Any) -> int:
         """Minutes from midnight."""
         return int(value[:2]) * 60 + int(value[3:])
+
+    def tell(self, value: Any) -> str:
+        """HH:MM."""
+        return f"{value // 60:02d}:{value % 60:02d}"
 
 
 @dataclass(frozen=True)
@@ -141,6 +165,10 @@ class Listing(Kind):
         """A tuple."""
         return tuple(self.of.revive(item) for item in value)
 
+    def tell(self, value: Any) -> list[Any]:
+        """A list."""
+        return [self.of.tell(item) for item in value]
+
 
 @dataclass(frozen=True)
 class Table(Kind):
@@ -152,6 +180,10 @@ class Table(Kind):
         """Pairs sorted by department, so that equal tables are equal values."""
         return tuple(sorted((name, self.of.revive(item)) for name, item in value.items()))
 
+    def tell(self, value: Any) -> dict[str, Any]:
+        """An object."""
+        return {name: self.of.tell(item) for name, item in value}
+
 
 @dataclass(frozen=True)
 class Group(Kind):
@@ -162,6 +194,10 @@ class Group(Kind):
     def revive(self, value: Any) -> Any:
         """The nested dataclass."""
         return reviver(self.of)(value)
+
+    def tell(self, value: Any) -> dict[str, Any]:
+        """An object of its members."""
+        return told(value)
 
 
 SHOW_CODE = Code(f"^{identifiers.SHOW}$", "a show's code, such as LANTERN")
@@ -176,6 +212,14 @@ ITEM = Code(
 SCENE = Code(
     f"^{identifiers.SHOW}-{identifiers.EPISODE}/{identifiers.SCENE}$",
     "a scene: SHOW-EPISODE/SCENE",
+)
+EPISODE = Code(f"^{identifiers.SHOW}-{identifiers.EPISODE}$", "an episode: SHOW-EPISODE")
+ELEMENT = Code(f"^{identifiers.SHOW}:{identifiers.ELEMENT}$", "an element: SHOW:ELEMENT")
+# the retakes that an order calls are named by its code and the line
+ORDER = Code(
+    f"^{identifiers.ORDER}$",
+    "an order's code of letters, digits, dots, hyphens, underscores",
+    56,
 )
 CURRENCY = Code(f"^{CURRENCY_CODE}$", "a currency's code of ISO 4217, such as EUR", 3)
 TAKE = Whole(1, 999)
@@ -263,3 +307,14 @@ def reviver(cls: type) -> Callable[[Mapping[str, Any]], Any]:
 
     _revivers[cls] = revive
     return cast(Callable[[Mapping[str, Any]], Any], revive)
+
+
+def told(fact: Any) -> dict[str, Any]:
+    """The JSON members of a dataclass made with `says`; those at their defaults are left out.
+
+    `reviver` of its class gives an equal one.
+    """
+    values = ((member, getattr(fact, member.attribute)) for member in members(type(fact)))
+    return {
+        member.name: member.kind.tell(value) for member, value in values if value != member.default
+    }

@@ -9,13 +9,17 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from service.planning.pricing import quoted
 from service.production.decide import Accepted
 from service.production.graph import successors
+from service.production.orders import MOVES
+from service.production.refusal import Refusal
 from service.production.state import departments_of, item_of
 from service.production.visits import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts.office import STRANDS
 from service.vocabulary.instants import US_PER_MIN, format_instant, parse_instant
+from service.vocabulary.money import money_text
 from tests.telling import Story, studio
 
 SEEDS = st.integers(0, 2**32 - 1)
@@ -210,13 +214,85 @@ def _rates(story: Story, random: Random, prefix: str) -> Proposal:
     return "rate.set", "KESTREL", data
 
 
+def _order_line(story: Story, random: Random, prefix: str, number: int) -> dict[str, Any]:
+    scene = _scene(story, random, prefix)
+    change = random.choice(["retake", "add", "retime", "omit", "restore", "redesign", "fee"])
+    match change:
+        case "retake":
+            item, back_to = _visit(story, random, prefix)
+            data: dict[str, Any] = {"items": [item], "back_to": back_to, "share": 0.5}
+            return {"change": change, **data, "strands": _strands(random)}
+        case "add":
+            new = f"{scene.partition('/')[0]}/n{len(story.events)}{number}"
+            return {"change": change, "scene": new, "frames": 40, "drawings": 8}
+        case "retime":
+            return {"change": change, "scene": scene, "frames": random.randint(1, 200)}
+        case "redesign" if story.state.elements:
+            return {"change": change, "element": random.choice(sorted(story.state.elements))}
+        case "omit" | "restore":
+            return {"change": change, "scene": scene}
+    return {"change": "fee", "amount": f"{random.randint(-999, 999) / 100:.2f}", "what": "A fee"}
+
+
+def _raised(story: Story, random: Random, prefix: str) -> Proposal:
+    subject = random.choice([prefix, *(e for e in story.state.episodes if e.startswith(prefix))])
+    lines = [_order_line(story, random, prefix, n) for n in range(random.randint(0, 3))]
+    code = f"O{prefix[-1]}{len(story.events)}"
+    data = {"order": code, "asked_by": "client", "words": "Please.", "lines": lines}
+    return "change-order.raised", subject, data
+
+
+def priced(story: Story, code: str, at_us: int) -> Proposal:
+    """A price as it is quoted at a moment; without a card, none that the rules would take."""
+    quote = quoted(story.state, code, at_us)
+    data: dict[str, Any] = {"order": code, "position": len(story.events), "total": "0"}
+    data |= {"currency": "EUR", "lines": []}
+    if not isinstance(quote, Refusal):
+        data |= {"currency": quote.currency, "total": money_text(quote.total)}
+        data["lines"] = [
+            {"line": line.number, "amount": money_text(line.amount)} for line in quote.lines
+        ]
+    return "change-order.priced", story.state.orders[code].subject, data
+
+
+def _ordering(story: Story, random: Random, prefix: str) -> Proposal:
+    open_ones = sorted(
+        code
+        for code, order in story.state.orders.items()
+        if MOVES[order.standing] and order.subject.startswith(prefix)
+    )
+    if not open_ones or random.random() < 0.4:
+        return _raised(story, random, prefix)
+    code = random.choice(open_ones)
+    order = story.state.orders[code]
+    if order.price is None:
+        type_, subject, data = priced(story, code, _START_US + len(story.events) * _STEP_US)
+        return type_, subject, data | {"valid_until": "2031-12-31"}
+    if random.random() < 0.3:
+        type_ = random.choice(["change-order.declined", "change-order.withdrawn"])
+        return type_, order.subject, {"order": code}
+    data = {"order": code, "position": order.price.position}
+    if random.random() < 0.5:
+        episode = random.choice(sorted(story.state.episodes))
+        data["gates"] = [{"episode": episode, "gate": "delivery", "due_on": "2031-06-02"}]
+    return "change-order.approved", order.subject, data
+
+
 JOINS: tuple[Proposer, ...] = (_joining, _joining, _listing)
 OF_ITEMS: tuple[Proposer, ...] = (
     *(_move,) * 8,
     *(_refusal, _omission, _hold, _order, _note, _acceptance),
     *(_call, _call, _answer, _ending, _ending, _listing),
 )
-ALL: tuple[Proposer, ...] = (*OF_ITEMS, *(_joining,) * 3, _retiming, _studio_wide, _rates)
+OTHERS: tuple[Proposer, ...] = (_retiming, _studio_wide, _rates, *(_ordering,) * 4)
+ALL: tuple[Proposer, ...] = (
+    *OF_ITEMS,
+    *(_joining,) * 3,
+    _retiming,
+    _studio_wide,
+    _rates,
+    *(_ordering,) * 4,
+)
 
 
 def proposed(

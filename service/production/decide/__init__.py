@@ -7,12 +7,17 @@ in it, or a Refusal. Nothing of a batch is accepted unless all of it is.
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, NamedTuple
 
-from service.production.decide import desks, office, rates, retakes, supervision
+from msgspec.structs import replace
+
+from service.production.decide import carrying, desks, office, orders, rates, retakes, supervision
 from service.production.decide.permission import Actor, permitted
 from service.production.evolve import apply
+from service.production.evolve.orders import order_of
+from service.production.orders import APPROVED, Quotes, count_of
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
+from service.vocabulary.facts.orders import ChangeOrderApproved, ChangeOrderRaised
 from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.identifiers import parse_subject
 
@@ -52,6 +57,11 @@ CHECKS: dict[str, Check] = {
     "retake.called": retakes.retake_called,
     "retake.withdrawn": retakes.retake_withdrawn,
     "retake.bought-as-is": retakes.retake_bought_as_is,
+    "change-order.raised": orders.change_order_raised,
+    "change-order.priced": orders.change_order_priced,
+    "change-order.approved": orders.change_order_approved,
+    "change-order.declined": orders.change_order_declined,
+    "change-order.withdrawn": orders.change_order_withdrawn,
 }
 
 CLOCK_SKEW_US = 60_000_000
@@ -69,10 +79,15 @@ class Past(NamedTuple):
 
 
 class Accepted(NamedTuple):
-    """The state with the facts in it, and what they strike."""
+    """The state with the facts in it, what they strike, and all that is to be recorded.
+
+    `events` are those proposed, and right behind each approval of an order the facts it consists
+    of, which have a `cause`; positions follow on.
+    """
 
     state: State
     struck: frozenset[int]
+    events: tuple[Event, ...]
 
 
 class Retold(NamedTuple):
@@ -83,34 +98,54 @@ class Retold(NamedTuple):
 
 
 def decide(
-    state: State, events: Sequence[Event], actor: Actor, past: Past | None = None
+    state: State,
+    events: Sequence[Event],
+    actor: Actor,
+    past: Past | None = None,
+    quotes: Quotes | None = None,
 ) -> Accepted | Refusal:
     """Whether `events`, in order, may follow `state`.
 
     `past` must be given when an event strikes; it reaches back before the first struck event.
+    `quotes` must be given when one prices an order or approves it.
     """
     reasons: list[Reason] = []
     strikes = {event.fact.position for event in events if isinstance(event.fact, EventStruck)}
     if strikes:
         if past is None:
             raise ValueError("a strike is decided against the past")
-        told = _strike(past, strikes, events, actor)
+        told = _strike(past, strikes, events, actor, state)
         if isinstance(told, Refusal):
             return told
         state = told
     draft = Draft(state)
-    for place, event in enumerate(events):
+    recorded: list[Event] = []
+    derived = 0
+    for place, proposed in enumerate(events):
+        event = _moved_on(proposed, derived)
         against = permitted(event, actor)
         if not against:
             against = out_of_time(event)
             if event.fact.TYPE != EventStruck.TYPE:
                 against += reasons_against(draft, event)
-        reasons += [reason._replace(place=place) for reason in against]
+            against = against or orders.figures_against(draft, event, quotes)
         if not against:
             apply(draft, event)
+            recorded.append(event)
+            if isinstance(event.fact, ChangeOrderApproved):
+                carried = carrying.approve(draft, event, event.fact, reasons_against)
+                against = list(carried.reasons)
+                recorded += carried.events
+                derived += len(carried.events)
+        reasons += [reason._replace(place=place) for reason in against]
     if reasons:
         return Refusal(tuple(reasons))
-    return Accepted(draft.finish(), frozenset(strikes))
+    return Accepted(draft.finish(), frozenset(strikes), tuple(recorded))
+
+
+def _moved_on(event: Event, by: int) -> Event:
+    """An event behind facts that come in before it."""
+    return replace(event, position=event.position + by) if by else event
 
 
 def out_of_time(event: Event) -> list[Reason]:
@@ -131,13 +166,35 @@ def reasons_against(draft: Draft, event: Event) -> list[Reason]:
     subject = parse_subject(event.subject)
     if subject is None or subject.form not in event.fact.SUBJECTS:
         return [Reason(Code.UNKNOWN, f"{event.fact.TYPE} is not said of this", "/subject")]
-    return list(CHECKS[event.fact.TYPE](draft, event, event.fact))
+    fact = event.fact
+    against = list(CHECKS[fact.TYPE](draft, event, fact))
+    if not against and isinstance(fact, ChangeOrderRaised) and fact.lines:
+        order, at_us = order_of(event, fact), max(event.time_us, event.recorded_us)
+        state = draft.branch()
+        against += carrying.tried(
+            state, fact.order, order, event.position, at_us, reasons_against
+        ).reasons
+    return against
+
+
+def carried_out(state: State, code: str, position: int, at_us: int) -> tuple[State, ...] | Refusal:
+    """The states after each line of an order, carried out at a moment behind a position.
+
+    Refused where a line could not be carried out then; reasons name members of the order as it was
+    raised. Raises KeyError for an order that is not in the state.
+    """
+    order = state.orders[code]
+    carried = carrying.tried(state, code, order, position, at_us, reasons_against)
+    return Refusal(carried.reasons) if carried.reasons else carried.states
 
 
 def _strike(
-    past: Past, strikes: set[int], events: Sequence[Event], actor: Actor
+    past: Past, strikes: set[int], events: Sequence[Event], actor: Actor, known: State
 ) -> State | Refusal:
-    """The state without the struck events, if every later fact still stands without them."""
+    """The state without the struck events, if every later fact still stands without them.
+
+    `known` is the state with them.
+    """
     against: list[Reason] = []
     standing = {event.position: event for event in past.events}
     named: set[int] = set()
@@ -150,6 +207,12 @@ def _strike(
             against.append(
                 Reason(Code.CONTRADICTION, "struck twice in this batch", "/data/position", place)
             )
+        else:
+            struck = standing.get(position)
+            if struck is not None and (rest := _rest_of(struck, known) - strikes):
+                others = ", ".join(map(str, sorted(rest)))
+                detail = f"it came as one with events {others}; strike them in the same batch"
+                against.append(Reason(Code.STRIKE_BREAKS, detail, "/data/position", place))
         named.add(position)
     if against:
         return Refusal(tuple(against))
@@ -174,6 +237,17 @@ def _strike(
             )
         )
     return told.state
+
+
+def _rest_of(event: Event, known: State) -> set[int]:
+    """Positions of an approval and its facts, if an event is one of them."""
+    fact = event.fact
+    code = fact.order if isinstance(fact, ChangeOrderApproved) else event.cause
+    order = known.orders.get(code) if code else None
+    if order is None or order.standing != APPROVED:
+        return set()
+    position = order.steps[-1].position
+    return set(range(position, position + count_of(order.lines, order.gates) + 1))
 
 
 def _strikeable(

@@ -5,6 +5,7 @@ from typing import NamedTuple
 from service.production.refusal import Code, Reason
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
+from service.vocabulary.facts.orders import ChangeOrderApproved
 from service.vocabulary.facts.record import EventStruck
 
 
@@ -17,8 +18,17 @@ class Actor(NamedTuple):
 
 
 def permitted(event: Event, actor: Actor) -> list[Reason]:
-    """Reasons against this actor recording this fact."""
+    """Reasons against this actor recording this fact.
+
+    What an approval records is who may approve's to record, whatever their role may record else.
+    """
     fact = event.fact
+    if event.cause:
+        if actor.role in ChangeOrderApproved.ROLES:
+            return []
+        roles = ", ".join(sorted(ChangeOrderApproved.ROLES))
+        detail = f"{fact.TYPE} of an order is recorded by {roles}, not {actor.role}"
+        return [Reason(Code.FORBIDDEN, detail, "/type")]
     if actor.role not in fact.ROLES:
         roles = ", ".join(sorted(fact.ROLES))
         return [

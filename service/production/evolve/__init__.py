@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from service.production.evolve import desks, office, rates, retakes, supervision
+from service.production.evolve import desks, office, orders, rates, retakes, supervision
 from service.production.evolve.marking import add_mark
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
@@ -46,6 +46,11 @@ APPLIES: dict[str, Apply] = {
     "retake.called": retakes.retake_called,
     "retake.withdrawn": retakes.retake_withdrawn,
     "retake.bought-as-is": retakes.retake_bought_as_is,
+    "change-order.raised": orders.change_order_raised,
+    "change-order.priced": orders.change_order_priced,
+    "change-order.approved": orders.change_order_approved,
+    "change-order.declined": orders.change_order_declined,
+    "change-order.withdrawn": orders.change_order_withdrawn,
 }
 
 

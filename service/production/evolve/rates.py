@@ -1,6 +1,7 @@
 """What rate cards change."""
 
-from service.production.state import Draft, RateCard
+from service.production.records import RateCard
+from service.production.state import Draft
 from service.vocabulary.event import Event
 from service.vocabulary.facts import rates as facts
 

@@ -25,6 +25,13 @@ from service.vocabulary.facts.office import (
     SceneRetimed,
     ShowOpened,
 )
+from service.vocabulary.facts.orders import (
+    ChangeOrderApproved,
+    ChangeOrderDeclined,
+    ChangeOrderPriced,
+    ChangeOrderRaised,
+    ChangeOrderWithdrawn,
+)
 from service.vocabulary.facts.rates import RateSet
 from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.facts.retakes import RetakeBoughtAsIs, RetakeCalled, RetakeWithdrawn
@@ -77,6 +84,11 @@ CATALOGUE: dict[str, type[Fact]] = {
         RetakeCalled,
         RetakeWithdrawn,
         RetakeBoughtAsIs,
+        ChangeOrderRaised,
+        ChangeOrderPriced,
+        ChangeOrderApproved,
+        ChangeOrderDeclined,
+        ChangeOrderWithdrawn,
         EventStruck,
     )
 }

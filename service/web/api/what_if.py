@@ -6,6 +6,7 @@ import orjson
 from flask import Blueprint, Response, g
 
 from service.planning.impact import compare
+from service.planning.pricing import quoted
 from service.planning.schedule import RULES_VERSION
 from service.production.decide import Past, decide
 from service.production.refusal import Refusal
@@ -45,7 +46,7 @@ def try_events() -> Response:
     proposals, batch = posted.events_posted(g.token)
     view = read_now(asked).view
     events = [_event(proposed, place, view) for place, proposed in enumerate(proposals, 1)]
-    decided = decide(view.state, events, actor_of(g.token), _past(view, events))
+    decided = decide(view.state, events, actor_of(g.token), _past(view, events), quoted)
     if isinstance(decided, Refusal):
         raise posted.refused(decided, batch)
     impact = compare(view.schedule(), view.branched(decided.state))

@@ -28,6 +28,7 @@ _WORDS: dict[str, object] = {
     "minutes_per_artist_day": 480,
     "note": "N-2031-118",
     "opens": "09:00",
+    "order": "CO-31",
     "owes": "client",
     "position": 4711,
     "retake": "RK-118",
@@ -42,6 +43,8 @@ _CODES: dict[kinds.Kind, str] = {
     kinds.DEPARTMENT: "layout",
     kinds.ITEM: _SUBJECTS[Form.SCENE],
     kinds.SCENE: "LANTERN-104/43",
+    kinds.EPISODE: _SUBJECTS[Form.EPISODE],
+    kinds.ELEMENT: _SUBJECTS[Form.ELEMENT],
     kinds.SHOW_CODE: _SUBJECTS[Form.SHOW],
 }
 _OTHERS: dict[type[kinds.Kind], object] = {

@@ -34,6 +34,7 @@ BY_ROLE = {
     Role.PRODUCER: {
         *("gate.set", "priority.set", "episode.delivered", "note.given", "note.answered"),
         *("rate.set", "event.struck"),
+        *("change-order.approved", "change-order.declined", "change-order.withdrawn"),
     },
     Role.AUDITOR: set(),
 }
