@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from service.production.account import AccountRow
 from service.vocabulary.identifiers import natural_order
+from service.vocabulary.money import rounded
 
 GROUPS: Mapping[str, Callable[[AccountRow], str | None]] = {
     "show": lambda row: row.show,
@@ -65,6 +66,7 @@ def _total(of: tuple[str | None, ...], currency: str | None, rows: list[AccountR
         if row.department is not None and row.unit is not None:
             key = (row.department, row.unit)
             work[key] = work.get(key, 0) + row.work_e4
+    costs = [row.cost for row in rows if row.cost is not None]
     return Total(
         of=of,
         currency=currency,
@@ -72,9 +74,7 @@ def _total(of: tuple[str | None, ...], currency: str | None, rows: list[AccountR
         visits=sum(row.visits for row in rows),
         work_e4=tuple((*key, amount) for key, amount in sorted(work.items())),
         artist_days_e4=sum(row.artist_days_e4 or 0 for row in rows),
-        cost=None
-        if currency is None
-        else sum((row.cost for row in rows if row.cost is not None), Decimal(0)),
+        cost=None if currency is None else sum(costs, rounded(Decimal(0), currency)),
         unpriced=_departments(row for row in rows if row.unpriced),
         uncrewed=_departments(row for row in rows if row.artist_days_e4 is None),
     )

@@ -130,6 +130,18 @@ def answer(reading: Reading, make: Callable[[], dict[str, Any]], *also: object) 
 
     `also` is what it depends on beside the log, the moment and the address.
     """
+
+    def body() -> bytes:
+        stands = {"position": reading.position, "now": format_min(reading.now_min)}
+        return orjson.dumps({**stands, **make()})
+
+    return answer_as(reading, JSON, body, *also)
+
+
+def answer_as(
+    reading: Reading, content_type: str, make: Callable[[], bytes], *also: object
+) -> Response:
+    """The same of another media type."""
     tag = negotiation.etag_of(
         g.token.studio,
         reading.position,
@@ -138,12 +150,12 @@ def answer(reading: Reading, make: Callable[[], dict[str, Any]], *also: object) 
         g.token.role,
         RULES_VERSION,
         ZONE_DATA_VERSION,
+        content_type,
         *also,
     )
     if negotiation.is_current(tag):
-        return negotiation.with_etag(Response(content_type=JSON), tag)
-    body = {"position": reading.position, "now": format_min(reading.now_min), **make()}
-    return negotiation.with_etag(Response(orjson.dumps(body), content_type=JSON), tag)
+        return negotiation.with_etag(Response(content_type=content_type), tag)
+    return negotiation.with_etag(Response(make(), content_type=content_type), tag)
 
 
 def page_answer(

@@ -11,6 +11,7 @@ from service.web.api.impacts import impacts
 from service.web.api.notes import notes
 from service.web.api.rates import rates
 from service.web.api.replay import replay
+from service.web.api.reports import reports
 from service.web.api.retakes import retakes
 from service.web.api.scenes import scenes
 from service.web.api.shows import shows
@@ -28,6 +29,7 @@ BLUEPRINTS: tuple[Blueprint, ...] = (
     departments,
     notes,
     retakes,
+    reports,
     clock,
     health,
 )

@@ -1,0 +1,136 @@
+"""Reports: the account of retakes."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from flask import Blueprint, Response
+
+from service.feeds import table
+from service.production.account import AccountRow, account
+from service.production.cards import studio_date
+from service.production.state import Retake, State
+from service.production.totals import GROUPS, Total, totals
+from service.vocabulary.identifiers import parse_subject
+from service.web import negotiation
+from service.web.access import require
+from service.web.described import Answer, describe
+from service.web.negotiation import JSON
+from service.web.reading import Reading, answer, answer_as, page_answer, read_now, read_page
+from service.web.representation import reports as shown
+from service.web.schemas import reports as shapes
+from service.web.schemas.reading import PAGE_HEADERS, READ_HEADERS
+from service.web.visibility import SEES_MONEY
+
+reports = Blueprint("reports", __name__)
+
+_CSV = {"type": "string", "description": "RFC 4180: a header, CRLF, UTF-8; all rows at once."}
+_COUNTED = (
+    "Counted is the work that calls added, as the record now has it: the share of the base work "
+    "that a call asks a take for, at least the department's least, or the whole where the "
+    "department does it whole; of a take taken back from a desk, the share of what was done. "
+    "Calls that one take answers share its work in proportion to what they asked. What was left "
+    "over from a take taken back, and what a refused hand-off does again, no call added. A call "
+    "withdrawn or bought as is counts with takes begun and those that must follow them; a scene "
+    "out of the picture with takes begun. Cost is by the card valid on the day of the call, "
+    "rounded half even once per retake and department. In CSV a text that a spreadsheet would "
+    "run as a formula begins with an apostrophe."
+)
+
+
+@reports.get("/reports/retakes")
+@describe(
+    "The account of retakes: what each call had redone, where, for whom, and at what cost",
+    tag="reports",
+    details=f"A row for each retake and department, and episode where it reaches several. "
+    f"{_COUNTED} As CSV it comes whole: `limit` and `cursor` mean nothing there.",
+    query=shapes.ACCOUNT_QUERY,
+    answers={
+        200: Answer(
+            "A page of rows, or all of them.",
+            {JSON: shapes.ACCOUNT, table.MEDIA_TYPE: _CSV},
+            PAGE_HEADERS,
+        )
+    },
+    problems=("not-yet", "not-acceptable"),
+)
+@require(*SEES_MONEY)
+def list_account() -> Response:
+    """The rows, the earliest call first."""
+    asked = negotiation.query_of(shapes.ACCOUNT_QUERY)
+    if negotiation.answered_type(JSON, table.MEDIA_TYPE) == table.MEDIA_TYPE:
+        reading = read_now(asked)
+        return _csv(
+            reading,
+            lambda: table.csv_bytes(
+                shown.ROW_COLUMNS, map(shown.row_cells, _rows(reading.state, asked))
+            ),
+        )
+    page = read_page(asked)
+    return _varied(page_answer(page, _rows(page.reading.state, asked), shown.shown_row))
+
+
+@reports.get("/reports/retakes/totals")
+@describe(
+    "The account of retakes in sums",
+    tag="reports",
+    details=f"The sums of the rows of /reports/retakes, by whatever is asked for. {_COUNTED}",
+    query=shapes.TOTALS_QUERY,
+    answers={200: Answer("The sums.", {JSON: shapes.TOTALS, table.MEDIA_TYPE: _CSV}, READ_HEADERS)},
+    problems=("not-yet", "not-acceptable"),
+)
+@require(*SEES_MONEY)
+def list_account_totals() -> Response:
+    """The sums, by group."""
+    asked = negotiation.query_of(shapes.TOTALS_QUERY)
+    by = tuple(dict.fromkeys(asked["group_by"]))
+    reading = read_now(asked)
+
+    def sums() -> list[Total]:
+        return totals(_rows(reading.state, asked), by)
+
+    if negotiation.answered_type(JSON, table.MEDIA_TYPE) == table.MEDIA_TYPE:
+        return _csv(
+            reading,
+            lambda: table.csv_bytes(
+                shown.total_columns(by), [shown.total_cells(total, by) for total in sums()]
+            ),
+        )
+    return _varied(
+        answer(reading, lambda: {"items": [shown.shown_total(total, by) for total in sums()]})
+    )
+
+
+def _csv(reading: Reading, make: Callable[[], bytes]) -> Response:
+    return _varied(answer_as(reading, table.CONTENT_TYPE, make))
+
+
+def _varied(made: Response) -> Response:
+    made.vary.add("Accept")
+    return made
+
+
+def _rows(state: State, asked: Mapping[str, Any]) -> list[AccountRow]:
+    wanted = {name: asked[name] for name in GROUPS if name in asked}
+    codes = [code for code, retake in state.retakes.items() if _may_have(state, retake, wanted)]
+    codes.sort(key=lambda code: state.retakes[code].position)
+    return [
+        row
+        for row in account(state, codes)
+        if all(GROUPS[name](row) == value for name, value in wanted.items())
+    ]
+
+
+def _may_have(state: State, retake: Retake, wanted: Mapping[str, str]) -> bool:
+    """Whether a retake need be counted: what the call itself says is looked at first."""
+    for name in ("kind", "asked_by", "found_at", "called_by", "fault_of"):
+        if name in wanted and getattr(retake, name) != wanted[name]:
+            return False
+    if "show" in wanted:
+        subject = parse_subject(retake.subject)
+        if subject is None or subject.show != wanted["show"]:
+            return False
+    if "month" in wanted:
+        on = studio_date(state, retake.called_us)
+        if on is None or on.strftime("%Y-%m") != wanted["month"]:
+            return False
+    return True
