@@ -115,6 +115,10 @@ _RECORDED = {
                     "enum": list(Role),
                     "description": "The role of that token; absent in the oldest records.",
                 },
+                "cause": {
+                    "type": "string",
+                    "description": "The change order whose approval recorded it, where one did.",
+                },
                 "personal": {
                     "type": "string",
                     "description": "The commitment to its personal text, where it has some.",

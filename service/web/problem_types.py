@@ -101,6 +101,14 @@ TYPES: dict[str, ProblemType] = {
             "Only a simulated clock can be moved, and only forward.",
         ),
         ProblemType(
+            "no-quote",
+            409,
+            "There is no quote of this order",
+            "The order is no longer open, one of its lines could not be carried out now, or the "
+            "show's rate card has no price for what it takes. Each error points into the order as "
+            "it was raised.",
+        ),
+        ProblemType(
             "precondition-failed",
             412,
             "It has changed since it was read",

@@ -9,6 +9,7 @@ from service.web.api.events import events
 from service.web.api.health import health
 from service.web.api.impacts import impacts
 from service.web.api.notes import notes
+from service.web.api.orders import orders
 from service.web.api.rates import rates
 from service.web.api.replay import replay
 from service.web.api.reports import reports
@@ -30,6 +31,7 @@ BLUEPRINTS: tuple[Blueprint, ...] = (
     notes,
     retakes,
     reports,
+    orders,
     clock,
     health,
 )

@@ -1,0 +1,138 @@
+"""Change orders: what was asked for, at what price, and what it would cost and do now."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from flask import Blueprint, Response, g
+
+from service.planning.impact import compare
+from service.planning.pricing import quote
+from service.planning.schedule import RULES_VERSION
+from service.production.decide import carried_out
+from service.production.ordered import Order
+from service.production.orders import MOVES
+from service.production.refusal import Refusal
+from service.production.state import State
+from service.studio import ZONE_DATA_VERSION
+from service.web import negotiation
+from service.web.access import require
+from service.web.described import Answer, describe
+from service.web.negotiation import JSON
+from service.web.pointers import FieldError
+from service.web.problems import ProblemError
+from service.web.reading import answer, found, page_answer, read_now, read_page
+from service.web.recorded import texts_at
+from service.web.representation.impact import shown_impact
+from service.web.representation.orders import (
+    facts_with_text,
+    shown_lengths,
+    shown_order,
+    shown_order_whole,
+    shown_quote,
+)
+from service.web.schemas import orders as shapes
+from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
+from service.web.services import services
+from service.web.visibility import SEES_MONEY
+
+orders = Blueprint("orders", __name__)
+
+
+@orders.get("/change-orders")
+@describe(
+    "The change orders, the newest first",
+    tag="change orders",
+    query=shapes.ORDERS_QUERY,
+    answers={200: Answer("A page of orders.", {JSON: shapes.ORDERS}, PAGE_HEADERS)},
+    problems=("not-yet",),
+)
+@require(*SEES_MONEY)
+def list_orders() -> Response:
+    """A page of orders."""
+    asked = negotiation.query_of(shapes.ORDERS_QUERY)
+    page = read_page(asked)
+    known = page.reading.state.orders
+    codes = [code for code, order in known.items() if _wanted(order, asked)]
+    codes.sort(key=lambda code: -known[code].steps[0].position)
+    facts: dict[int, Mapping[str, Any]] = {}
+    for code in page.cut(codes):
+        facts |= facts_with_text(known[code])
+    texts = _texts(facts)
+    return page_answer(page, codes, lambda code: shown_order(code, known[code], texts), texts)
+
+
+def _wanted(order: Order, asked: Mapping[str, Any]) -> bool:
+    return (
+        asked.get("standing") in {None, order.standing}
+        and asked.get("asked_by") in {None, order.asked_by}
+        and asked.get("show") in {None, order.show}
+        and asked.get("episode") in {None, order.subject}
+    )
+
+
+def _texts(facts: Mapping[int, Mapping[str, Any]]) -> dict[int, dict[str, Any]]:
+    with services().engine.connect() as connection:
+        return texts_at(connection, g.token, facts)
+
+
+@orders.get("/change-orders/<order>")
+@describe(
+    "One change order: what was raised, what was said of it since, and its price",
+    tag="change orders",
+    query=READ,
+    answers={200: Answer("The order.", {JSON: shapes.ORDER}, READ_HEADERS)},
+    problems=("not-found", "not-yet"),
+)
+@require(*SEES_MONEY)
+def show_order(order: str) -> Response:
+    """One order."""
+    reading = read_now(negotiation.query_of(READ))
+    record = the_order(reading.state, order)
+    texts = _texts(facts_with_text(record))
+    return answer(reading, lambda: shown_order_whole(order, record, texts), texts)
+
+
+@orders.get("/change-orders/<order>/quote")
+@describe(
+    "What an open order would cost and do now",
+    tag="change orders",
+    details="To record the price, post `change-order.priced` with the figures given here, with "
+    "`at` as its `time` and `position` as its `position`. The impact is that of all lines.",
+    query=READ,
+    answers={200: Answer("The quote.", {JSON: shapes.QUOTE}, READ_HEADERS)},
+    problems=("not-found", "no-quote", "not-yet"),
+)
+@require(*SEES_MONEY)
+def show_quote(order: str) -> Response:
+    """The quote now."""
+    reading = read_now(negotiation.query_of(READ))
+    view = reading.view
+    record = the_order(view.state, order)
+    if not MOVES[record.standing]:
+        told = f"{order} is {record.standing}; what it was priced at is in the record."
+        raise ProblemError("no-quote", told)
+    made = quote(view.state, order, view.position, view.now_us)
+    if isinstance(made, Refusal):
+        raise _no_quote(order, made)
+
+    def shown() -> dict[str, Any]:
+        states = carried_out(view.state, order, view.position, view.now_us)
+        after = view.state if isinstance(states, Refusal) or not states else states[-1]
+        impact = compare(view.schedule(), view.branched(after))
+        return shown_quote(made, record, view.now_us) | {
+            "lengths": shown_lengths(view.state, after),
+            "impact": shown_impact(impact, view.position, RULES_VERSION, ZONE_DATA_VERSION),
+        }
+
+    return answer(reading, shown, view.now_us)
+
+
+def _no_quote(order: str, refusal: Refusal) -> ProblemError:
+    errors = [FieldError(one.member, one.detail, one.code) for one in refusal.reasons]
+    told = "; ".join(one.detail for one in refusal.reasons[:3])
+    return ProblemError("no-quote", f"{order} cannot be quoted: {told.rstrip('.')}.", errors)
+
+
+def the_order(state: State, code: str) -> Order:
+    """The order that an address names. Raises ProblemError (404)."""
+    return found(state.orders.get(code), f"change order {code}")
