@@ -1,6 +1,7 @@
 """What an installation can set, read from environment variables."""
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,7 +9,11 @@ from pathlib import Path
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
+ORIGIN = "retake-ledger.invalid"
+"""The name that logs bear where none is set: a host that does not exist (RFC 2606)."""
+
 _PREFIX = "RETAKE_LEDGER_"
+_ORIGIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9./-]*[A-Za-z0-9]")
 _DRIVERS = {"postgresql", "postgres", "postgresql+psycopg"}
 
 
@@ -30,9 +35,16 @@ class Settings:
     body_bytes_max: int = 8 * 1024 * 1024
     batch_events_max: int = 1000
     nesting_max: int = 32
+    keys: Path | None = None
+    origin: str = ORIGIN
     pool_size: int = 8
     pool_overflow: int = 4
     pool_wait_s: int = 10
+
+    @property
+    def keys_folder(self) -> Path:
+        """Where the keys lie that checkpoints are signed with."""
+        return self.keys or self.data / "keys"
 
     @staticmethod
     def from_environment(environ: Mapping[str, str]) -> "Settings":
@@ -51,6 +63,8 @@ class Settings:
             database_url=url,
             owner_database_url=owner_url or url,
             data=_data(environ),
+            keys=_keys(environ),
+            origin=_origin(environ),
             body_bytes_max=_whole(environ, "BODY_BYTES_MAX", 8 * 1024 * 1024, least=1024),
             batch_events_max=_whole(environ, "BATCH_EVENTS_MAX", 1000, least=1),
             nesting_max=_whole(environ, "NESTING_MAX", 32, least=8, most=200),
@@ -58,6 +72,25 @@ class Settings:
             pool_overflow=_whole(environ, "POOL_OVERFLOW", 4, least=0),
             pool_wait_s=_whole(environ, "POOL_WAIT_S", 10, least=1),
         )
+
+
+def _keys(environ: Mapping[str, str]) -> Path | None:
+    told = _value(environ, "KEYS")
+    if told is not None and not Path(told).is_absolute():
+        raise SettingsError(f"{_PREFIX}KEYS is {told!r}: set an absolute path of a folder")
+    return None if told is None else Path(told)
+
+
+def _origin(environ: Mapping[str, str]) -> str:
+    told = _value(environ, "ORIGIN")
+    if told is None:
+        return ORIGIN
+    if len(told) > 200 or _ORIGIN.fullmatch(told) is None:
+        raise SettingsError(
+            f"{_PREFIX}ORIGIN is {told!r}: set a host name and a path without scheme, such as "
+            "ledger.example.com/records"
+        )
+    return told
 
 
 def _value(environ: Mapping[str, str], name: str) -> str | None:

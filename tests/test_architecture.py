@@ -23,6 +23,7 @@ ORDER = (
     "planning",
     "proofs",
     "settings",
+    "keys",
     "log",
     "kept",
     "studio",

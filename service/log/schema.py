@@ -102,6 +102,30 @@ snapshot = Table(
     CheckConstraint("position > 0", name="position"),
 )
 
+# What the log said of itself, signed; and what others signed below it. Never changed either.
+checkpoint = Table(
+    "checkpoint",
+    metadata,
+    Column("studio", _TEXT, primary_key=True),
+    Column("size", BigInteger, primary_key=True, autoincrement=False),
+    Column("key_id", LargeBinary, primary_key=True),
+    Column("made_at", _INSTANT, nullable=False),
+    Column("text", _TEXT, nullable=False),
+    Column("signature", _TEXT, nullable=False),
+    CheckConstraint("size >= 0", name="size"),
+)
+
+cosignature = Table(
+    "cosignature",
+    metadata,
+    Column("studio", _TEXT, primary_key=True),
+    Column("size", BigInteger, primary_key=True, autoincrement=False),
+    Column("key_id", LargeBinary, primary_key=True),
+    Column("name", _TEXT, primary_key=True),
+    Column("key", _TEXT, nullable=False),
+    Column("signature", _TEXT, nullable=False),
+)
+
 token = Table(
     "token",
     metadata,

@@ -117,7 +117,9 @@ def issue_tokens(engine: Engine) -> dict[str, str]:
         }
 
 
-def plain_app(recorder: PlainRecorder) -> Flask:
+def plain_app(recorder: PlainRecorder, keys: Path | None = None) -> Flask:
     """An app on a log, with small limits."""
-    settings = Settings(None, None, Path("/nowhere"), body_bytes_max=200_000, batch_events_max=20)
+    settings = Settings(
+        None, None, Path("/nowhere"), body_bytes_max=200_000, batch_events_max=20, keys=keys
+    )
     return create_app(settings, recorder.engine, PlainStudios(PlainStudio(recorder)))

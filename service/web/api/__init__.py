@@ -2,6 +2,7 @@
 
 from flask import Blueprint
 
+from service.web.api.checkpoints import checkpoints
 from service.web.api.clock import clock
 from service.web.api.departments import departments
 from service.web.api.episodes import episodes
@@ -10,6 +11,7 @@ from service.web.api.health import health
 from service.web.api.impacts import impacts
 from service.web.api.notes import notes
 from service.web.api.orders import orders
+from service.web.api.proofs import proofs
 from service.web.api.rates import rates
 from service.web.api.replay import replay
 from service.web.api.reports import reports
@@ -32,6 +34,8 @@ BLUEPRINTS: tuple[Blueprint, ...] = (
     retakes,
     reports,
     orders,
+    proofs,
+    checkpoints,
     clock,
     health,
 )

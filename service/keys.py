@@ -1,0 +1,116 @@
+"""The keys that checkpoints are signed with: files in a folder of their own, outside the database.
+
+The newest signs. One that was replaced leaves its public half behind, so that what it signed can
+still be told from a forgery.
+"""
+
+import os
+from pathlib import Path
+from tempfile import mkstemp
+from typing import NamedTuple
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import (
+    Ed25519PrivateKey,
+    Ed25519PublicKey,
+)
+from cryptography.hazmat.primitives.serialization import (
+    Encoding,
+    NoEncryption,
+    PrivateFormat,
+    PublicFormat,
+    load_pem_private_key,
+    load_pem_public_key,
+)
+
+_SECRET, _PUBLIC = ".pem", ".public.pem"
+
+
+class KeysError(RuntimeError):
+    """The folder of keys cannot be used; the message says why and the remedy."""
+
+
+class Keys(NamedTuple):
+    """The key that signs now, and the public halves of those before it, the oldest first."""
+
+    secret: Ed25519PrivateKey
+    past: tuple[bytes, ...]
+
+    @property
+    def public(self) -> bytes:
+        """The public half of the key that signs now."""
+        return self.secret.public_key().public_bytes_raw()
+
+
+def ensure_keys(folder: Path) -> Keys:
+    """The keys of a folder; made if there are none yet. Raises KeysError."""
+    if not _numbered(folder):
+        _make(folder, 1)
+    return read_keys(folder)
+
+
+def rotate(folder: Path) -> Keys:
+    """Make a new key, and keep of the one before it what it takes to check signatures.
+
+    Raises KeysError where there is none to replace.
+    """
+    secret, path = _latest(folder)
+    _make(folder, int(path.name.partition(".")[0].rpartition("-")[2]) + 1)
+    public = path.with_name(path.name.removesuffix(_SECRET) + _PUBLIC)
+    public.write_bytes(
+        secret.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
+    )
+    path.unlink()
+    return read_keys(folder)
+
+
+def read_keys(folder: Path) -> Keys:
+    """The keys of a folder. Raises KeysError."""
+    secret, _ = _latest(folder)
+    past = []
+    for path in sorted(folder.glob(f"checkpoint-*{_PUBLIC}")):
+        key = load_pem_public_key(path.read_bytes())
+        if not isinstance(key, Ed25519PublicKey):
+            raise KeysError(f"{path} is not an Ed25519 key: put back what was there")
+        past.append(key.public_bytes_raw())
+    return Keys(secret, tuple(past))
+
+
+def _numbered(folder: Path) -> list[Path]:
+    return sorted(
+        path for path in folder.glob(f"checkpoint-*{_SECRET}") if not path.name.endswith(_PUBLIC)
+    )
+
+
+def _latest(folder: Path) -> tuple[Ed25519PrivateKey, Path]:
+    found = _numbered(folder)
+    if not found:
+        raise KeysError(f"there is no key in {folder}: make one with `retake-ledger key make`")
+    try:
+        secret = load_pem_private_key(found[-1].read_bytes(), None)
+    except (OSError, ValueError, TypeError) as error:
+        raise KeysError(f"{found[-1]} cannot be read as a key: {error}") from error
+    if not isinstance(secret, Ed25519PrivateKey):
+        raise KeysError(f"{found[-1]} is not an Ed25519 key: put back what was there")
+    return secret, found[-1]
+
+
+def _make(folder: Path, number: int) -> None:
+    secret = Ed25519PrivateKey.generate()
+    packed = secret.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
+    path = folder / f"checkpoint-{number:04d}{_SECRET}"
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        # created whole or not at all: two processes that begin at once agree on one key
+        descriptor, beside = mkstemp(prefix=".", dir=folder)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(packed)
+            file.flush()
+            os.fsync(file.fileno())
+        try:
+            os.link(beside, path)
+        except FileExistsError:
+            pass
+        finally:
+            os.unlink(beside)
+    except OSError as error:
+        raise KeysError(f"no key can be made in {folder}: {error}") from error

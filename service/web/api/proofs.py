@@ -1,0 +1,114 @@
+"""Proofs of the record: what an auditor holds against a checkpoint kept elsewhere."""
+
+from base64 import b64encode
+
+from flask import Blueprint, Response, g, jsonify
+
+from service.log import append, read
+from service.log.tree import read_proof, read_root
+from service.proofs.paths import consistency, inclusion
+from service.proofs.tree import leaf_hash
+from service.vocabulary.facts import Role
+from service.web import negotiation
+from service.web.access import require
+from service.web.described import Answer, describe
+from service.web.negotiation import EVENT, JSON, invalid_query
+from service.web.pointers import FieldError
+from service.web.problems import ProblemError
+from service.web.schemas import proofs as shapes
+from service.web.schemas.query import NoQuery
+from service.web.services import services
+
+proofs = Blueprint("proofs", __name__)
+READERS = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR)
+"""Who may read what was recorded to the letter."""
+
+_INCLUSION, _CONSISTENCY = shapes.InclusionQuery(), shapes.ConsistencyQuery()
+
+
+@proofs.get("/proofs/inclusion")
+@describe(
+    "The proof that an event is in the record",
+    tag="proofs",
+    details="RFC 9162, section 2.1.3, over the tree of RFC 6962: leaves are the events' recorded "
+    "bytes, in order of position.",
+    query=_INCLUSION,
+    answers={200: Answer("The proof.", {JSON: shapes.InclusionShown()})},
+)
+@require()
+def prove_inclusion() -> Response:
+    """The hashes beside the way from a leaf to the root."""
+    asked = negotiation.query_of(_INCLUSION)
+    studio, position = g.token.studio, asked["position"]
+    with services().engine.connect() as connection:
+        head = append.read_head(connection, studio).position
+        size = asked.get("size", head)
+        _within("size", size, head)
+        _within("position", position, size)
+        hashes = read_proof(connection, studio, inclusion(position - 1, size))
+        root = read_root(connection, studio, size)
+        ((_, body),) = read.bodies(connection, studio, position - 1, position)
+    return jsonify(
+        position=position,
+        leaf_index=position - 1,
+        size=size,
+        leaf=_shown(leaf_hash(body)),
+        root=_shown(root),
+        hashes=[_shown(found) for found in hashes],
+    )
+
+
+@proofs.get("/proofs/consistency")
+@describe(
+    "The proof that the record goes on from what it was",
+    tag="proofs",
+    details="RFC 9162, section 2.1.4: nothing of the older tree was altered or taken out.",
+    query=_CONSISTENCY,
+    answers={200: Answer("The proof.", {JSON: shapes.ConsistencyShown()})},
+)
+@require()
+def prove_consistency() -> Response:
+    """The hashes that lead from an older root to a newer one."""
+    asked = negotiation.query_of(_CONSISTENCY)
+    studio, old = g.token.studio, asked["old"]
+    with services().engine.connect() as connection:
+        head = append.read_head(connection, studio).position
+        new = asked.get("new", head)
+        _within("to", new, head)
+        _within("from", old, new)
+        hashes = read_proof(connection, studio, consistency(old, new))
+        roots = read_root(connection, studio, old), read_root(connection, studio, new)
+    told = {"from": old, "to": new, "from_root": _shown(roots[0]), "to_root": _shown(roots[1])}
+    return jsonify({**told, "hashes": [_shown(found) for found in hashes]})
+
+
+@proofs.get("/events/<int:position>/recorded")
+@describe(
+    "An event's recorded bytes: the leaf of the tree",
+    tag="proofs",
+    details="RFC 8785 bytes. SHA-256 of a zero byte and these bytes is the leaf's hash. Personal "
+    "text is not in them; in its place stands a salted commitment.",
+    answers={200: Answer("The bytes.", {EVENT: {"$ref": "#/components/schemas/RecordedEvent"}})},
+    problems=("not-found",),
+)
+@require(*READERS)
+def show_recorded(position: int) -> Response:
+    """The bytes as they were hashed."""
+    negotiation.query_of(NoQuery())
+    with services().engine.connect() as connection:
+        head = append.read_head(connection, g.token.studio).position
+        if not 0 < position <= head:
+            raise ProblemError("not-found", f"The log has no event at position {position}.")
+        ((_, body),) = read.bodies(connection, g.token.studio, position - 1, position)
+    return Response(body, content_type=EVENT)
+
+
+def _within(name: str, value: int, most: int) -> None:
+    """Raises ProblemError (400) beyond the record."""
+    if value > most:
+        told = f"Write at most {most}." if most else "Nothing is recorded yet."
+        raise invalid_query(FieldError(f"?{name}", told, "beyond-the-log"))
+
+
+def _shown(found: bytes) -> str:
+    return b64encode(found).decode()

@@ -1,0 +1,58 @@
+"""The folder of keys."""
+
+import stat
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, generate_private_key
+from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
+
+from service.keys import KeysError, ensure_keys, read_keys, rotate
+
+
+def test_a_key_is_made_once_for_its_owner_alone(tmp_path: Path) -> None:
+    folder = tmp_path / "a" / "keys"
+    made = ensure_keys(folder)
+    assert ensure_keys(folder).public == made.public == read_keys(folder).public
+    assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+    (path,) = folder.iterdir()
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+def test_those_that_begin_at_once_agree(tmp_path: Path) -> None:
+    with ThreadPoolExecutor(8) as pool:
+        made = list(pool.map(lambda _: ensure_keys(tmp_path).public, range(8)))
+    assert len(set(made)) == 1
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_a_key_that_is_replaced_leaves_its_public_half(tmp_path: Path) -> None:
+    first = ensure_keys(tmp_path)
+    second = rotate(tmp_path)
+    third = rotate(tmp_path)
+    assert third.past == (first.public, second.public)
+    assert read_keys(tmp_path).public == third.public
+    told = b"".join(path.read_bytes() for path in tmp_path.iterdir())
+    assert told.count(b"PRIVATE KEY") == 2  # begin and end of one
+
+
+def test_what_is_missing_or_no_key_is_told(tmp_path: Path) -> None:
+    with pytest.raises(KeysError, match="key make"):
+        read_keys(tmp_path)
+    with pytest.raises(KeysError, match="key make"):
+        rotate(tmp_path)
+    path = tmp_path / "checkpoint-0001.pem"
+    path.write_text("nothing")
+    with pytest.raises(KeysError, match="cannot be read"):
+        read_keys(tmp_path)
+    other = generate_private_key(SECP256R1())
+    path.write_bytes(other.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
+    with pytest.raises(KeysError, match="not an Ed25519 key"):
+        read_keys(tmp_path)
+
+
+def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(KeysError, match="no key can be made"):
+        ensure_keys(tmp_path / "file" / "keys")
