@@ -1,1 +1,1 @@
-"""What goes out beside JSON."""
+"""What goes out: exports of the record."""

@@ -1,0 +1,92 @@
+"""The whole record as files that another can check without this program.
+
+`events.jsonl` has each event's recorded bytes on a line of its own, in order of position: a
+CloudEvent, and the leaf of the tree. `nodes.txt` has on the same line the hashes kept with it, in
+base64. `personal.jsonl` (only where asked for) has the personal text with the salt of its
+commitment. `checkpoint.txt` is the signed checkpoint of just these events.
+"""
+
+from base64 import b64encode
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO
+
+import orjson
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from sqlalchemy import Engine
+
+from service.log.append import read_head
+from service.log.engine import raw_cursor
+from service.proofs.checkpoints import Checkpoint
+from service.proofs.notes import Note, sign
+from service.proofs.tree import root
+
+EVENTS, NODES, PERSONAL, CHECKPOINT = (
+    "events.jsonl",
+    "nodes.txt",
+    "personal.jsonl",
+    "checkpoint.txt",
+)
+AT_ONCE = 5000
+
+_ROWS = """
+SELECT e.position, e.body, e.nodes, p.salt, p.content FROM event e
+LEFT JOIN personal p ON p.studio = e.studio AND p.position = e.position
+WHERE e.studio = %s AND e.position > %s AND e.position <= %s ORDER BY e.position LIMIT %s
+"""
+
+
+class ExportError(RuntimeError):
+    """The export cannot be written; the message says why."""
+
+
+def export(
+    engine: Engine,
+    studio: str,
+    folder: Path,
+    origin: str,
+    secret: Ed25519PrivateKey,
+    *,
+    personal: bool,
+) -> Iterator[tuple[int, int]]:
+    """Write a studio's record into a new folder; gives (events written, events in all) on the way.
+
+    What is recorded meanwhile is left out. Raises ExportError, and UnknownStudioError.
+    """
+    with engine.connect() as connection:
+        head = read_head(connection, studio)
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=False)
+    except OSError as error:
+        raise ExportError(f"{folder} cannot be made: {error.strerror}") from error
+    with (
+        (folder / EVENTS).open("xb") as events,
+        (folder / NODES).open("x") as nodes,
+        (folder / PERSONAL).open("xb") as texts,
+    ):
+        for at in range(0, head.position, AT_ONCE):
+            _write(engine, studio, (at, head.position), events, nodes, texts if personal else None)
+            yield min(at + AT_ONCE, head.position), head.position
+    if not personal:
+        (folder / PERSONAL).unlink()
+    told = str(Checkpoint(origin, head.position, root(head.frontier)))
+    note = Note(told, (sign(told, origin, secret),))
+    (folder / CHECKPOINT).write_text(str(note), encoding="utf-8")
+
+
+def _write(
+    engine: Engine,
+    studio: str,
+    span: tuple[int, int],
+    events: IO[bytes],
+    nodes: IO[str],
+    texts: IO[bytes] | None,
+) -> None:
+    with engine.connect() as connection, raw_cursor(connection) as cursor:
+        rows = cursor.execute(_ROWS, (studio, *span, AT_ONCE)).fetchall()
+    for position, body, completed, salt, content in rows:
+        events.write(body + b"\n")
+        nodes.write(b64encode(completed).decode() + "\n")
+        if texts is not None and content is not None:
+            told = {"position": position, "salt": salt.hex(), "personal": orjson.loads(content)}
+            texts.write(orjson.dumps(told) + b"\n")

@@ -1,0 +1,1 @@
+"""Files that come in: exports of the record, to be looked through."""

@@ -1,0 +1,97 @@
+"""Looking through a record that somebody hands over: whether it is what checkpoints say."""
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+import orjson
+
+from service.proofs.checkpoints import Checkpoint
+from service.proofs.tree import Frontier, append, leaf_hash, root
+
+
+class Difference(NamedTuple):
+    """The first place where a record is not what it was: a position of the log, and why."""
+
+    position: int
+    what: str
+
+
+class Examined(NamedTuple):
+    """What a record comes to: its size and root, the checkpoints it agrees with, and the fault."""
+
+    size: int
+    root: bytes
+    agrees_with: tuple[Checkpoint, ...]
+    difference: Difference | None
+
+
+def examine(
+    record: Iterable[tuple[bytes, bytes]], checkpoints: Sequence[Checkpoint] = ()
+) -> Examined:
+    """Grow the tree of a record and hold it against its own hashes and against checkpoints.
+
+    `record` gives each event's recorded bytes and the hashes kept with it, in order of position;
+    empty where none were kept. A byte that was altered, and an event that was taken out, put in or
+    exchanged, is found where it lies if the hashes beside it were not made anew; else it lies at
+    or before the size of the first checkpoint that does not agree, and behind the last that does.
+    """
+    due: dict[int, list[Checkpoint]] = {}
+    for checkpoint in checkpoints:
+        due.setdefault(checkpoint.size, []).append(checkpoint)
+    frontier: Frontier = ()
+    size, agreed, found = 0, list[Checkpoint](), None
+    if 0 in due:
+        found = _disagreement(due.pop(0), root(()), agreed)
+    for body, kept in record:
+        nodes, frontier = append(frontier, size, leaf_hash(body))
+        size += 1
+        if found is None and kept and nodes != kept:
+            found = Difference(size, "its bytes are not those that were hashed")
+        if found is None and _position_of(body) != size:
+            found = Difference(size, f"the event here says it is at {_position_of(body)}")
+        if size in due:
+            against = _disagreement(due.pop(size), root(frontier), agreed)
+            found = found or against
+    if due and found is None:
+        least = min(due)
+        found = Difference(
+            size + 1, f"the record ends at {size}, the checkpoint covers {least} events"
+        )
+    return Examined(size, root(frontier), tuple(agreed), found)
+
+
+def _disagreement(
+    due: Sequence[Checkpoint], here: bytes, agreed: list[Checkpoint]
+) -> Difference | None:
+    """Take note of the checkpoints that agree; the first that does not is a difference."""
+    found = None
+    for checkpoint in due:
+        if checkpoint.root == here:
+            agreed.append(checkpoint)
+        elif found is None:
+            after = max((other.size for other in agreed), default=0)
+            found = Difference(
+                checkpoint.size,
+                f"the root is not the checkpoint's: the first difference lies behind {after}, at "
+                f"or before {checkpoint.size}",
+            )
+    return found
+
+
+def _position_of(body: bytes) -> object:
+    try:
+        told = orjson.loads(body)
+    except orjson.JSONDecodeError:
+        return None
+    return told.get("position") if isinstance(told, dict) else None
+
+
+def first_difference(leaves: Sequence[bytes], others: Sequence[bytes]) -> int | None:
+    """The first position (from 1) at which the leaves of two records differ.
+
+    None where one of them begins with the other.
+    """
+    for position, (one, other) in enumerate(zip(leaves, others, strict=False), 1):
+        if one != other:
+            return position
+    return None
