@@ -2,22 +2,17 @@
 
 import logging
 import os
-import subprocess
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime
-from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
-from sqlalchemy import Engine
 
+from service import auditor
+from service.installation import database_of, engine_of, read_settings
+from service.keys import KeysError, ensure_keys
 from service.log import embedded, studios, tokens
-from service.log.engine import service_engine
 from service.log.migrate import MigrationError, migrate
-from service.settings import Settings, SettingsError
 from service.vocabulary.facts import Role
 from service.vocabulary.instants import format_instant, parse_instant
 
@@ -32,58 +27,6 @@ def main() -> None:
     With nothing configured the service keeps its data in a PostgreSQL of its own, in the folder
     RETAKE_LEDGER_DATA. RETAKE_LEDGER_DATABASE_URL names another server.
     """
-
-
-def read_settings() -> Settings:
-    """The settings of this process; a wrong one ends the command with its message."""
-    try:
-        settings = Settings.from_environment(os.environ)
-    except SettingsError as error:
-        raise click.ClickException(str(error)) from error
-    compiled_here = Path(__file__).parent / "planning"
-    if "NUMBA_CACHE_DIR" not in os.environ and not os.access(compiled_here, os.W_OK):
-        # compiled code goes beside the data where the installation is read-only
-        os.environ["NUMBA_CACHE_DIR"] = str(settings.data / "compiled")
-    return settings
-
-
-@contextmanager
-def database_of(settings: Settings) -> Iterator[str]:
-    """The URL of a migrated database: the one configured, or the embedded server's.
-
-    The embedded server is started if it does not run, and then stopped at the end.
-    """
-    if settings.database_url is not None:
-        yield settings.database_url
-        return
-    started = not embedded.is_running(settings.data)
-    try:
-        url = embedded.ensure_running(settings.data)
-        migrate_apart()
-        yield url
-    except embedded.EmbeddedServerError as error:
-        raise click.ClickException(str(error)) from error
-    finally:
-        if started:
-            embedded.stop(settings.data)
-
-
-def migrate_apart() -> None:
-    """Migrate as the owner in a process that ends before workers start."""
-    ended = subprocess.run([sys.executable, "-m", "service.cli", "migrate"], check=False)
-    if ended.returncode != 0:
-        raise click.ClickException("the database could not be migrated")
-
-
-@contextmanager
-def engine_of(settings: Settings) -> Iterator[Engine]:
-    """An engine of the service's role on the migrated database."""
-    with database_of(settings) as url:
-        engine = service_engine(url, settings)
-        try:
-            yield engine
-        finally:
-            engine.dispose()
 
 
 @main.command("migrate")
@@ -117,6 +60,11 @@ def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool)
         os.environ["PROMETHEUS_MULTIPROC_DIR"] = shared
         from service.web.serving import serve  # noqa: PLC0415  # after the folders are said
 
+        try:
+            ensure_keys(settings.keys_folder)
+        except KeysError as error:
+            # it records and answers without one, and says so where a checkpoint is asked for
+            click.echo(f"no checkpoints are signed: {error}", err=True)
         if not quiet:
             click.echo(f"answering at http://{host}:{port}, until Ctrl-C", err=True)
         serve(settings, url, serving_options(host, port, workers, threads))
@@ -245,6 +193,10 @@ def demo_command(as_json: bool, stay: bool, port: int) -> None:
         from service.demo import run_demo  # noqa: PLC0415  # after the cache folder is said
 
         run_demo(settings, url, port=port, as_json=as_json, stay=stay)
+
+
+for command in auditor.COMMANDS:
+    main.add_command(command)
 
 
 if __name__ == "__main__":

@@ -86,6 +86,13 @@ class Client:
         answer: dict[str, Any] = self._read(self._send("GET", path, query=query))
         return answer
 
+    def get_text(self, path: str, **query: str | int) -> str:
+        """What the service answers to a read as text, such as a checkpoint. Raises RefusedError."""
+        answer = self._send("GET", path, query=query)
+        if not answer.is_success:
+            self._read(answer)
+        return answer.text
+
     def pages(self, path: str, **query: str | int) -> Iterator[Any]:
         """Every page of a list, one after the other: objects with `items`, or lists of events.
 

@@ -46,6 +46,10 @@ class Settings:
         """Where the keys lie that checkpoints are signed with."""
         return self.keys or self.data / "keys"
 
+    def origin_of(self, studio: str) -> str:
+        """The name of a studio's log, in its checkpoints."""
+        return f"{self.origin}/{studio}"
+
     @staticmethod
     def from_environment(environ: Mapping[str, str]) -> "Settings":
         """Read the variables that begin with RETAKE_LEDGER_. Raises `SettingsError`.

@@ -33,7 +33,9 @@ ORDER = (
     "web",
     "client",
     "intake",
+    "installation",
     "demo",
+    "auditor",
     "cli",
 )
 PURE = ("vocabulary", "production", "planning", "proofs")

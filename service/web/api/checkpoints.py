@@ -193,7 +193,7 @@ def _keys() -> Keys:
 
 
 def _origin() -> str:
-    return f"{services().settings.origin}/{g.token.studio}"
+    return services().settings.origin_of(g.token.studio)
 
 
 def _shown(signed: Signed) -> Response:

@@ -1,0 +1,67 @@
+"""The settings and the database of this process, for whatever the command line does."""
+
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+from sqlalchemy import Engine
+
+from service.log import embedded
+from service.log.engine import service_engine
+from service.settings import Settings, SettingsError
+
+
+def read_settings() -> Settings:
+    """The settings of this process; a wrong one ends the command with its message."""
+    try:
+        settings = Settings.from_environment(os.environ)
+    except SettingsError as error:
+        raise click.ClickException(str(error)) from error
+    compiled_here = Path(__file__).parent / "planning"
+    if "NUMBA_CACHE_DIR" not in os.environ and not os.access(compiled_here, os.W_OK):
+        # compiled code goes beside the data where the installation is read-only
+        os.environ["NUMBA_CACHE_DIR"] = str(settings.data / "compiled")
+    return settings
+
+
+@contextmanager
+def database_of(settings: Settings) -> Iterator[str]:
+    """The URL of a migrated database: the one configured, or the embedded server's.
+
+    The embedded server is started if it does not run, and then stopped at the end.
+    """
+    if settings.database_url is not None:
+        yield settings.database_url
+        return
+    started = not embedded.is_running(settings.data)
+    try:
+        url = embedded.ensure_running(settings.data)
+        migrate_apart()
+        yield url
+    except embedded.EmbeddedServerError as error:
+        raise click.ClickException(str(error)) from error
+    finally:
+        if started:
+            embedded.stop(settings.data)
+
+
+def migrate_apart() -> None:
+    """Migrate as the owner in a process that ends before workers start."""
+    ended = subprocess.run([sys.executable, "-m", "service.cli", "migrate"], check=False)
+    if ended.returncode != 0:
+        raise click.ClickException("the database could not be migrated")
+
+
+@contextmanager
+def engine_of(settings: Settings) -> Iterator[Engine]:
+    """An engine of the service's role on the migrated database."""
+    with database_of(settings) as url:
+        engine = service_engine(url, settings)
+        try:
+            yield engine
+        finally:
+            engine.dispose()

@@ -1,0 +1,95 @@
+"""A running service, held against checkpoints that were kept elsewhere."""
+
+from base64 import b64decode
+from collections.abc import Sequence
+
+from service.client import Client
+from service.proofs.checkpoints import Checkpoint, read_checkpoint
+from service.proofs.examining import Difference
+from service.proofs.notes import Key, NoteError, read_note, signers
+from service.proofs.paths import proves_consistency, subtrees
+from service.proofs.tree import node_hash, root
+
+
+class OnlineError(ValueError):
+    """What the service answers cannot be taken; the message says why."""
+
+
+def read_latest(service: Client, keys: tuple[Key, ...]) -> Checkpoint:
+    """The service's checkpoint of all it has, signed by one of some keys if any are given.
+
+    Raises OnlineError, RefusedError, and httpx.TransportError.
+    """
+    try:
+        note = read_note(service.get_text("/checkpoints/latest"))
+        checkpoint = read_checkpoint(note.text)
+    except NoteError as error:
+        raise OnlineError(f"the service's checkpoint: {error}") from error
+    if keys and not signers(note, keys):
+        raise OnlineError("the service's checkpoint: none of the keys given has signed it")
+    return checkpoint
+
+
+def goes_on_from(service: Client, old: Checkpoint, latest: Checkpoint) -> Difference | None:
+    """Whether the service proves that its record goes on from an older checkpoint's.
+
+    Raises OnlineError, RefusedError, and httpx.TransportError.
+    """
+    if old.origin != latest.origin:
+        raise OnlineError(
+            f"the checkpoint is of {old.origin}, the service's log is {latest.origin}"
+        )
+    if old.size > latest.size:
+        what = f"the record ends at {latest.size}, the checkpoint covers {old.size} events"
+        return Difference(latest.size + 1, what)
+    if old.size == 0:
+        return None
+    proof = service.get("/proofs/consistency", **{"from": old.size, "to": latest.size})
+    hashes = [b64decode(told) for told in proof["hashes"]]
+    if proves_consistency(old.size, latest.size, old.root, latest.root, hashes):
+        return None
+    return Difference(old.size, f"the first difference lies at or before {old.size}")
+
+
+def parts_from(service: Client, leaves: Sequence[bytes]) -> Difference | None:
+    """The first event that the service has otherwise than an older record; None if it goes on.
+
+    `leaves` are the older record's. Asks for some twenty roots of a million events. Raises
+    OnlineError, RefusedError, and httpx.TransportError.
+    """
+    older = _Tree(leaves)
+    latest = read_latest(service, ())
+    size = min(len(leaves), latest.size)
+    if size == 0 or _root(service, size) == older.root(size):
+        if latest.size >= len(leaves):
+            return None
+        return Difference(
+            latest.size + 1, f"the record ends at {latest.size}, the older one at {len(leaves)}"
+        )
+    same, other = 0, size
+    while other - same > 1:
+        middle = (same + other) // 2
+        if _root(service, middle) == older.root(middle):
+            same = middle
+        else:
+            other = middle
+    return Difference(other, "the event here is not the older record's")
+
+
+class _Tree:
+    """Every perfect subtree over some leaves, so that any root is a few hashes away."""
+
+    def __init__(self, leaves: Sequence[bytes]) -> None:
+        self._levels = [list(leaves)]
+        while len(below := self._levels[-1]) > 1:
+            halves = zip(below[::2], below[1::2], strict=False)
+            self._levels.append([node_hash(left, right) for left, right in halves])
+
+    def root(self, size: int) -> bytes:
+        """The root over the first `size` leaves."""
+        return root(tuple(self._levels[level][number] for level, number in subtrees(0, size)))
+
+
+def _root(service: Client, size: int) -> bytes:
+    told: str = service.get("/proofs/consistency", **{"from": size, "to": size})["from_root"]
+    return b64decode(told)

@@ -1,0 +1,52 @@
+"""Checking a record from end to end: an export, or a running service."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from service.client import Client
+from service.intake import exported, online
+from service.proofs.checkpoints import Checkpoint
+from service.proofs.examining import Difference, examine, first_difference
+from service.proofs.notes import Key
+
+
+def verify_export(
+    folder: Path, checkpoints: Sequence[Checkpoint], against: Path | None = None
+) -> tuple[int, Difference | None]:
+    """How many events an export has, and the first place where it is not what it was.
+
+    `against` is an older export. Raises ExportedError.
+    """
+    if against is not None:
+        older, newer = exported.read_leaves(against), exported.read_leaves(folder)
+        position = first_difference(older, newer)
+        if position is not None:
+            return len(newer), Difference(position, "the event here is not the older export's")
+        if len(newer) < len(older):
+            what = f"the record ends at {len(newer)}, the older export at {len(older)}"
+            return len(newer), Difference(len(newer) + 1, what)
+    told = examine(exported.read_record(folder), checkpoints)
+    return told.size, told.difference or exported.wrong_text(folder)
+
+
+def verify_service(
+    service: Client,
+    keys: tuple[Key, ...],
+    checkpoints: Sequence[Checkpoint],
+    against: Path | None = None,
+) -> tuple[int, Difference | None]:
+    """How many events a service has, and the first place where its record is not what it was.
+
+    `against` is an older export. Raises ExportedError, OnlineError, RefusedError, and
+    httpx.TransportError.
+    """
+    if against is not None:
+        found = online.parts_from(service, exported.read_leaves(against))
+        if found is not None:
+            return online.read_latest(service, keys).size, found
+    latest = online.read_latest(service, keys)
+    for checkpoint in sorted(checkpoints, key=lambda told: told.size):
+        found = online.goes_on_from(service, checkpoint, latest)
+        if found is not None:
+            return latest.size, found
+    return latest.size, None

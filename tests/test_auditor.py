@@ -1,0 +1,109 @@
+"""The auditor's commands on files, as they are typed."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from sqlalchemy import Engine
+
+from service.cli import main
+from service.feeds.exports import CHECKPOINT, EVENTS, NODES, export
+from service.log.studios import make_studio
+from service.proofs.notes import public_key
+from tests.log.recording import START_US, STUDIO, record
+
+SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
+ORIGIN = "kestrel.example/north"
+KEY = str(public_key(ORIGIN, SECRET))
+OTHER = str(public_key("kestrel.example/other", SECRET))
+
+
+def typed(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+@pytest.fixture
+def exports(engine: Engine, tmp_path: Path) -> tuple[Path, Path]:
+    """The record at seven events and at twelve."""
+    with engine.begin() as connection:
+        make_studio(connection, STUDIO, "simulated", START_US)
+    for name, count in (("old", 7), ("new", 5)):
+        with engine.begin() as connection:
+            record(connection, [{} for _ in range(count)])
+        list(export(engine, STUDIO, tmp_path / name, ORIGIN, SECRET, personal=True))
+    return tmp_path / "old", tmp_path / "new"
+
+
+def edit(folder: Path, position: int, *, carefully: bool = False) -> None:
+    lines = (folder / EVENTS).read_bytes().splitlines(keepends=True)
+    lines[position - 1] = lines[position - 1].replace(b"}", b',"more":1}')
+    (folder / EVENTS).write_bytes(b"".join(lines))
+    if carefully:
+        (folder / NODES).unlink()
+
+
+def test_a_record_that_goes_on_from_an_old_checkpoint(exports: tuple[Path, Path]) -> None:
+    old, new = exports
+    told = typed("verify", new, "--checkpoint", old / CHECKPOINT, "--key", KEY, "--against", old)
+    assert told.exit_code == 0
+    assert (
+        told.output == "12 events, as they were; checkpoints that agree: 1 and the older export\n"
+    )
+
+
+def test_an_edit_is_told_with_its_position(exports: tuple[Path, Path]) -> None:
+    old, new = exports
+    edit(new, 4)
+    told = typed("verify", new, "--checkpoint", old / CHECKPOINT)
+    assert told.exit_code == 1
+    assert told.output.startswith("NOT what it was: position 4: its bytes are not those")
+
+
+def test_a_careful_edit_lies_at_or_before_the_checkpoint(exports: tuple[Path, Path]) -> None:
+    old, new = exports
+    edit(new, 4, carefully=True)
+    told = typed("verify", new, "--checkpoint", old / CHECKPOINT)
+    assert told.exit_code == 1
+    assert "position 7" in told.output
+    assert "behind 0, at or before 7" in told.output
+    told = typed("verify", new, "--against", old)
+    assert told.exit_code == 1
+    assert "position 4: the event here is not the older export's" in told.output
+
+
+def test_a_record_cut_short(exports: tuple[Path, Path]) -> None:
+    old, new = exports
+    told = typed("verify", old, "--checkpoint", new / CHECKPOINT)
+    assert told.exit_code == 1
+    assert "position 8: the record ends at 7, the checkpoint covers 12" in told.output
+    told = typed("verify", old, "--against", new)
+    assert told.exit_code == 1
+    assert "position 8" in told.output
+
+
+def test_what_cannot_be_checked_is_an_error_and_not_a_verdict(exports: tuple[Path, Path]) -> None:
+    old, new = exports
+    for arguments, said in (
+        (["--checkpoint", old / CHECKPOINT, "--key", OTHER], "none of the keys"),
+        (["--key", "KEY"], "a key is"),
+        (["--checkpoint", old / "nowhere"], "cannot be read"),
+        (["--url", "http://127.0.0.1:9"], "name the folder of an export, or --url"),
+    ):
+        told = typed("verify", new, *arguments)
+        assert told.exit_code not in {0, 1} or "Error" in told.output
+        assert said in told.output
+    assert "--url and --token" in typed("verify").output
+
+
+def test_keys_are_made_shown_and_replaced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
+    monkeypatch.setenv("RETAKE_LEDGER_ORIGIN", "ledger.example.com")
+    told = typed("key", "show", "--studio", "north")
+    assert told.exit_code == 1
+    assert "key make" in told.output
+    made = typed("key", "make", "--studio", "north").output
+    assert made.startswith("ledger.example.com/north+")
+    assert typed("key", "make", "--studio", "north").output == made
+    assert typed("key", "show", "--studio", "north").output == made
+    assert typed("key", "rotate", "--studio", "north").output != made
