@@ -15,14 +15,22 @@ from service.log.append import Head, Row, append_rows, lock_head
 from service.log.prepared import commit as commit_now
 from service.log.tokens import Token, standing
 from service.planning.pricing import quoted
-from service.production.decide import Past, decide
+from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Refusal
 from service.production.state import State
 from service.proofs.canonical import late, late_whole, splice
 from service.proofs.tree import append, leaf_hash
+from service.record.approving import keys_behind, proposal_of
 from service.record.proposing import Proposed
-from service.record.repeats import Key, Repeat, find_repeats, sort_out
+from service.record.repeats import (
+    Key,
+    Repeat,
+    find_keys,
+    find_repeats,
+    sort_out,
+    sort_out_derived,
+)
 from service.studio import Studio
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
@@ -45,6 +53,7 @@ class Receipt(NamedTuple):
     marks: tuple[str, ...]
 
 
+_Placed = tuple[int, Proposed, Event]  # place in the post
 _Answer = tuple[Receipt, ...] | Refusal | TokenRevokedError
 
 
@@ -182,36 +191,62 @@ class Recorder:
             return Refusal(
                 tuple(reason._replace(place=new[reason.place]) for reason in decided.reasons)
             )
+        recorded = _placed(decided.events, new, pending.proposals)
+        derived = {(one.source, one.id): place for place, one, event in recorded if event.cause}
+        if derived:
+            known |= find_keys(connection, self._studio.name, list(derived))
+            taken = sort_out_derived(known, pending.proposals, derived)
+            if taken:
+                return Refusal(tuple(taken))
+        self._add(commit, known, pending, decided, recorded)
+        behind = {
+            place: keys_behind(commit.state, proposed)
+            for place, proposed in enumerate(pending.proposals)
+        }
+        unknown = [key for keys in behind.values() for key in keys if key not in known]
+        if unknown:
+            known |= find_keys(connection, self._studio.name, unknown)
+        fresh = set(new)
+        return tuple(
+            _receipt(commit, known, key, place not in fresh)
+            for place, proposed in enumerate(pending.proposals)
+            for key in ((proposed.source, proposed.id), *behind[place])
+            if key in known
+        )
+
+    def _add(
+        self,
+        commit: _Commit,
+        known: dict[Key, Repeat],
+        pending: _Pending,
+        decided: Accepted,
+        recorded: Sequence[_Placed],
+    ) -> None:
+        """Take what was decided into the commit: state, rows, and what is known from now on."""
         commit.state = decided.state
-        strikes = {event.fact.position: event.position for event in events
+        strikes = {event.fact.position: event.position for event in decided.events
                    if isinstance(event.fact, EventStruck)}  # fmt: skip
         commit.struck |= strikes
-        commit.events += events
+        commit.events += decided.events
         by = late(
             poster=pending.token.name,
             posterrole=pending.token.role,
             recordedat=format_instant(commit.recorded_us),
         )
         frontier = commit.head.frontier
-        for event, place in zip(events, new, strict=True):
-            proposed = pending.proposals[place]
+        for _, proposed, event in recorded:
             body = splice(proposed.prepared, late_whole("position", event.position), by)
             nodes, frontier = append(frontier, event.position - 1, leaf_hash(body))
             commit.rows.append(_row(event, proposed, body, nodes))
             known[proposed.source, proposed.id] = Repeat(
                 event.position, event.recorded_us, proposed.content_hash, proposed.personal
             )
-        if events:
+        if decided.events:
             commit.head = commit.head._replace(
-                position=events[-1].position,
+                position=decided.events[-1].position,
                 recorded_at_us=commit.recorded_us,
                 frontier=frontier,
             )
-        fresh = set(new)
-        return tuple(
-            _receipt(commit, known, proposed, place not in fresh)
-            for place, proposed in enumerate(pending.proposals)
-        )
 
     def _past(
         self, connection: Connection, commit: _Commit, events: Sequence[Event]
@@ -225,6 +260,25 @@ class Recorder:
         struck = past.struck | set(commit.struck)
         standing = tuple(event for event in past.events if event.position not in struck)
         return past._replace(events=standing, struck=struck)
+
+
+def _placed(
+    events: Sequence[Event], new: Sequence[int], proposals: Sequence[Proposed]
+) -> list[_Placed]:
+    """Events as they are decided, with what is proposed for each and its place in the post.
+
+    A fact behind an approval has the approval's place.
+    """
+    places = iter(new)
+    place = -1
+    placed = []
+    for event in events:
+        if event.cause:
+            placed.append((place, proposal_of(event), event))
+        else:
+            place = next(places)
+            placed.append((place, proposals[place], event))
+    return placed
 
 
 def _event(proposed: Proposed, position: int, commit: _Commit, token: Token) -> Event:
@@ -260,12 +314,10 @@ def _row(event: Event, proposed: Proposed, body: bytes, nodes: bytes) -> Row:
     )
 
 
-def _receipt(
-    commit: _Commit, known: dict[Key, Repeat], proposed: Proposed, repeated: bool
-) -> Receipt:
-    at = known[proposed.source, proposed.id]
+def _receipt(commit: _Commit, known: dict[Key, Repeat], key: Key, repeated: bool) -> Receipt:
+    at = known[key]
     marks = commit.state.marks.get(at.position, ())
-    return Receipt(proposed.source, proposed.id, at.position, at.recorded_us, repeated, marks)
+    return Receipt(*key, at.position, at.recorded_us, repeated, marks)
 
 
 def actor_of(token: Token) -> Actor:

@@ -25,7 +25,12 @@ def find_repeats(
     connection: Connection, studio: str, proposals: Sequence[Proposed]
 ) -> dict[Key, Repeat]:
     """What the log has of these proposals' sources and ids."""
-    found = find_recorded(connection, studio, [(one.source, one.id) for one in proposals])
+    return find_keys(connection, studio, [(one.source, one.id) for one in proposals])
+
+
+def find_keys(connection: Connection, studio: str, keys: Sequence[Key]) -> dict[Key, Repeat]:
+    """What the log has of these sources and ids."""
+    found = find_recorded(connection, studio, keys)
     return {
         key: Repeat(at.position, at.recorded_at_us, at.content_hash, at.personal)
         for key, at in found.items()
@@ -55,6 +60,23 @@ def sort_out(
                 )
             )
     return new, reused
+
+
+def sort_out_derived(
+    known: Mapping[Key, Repeat], proposals: Sequence[Proposed], derived: Mapping[Key, int]
+) -> list[Reason]:
+    """What of the ids that approvals give to their facts is taken; by key, the approval's place."""
+    posted = {(one.source, one.id) for one in proposals}
+    return [
+        Reason(
+            Code.ID_REUSED,
+            f"the id {key[1]}, which one of its facts would get, is taken; give a new id",
+            "/id",
+            place,
+        )
+        for key, place in derived.items()
+        if key in known or key in posted
+    ]
 
 
 def _same(twin: Repeat | Proposed, proposed: Proposed) -> bool:

@@ -69,7 +69,7 @@ class ReceiptShown(Shown):
 
 
 class ReceiptsShown(Shown):
-    """One receipt for each event of a post, in its order."""
+    """One receipt for each event of a post, in its order; behind an approval one for each fact."""
 
     receipts = fields.List(fields.Nested(ReceiptShown), required=True)
 

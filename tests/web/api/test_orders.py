@@ -120,3 +120,152 @@ def test_no_quote_without_a_rate(opened: Paper) -> None:
 
 def test_an_unknown_order(priced: Paper) -> None:
     assert priced.refused("/change-orders/CO-9")[:2] == (404, "not-found")
+
+
+def approval(paper: Paper, code: str, **more: Any) -> dict[str, Any]:
+    return paper.event("change-order.approved", "KESTREL-1", {"order": code, **more})
+
+
+RETIME = {"change": "retime", "scene": "KESTREL-1/3", "frames": 96}
+
+
+@pytest.fixture
+def to_approve(opened: Paper) -> Paper:
+    opened.tell("rate.set", "KESTREL", CARD, who="producer")
+    raised(opened, "CO-1", [OMIT, FEE, RETIME])
+    price(opened, "CO-1")
+    return opened
+
+
+def test_an_approval_records_the_facts_behind_itself(to_approve: Paper) -> None:
+    moved = {"episode": "KESTREL-2", "gate": "delivery", "due_on": "2031-06-16"}
+    told = approval(to_approve, "CO-1", gates=[moved])
+    tried = to_approve.what_if(told, who="producer")
+    answer = to_approve.post("/events", told, "producer")
+    assert answer.status_code == 201, answer.get_json()
+    receipts = answer.get_json()["receipts"]
+    at = receipts[0]["position"]
+    assert answer.headers["Location"] == f"/events/{at}"
+    assert [(one["id"], one["position"]) for one in receipts] == [
+        (told["id"], at),
+        *((f"{told['id']}/{number}", at + number) for number in (1, 2, 3)),
+    ]
+    events = [to_approve.ask(f"/events/{at + number}").get_json() for number in range(4)]
+    assert [event.get("cause") for event in events] == [None, "CO-1", "CO-1", "CO-1"]
+    assert [event["data"] for event in events[1:]] == [
+        {},
+        {"frames": 96},
+        {"gate": "delivery", "due_on": "2031-06-16", "hard": True},
+    ]
+    assert {event["source"] for event in events} == {"//paper/tests"}
+    assert {(event["time"], event["posterrole"]) for event in events} == {
+        (told["time"], "producer")
+    }
+    shown = to_approve.get("/change-orders/CO-1")
+    assert (shown["standing"], shown["facts"]) == ("approved", [at + 1, at + 2, at + 3])
+    assert to_approve.get("/episodes/KESTREL-1/scenes/2")["omitted_at"] is not None
+    assert to_approve.get("/episodes/KESTREL-1/scenes/3")["length"]["frames_in_all"] == 96
+    # what was tried shows the whole: the second scene gone, the gate of the other episode moved
+    assert "KESTREL-1/2" in {scene["scene"] for scene in tried["scenes"]}
+    assert [one["due_on"] for one in tried["episodes"]] == ["2031-04-15", "2031-06-16"]
+
+
+def test_a_repeat_of_an_approval_gets_the_first_receipts(to_approve: Paper) -> None:
+    told = approval(to_approve, "CO-1")
+    first = to_approve.post("/events", told, "producer").get_json()["receipts"]
+    head = to_approve.get("/change-orders/CO-1")["position"]
+    again = to_approve.post("/events", told, "producer")
+    assert again.status_code == 200
+    assert again.get_json()["receipts"] == [{**one, "repeated": True} for one in first]
+    assert to_approve.get("/change-orders/CO-1")["position"] == head
+
+
+def test_what_follows_an_approval_in_its_batch_lies_behind_its_facts(to_approve: Paper) -> None:
+    told = approval(to_approve, "CO-1")
+    note = to_approve.event(
+        "note.given", "KESTREL-1/3", {"note": "N1", "to": "layout", "text": "Longer."}
+    )
+    answer = to_approve.post("/events", [told, note], "producer").get_json()
+    at = answer["receipts"][0]["position"]
+    assert [(one["id"], one["position"] - at) for one in answer["receipts"]] == [
+        (told["id"], 0),
+        (f"{told['id']}/1", 1),
+        (f"{told['id']}/2", 2),
+        (note["id"], 3),
+    ]
+
+
+def test_only_the_producer_approves(to_approve: Paper) -> None:
+    for who in ("office", "supervisor", "layout"):
+        told = to_approve.post("/events", approval(to_approve, "CO-1"), who)
+        assert to_approve.problem(told)[:2] == (403, "forbidden")
+    # nor does the producer omit a scene without an order
+    omission = to_approve.event("scene.omitted", "KESTREL-1/1")
+    told = to_approve.post("/events", omission, "producer")
+    assert to_approve.problem(told)[:2] == (403, "forbidden")
+    # and nobody says himself that an order was the cause
+    omission["cause"] = "CO-1"
+    told = to_approve.post("/events", omission, "supervisor")
+    assert to_approve.problem(told) == (422, "invalid-event", [("/cause", "set-by-the-log")])
+
+
+def test_a_stale_price_must_be_meant(to_approve: Paper) -> None:
+    card = {**CARD, "from_on": "2031-02-01", "rates": {**RATES, "paint": "20"}}
+    to_approve.tell("rate.set", "KESTREL", card, who="producer")
+    answer = to_approve.post("/events", approval(to_approve, "CO-1"), "producer")
+    assert to_approve.problem(answer) == (422, "contradiction", [("/data/order", "contradiction")])
+    detail = answer.get_json()["errors"][0]["detail"]
+    assert "line 1 was priced at -240.00 and is -440.00 now" in detail
+    at = to_approve.get("/change-orders/CO-1")["price"]["position"]
+    wrong = to_approve.post("/events", approval(to_approve, "CO-1", position=at - 1), "producer")
+    assert to_approve.problem(wrong)[2] == [("/data/position", "contradiction")]
+    to_approve.tell(
+        "change-order.approved", "KESTREL-1", {"order": "CO-1", "position": at}, who="producer"
+    )
+    assert to_approve.get("/change-orders/CO-1")["standing"] == "approved"
+
+
+def test_an_approval_whose_facts_are_refused_records_nothing(to_approve: Paper) -> None:
+    to_approve.tell("scene.omitted", "KESTREL-1/2")
+    at = to_approve.get("/change-orders/CO-1")["price"]["position"]
+    told = approval(to_approve, "CO-1", position=at)
+    head = to_approve.get("/change-orders/CO-1")["position"]
+    answer = to_approve.post("/events", told, "producer")
+    assert to_approve.problem(answer)[:2] == (422, "contradiction")
+    assert "line 1 (omit KESTREL-1/2)" in answer.get_json()["errors"][0]["detail"]
+    assert to_approve.get("/change-orders/CO-1")["position"] == head
+
+
+def test_ids_of_facts_that_are_taken_refuse_the_approval(to_approve: Paper) -> None:
+    told = approval(to_approve, "CO-1")
+    other = to_approve.event("priority.set", "KESTREL-1/1", {"priority": 1})
+    other["id"] = f"{told['id']}/2"
+    both = to_approve.post("/events", [told, other], "producer")
+    assert to_approve.problem(both) == (409, "id-reused", [("/0/id", "id-reused")])
+    to_approve.record(other)
+    alone = to_approve.post("/events", told, "producer")
+    assert to_approve.problem(alone) == (409, "id-reused", [("/id", "id-reused")])
+
+
+def test_an_approval_is_struck_as_a_whole(to_approve: Paper) -> None:
+    told = approval(to_approve, "CO-1")
+    at = to_approve.record(told, who="producer") - 2
+
+    def strike(*positions: int) -> list[dict[str, Any]]:
+        why = "Approved by mistake."
+        return [
+            to_approve.event("event.struck", "studio", {"position": one, "why": why})
+            for one in positions
+        ]
+
+    for part, rest in (((at,), (at + 1, at + 2)), ((at + 1, at + 2), (at,))):
+        answer = to_approve.post("/events", strike(*part), "producer")
+        name, errors = to_approve.problem(answer)[1:]
+        assert (name, {code for _, code in errors}) == ("contradiction", {"strike-breaks"})
+        assert ", ".join(map(str, rest)) in answer.get_json()["errors"][0]["detail"]
+    by_supervisor = to_approve.post("/events", strike(at, at + 1, at + 2))
+    assert to_approve.problem(by_supervisor)[:2] == (403, "forbidden")
+    to_approve.record(*strike(at, at + 1, at + 2), who="producer")
+    shown = to_approve.get("/change-orders/CO-1")
+    assert (shown["standing"], shown["facts"]) == ("priced", [])
+    assert to_approve.get("/episodes/KESTREL-1/scenes/2")["omitted_at"] is None
