@@ -7,12 +7,14 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
+from sqlalchemy.exc import OperationalError
 
 from service import auditor
 from service.installation import database_of, engine_of, read_settings
 from service.keys import KeysError, ensure_keys
 from service.log import embedded, studios, tokens
 from service.log.migrate import MigrationError, migrate
+from service.log.rights import TooManyRightsError, refuse_too_many_rights
 from service.vocabulary.facts import Role
 from service.vocabulary.instants import format_instant, parse_instant
 
@@ -56,6 +58,9 @@ def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool)
     logging.basicConfig(format="%(message)s", level=logging.WARNING)
     logging.getLogger("retake_ledger").setLevel(logging.WARNING if quiet else logging.INFO)
     with database_of(settings) as url, TemporaryDirectory(prefix="rl-metrics-") as shared:
+        # who runs the embedded server owns it: there is no other login to ask for
+        if settings.database_url is not None and not settings.more_rights:
+            _check_rights(url)
         # where workers put their figures, so that any of them can answer for all
         os.environ["PROMETHEUS_MULTIPROC_DIR"] = shared
         from service.web.serving import serve  # noqa: PLC0415  # after the folders are said
@@ -68,6 +73,14 @@ def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool)
         if not quiet:
             click.echo(f"answering at http://{host}:{port}, until Ctrl-C", err=True)
         serve(settings, url, serving_options(host, port, workers, threads))
+
+
+def _check_rights(url: str) -> None:
+    try:
+        refuse_too_many_rights(url)
+    except (TooManyRightsError, OperationalError) as error:
+        told = error.orig if isinstance(error, OperationalError) else error
+        raise click.ClickException(str(told)) from error
 
 
 def serving_options(host: str, port: int, workers: int, threads: int) -> dict[str, Any]:

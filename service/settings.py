@@ -26,7 +26,8 @@ class Settings:
     """What an installation can set.
 
     `database_url` and `owner_database_url` are SQLAlchemy URLs of psycopg, or None for the
-    embedded server in `data`. The owner's is for migrating alone.
+    embedded server in `data`. The owner's is for migrating and forgetting alone. `more_rights` is
+    whether the service may run with a login that could alter the record.
     """
 
     database_url: str | None
@@ -40,6 +41,7 @@ class Settings:
     pool_size: int = 8
     pool_overflow: int = 4
     pool_wait_s: int = 10
+    more_rights: bool = False
 
     @property
     def keys_folder(self) -> Path:
@@ -75,6 +77,7 @@ class Settings:
             pool_size=_whole(environ, "POOL_SIZE", 8, least=1),
             pool_overflow=_whole(environ, "POOL_OVERFLOW", 4, least=0),
             pool_wait_s=_whole(environ, "POOL_WAIT_S", 10, least=1),
+            more_rights=_yes(environ, "MORE_RIGHTS"),
         )
 
 
@@ -115,6 +118,13 @@ def _whole(
         bounds = f"from {least} to {most}" if most < 2**31 - 1 else f"of at least {least}"
         raise SettingsError(f"{_PREFIX}{name} is {text!r}: set a whole number {bounds}")
     return number
+
+
+def _yes(environ: Mapping[str, str], name: str) -> bool:
+    text = _value(environ, name)
+    if text not in {None, "yes", "no"}:
+        raise SettingsError(f"{_PREFIX}{name} is {text!r}: set yes or no")
+    return text == "yes"
 
 
 def _url(environ: Mapping[str, str], name: str) -> str | None:
