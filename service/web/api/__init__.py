@@ -12,6 +12,7 @@ from service.web.api.impacts import impacts
 from service.web.api.notes import notes
 from service.web.api.orders import orders
 from service.web.api.proofs import proofs
+from service.web.api.quotations import quotations
 from service.web.api.rates import rates
 from service.web.api.replay import replay
 from service.web.api.reports import reports
@@ -36,6 +37,7 @@ BLUEPRINTS: tuple[Blueprint, ...] = (
     orders,
     proofs,
     checkpoints,
+    quotations,
     clock,
     health,
 )

@@ -113,7 +113,7 @@ def show_quote(order: str) -> Response:
         raise ProblemError("no-quote", told)
     made = quote(view.state, order, view.position, view.now_us)
     if isinstance(made, Refusal):
-        raise _no_quote(order, made)
+        raise no_quote(order, made)
 
     def shown() -> dict[str, Any]:
         states = carried_out(view.state, order, view.position, view.now_us)
@@ -127,7 +127,8 @@ def show_quote(order: str) -> Response:
     return answer(reading, shown, view.now_us)
 
 
-def _no_quote(order: str, refusal: Refusal) -> ProblemError:
+def no_quote(order: str, refusal: Refusal) -> ProblemError:
+    """The problem of an order that cannot be quoted."""
     errors = [FieldError(one.member, one.detail, one.code) for one in refusal.reasons]
     told = "; ".join(one.detail for one in refusal.reasons[:3])
     return ProblemError("no-quote", f"{order} cannot be quoted: {told.rstrip('.')}.", errors)

@@ -1,0 +1,173 @@
+"""The quotation of a change order, to be printed."""
+
+from typing import Any
+
+from flask import Blueprint, Response, g
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from marshmallow import fields, validate
+
+from service.feeds.quotation import Made, Sheet, sheet
+from service.feeds.quotation_pdf import MEDIA_TYPE as PDF
+from service.feeds.quotation_pdf import PAPERS, quotation_pdf
+from service.planning.board import advance
+from service.planning.impact import compare
+from service.planning.pricing import quote
+from service.planning.schedule import RULES_VERSION, schedule
+from service.production.decide import carried_out
+from service.production.ordered import Order, OrderStep
+from service.production.orders import MOVES, PRICED
+from service.production.refusal import Refusal
+from service.production.state import State
+from service.studio import ZONE_DATA_VERSION
+from service.vocabulary.instants import US_PER_MIN, instant
+from service.web import negotiation
+from service.web.access import require
+from service.web.api.orders import no_quote, the_order
+from service.web.described import Answer, describe
+from service.web.problems import ProblemError
+from service.web.reading import Reading, answer_as, read_now
+from service.web.recorded import texts_at
+from service.web.representation.orders import facts_with_text
+from service.web.schemas.common import described
+from service.web.schemas.fields import said
+from service.web.schemas.messages import Told
+from service.web.schemas.reading import READ_HEADERS, ReadQuery
+from service.web.services import services
+from service.web.visibility import SEES_MONEY
+
+quotations = Blueprint("quotations", __name__)
+
+HTML = "text/html"
+# the page brings its own style and nothing else
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+_PAGES = Environment(
+    loader=PackageLoader("service.web", "pages"), autoescape=True, undefined=StrictUndefined
+)
+_PAPER = Told("not-a-choice", f"Write one of: {', '.join(PAPERS)}.")
+
+
+class QuotationQuery(ReadQuery):
+    """Arguments of a quotation."""
+
+    paper = fields.String(
+        error_messages=said(_PAPER),
+        validate=validate.OneOf(PAPERS, error=_PAPER),
+        load_default="a4",
+        metadata=described("The paper of the PDF. The HTML fits whatever it is printed on."),
+    )
+
+
+_QUERY = QuotationQuery()
+
+
+@quotations.get("/change-orders/<order>/quotation")
+@describe(
+    "The quotation of a change order, to be printed",
+    tag="change orders",
+    details="HTML, or PDF where `Accept` asks for it. Of a priced order it is that of the price, "
+    "for good: figures and dates as they followed from the record when it was priced. Of one that "
+    "is not priced it is an estimate of now, and says so. The PDF has no glyphs for Chinese, "
+    "Japanese and Korean: they come out as question marks.",
+    query=_QUERY,
+    answers={
+        200: Answer(
+            "The quotation.",
+            {
+                HTML: {"type": "string"},
+                PDF: {"type": "string", "contentMediaType": PDF, "contentEncoding": "binary"},
+            },
+            READ_HEADERS,
+        )
+    },
+    problems=("not-found", "no-quote", "not-acceptable", "not-yet"),
+)
+@require(*SEES_MONEY)
+def show_quotation(order: str) -> Response:
+    """The quotation, as a page or as a document."""
+    asked = negotiation.query_of(_QUERY)
+    media_type = negotiation.answered_type(HTML, PDF)
+    now = read_now(asked)
+    record = the_order(now.state, order)
+    then, at_us = _then(now, order, record)
+    words = _words(record)
+    if media_type == PDF:
+        shown = answer_as(
+            then,
+            PDF,
+            lambda: quotation_pdf(
+                _sheet(then, order, record, words, at_us), instant(at_us), asked["paper"]
+            ),
+            record,
+            words,
+        )
+        shown.headers["Content-Disposition"] = f'inline; filename="{order}.pdf"'
+    else:
+        shown = answer_as(
+            then,
+            f"{HTML}; charset=utf-8",
+            lambda: page(_sheet(then, order, record, words, at_us)),
+            record,
+            words,
+        )
+        shown.headers["Content-Security-Policy"] = _POLICY
+    shown.vary.add("Accept")
+    return shown
+
+
+def page(told: Sheet) -> bytes:
+    """The sheet as HTML."""
+    return _PAGES.get_template("quotation.html").render(sheet=told).encode("utf-8")
+
+
+def _then(now: Reading, code: str, order: Order) -> tuple[Reading, int]:
+    """What a quotation is made from: the record before the price and its moment, else now."""
+    priced = _priced(order)
+    if priced is None:
+        if not MOVES[order.standing]:
+            raise ProblemError("no-quote", f"{code} is {order.standing} and was never priced.")
+        return now, now.view.now_us
+    position = priced.position - 1
+    state = now.view.studio.as_known_at(position)
+    return Reading(now.view, state, position, priced.at_us // US_PER_MIN), priced.at_us
+
+
+def _priced(order: Order) -> OrderStep | None:
+    """The last time the order was priced."""
+    return next((step for step in reversed(order.steps) if step.standing == PRICED), None)
+
+
+def _words(order: Order) -> str:
+    facts = facts_with_text(order)
+    with services().engine.connect() as connection:
+        texts = texts_at(connection, g.token, facts)
+    words: Any = texts.get(order.steps[0].position, {}).get("/data/words")
+    return words or ""
+
+
+def _sheet(then: Reading, code: str, order: Order, words: str, at_us: int) -> Sheet:
+    made = quote(then.state, code, then.position, at_us)
+    if isinstance(made, Refusal):
+        raise no_quote(code, made)
+    after = _after(then, code, at_us)
+    return sheet(
+        Made(
+            studio=g.token.studio,
+            code=code,
+            order=order,
+            words=words,
+            quote=made,
+            impact=compare(
+                then.schedule, schedule(advance(then.schedule.board, after), then.now_min)
+            ),
+            state=then.state,
+            after=after,
+            at_us=at_us,
+            versions=f"rules {RULES_VERSION}, time zone data {ZONE_DATA_VERSION}",
+        )
+    )
+
+
+def _after(then: Reading, code: str, at_us: int) -> State:
+    """The record with the order carried out."""
+    states = carried_out(then.state, code, then.position, at_us)
+    return then.state if isinstance(states, Refusal) or not states else states[-1]
