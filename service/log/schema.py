@@ -126,6 +126,41 @@ cosignature = Table(
     Column("signature", _TEXT, nullable=False),
 )
 
+# How far a projection has been built: the last minute and position in it, and by which rules.
+projection = Table(
+    "projection",
+    metadata,
+    Column("studio", _TEXT, primary_key=True),
+    Column("name", _TEXT, primary_key=True),
+    Column("position", BigInteger, nullable=False),
+    Column("at_min", BigInteger, nullable=False),
+    Column("rules", _TEXT, nullable=False),
+    CheckConstraint("position >= 0", name="position"),
+)
+
+# What moved each episode's projected delivery. Follows from the log; a rebuild gives it again.
+trail = Table(
+    "trail",
+    metadata,
+    Column("studio", _TEXT, primary_key=True),
+    Column("episode", _TEXT, primary_key=True),
+    Column("number", BigInteger, primary_key=True, autoincrement=False),
+    Column("at_min", BigInteger, nullable=False),
+    Column("position", BigInteger, nullable=False),
+    Column("cause", _TEXT, nullable=False),
+    Column("type", _TEXT),
+    Column("subject", _TEXT),
+    Column("retake", _TEXT),
+    Column("retake_kind", _TEXT),
+    Column("department", _TEXT),
+    Column("waited_for", _TEXT),
+    Column("before_min", BigInteger),
+    Column("after_min", BigInteger),
+    Column("delta_min", BigInteger),
+    CheckConstraint("number > 0", name="number"),
+    CheckConstraint("cause IN ('event', 'time')", name="cause"),
+)
+
 token = Table(
     "token",
     metadata,

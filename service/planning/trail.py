@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import NamedTuple
 
-from service.planning.board import Board, advance, advance_visits
+from service.planning.board import advance, advance_visits
 from service.planning.chain import critical_chain
 from service.planning.frame import order_of
 from service.planning.schedule import Schedule, projected_min, schedule
@@ -92,10 +92,9 @@ Breathe = Callable[[], None]
 """Called before each plan, so that the caller may let others go first."""
 
 
-def begin(board: Board, now_min: int, position: int, standings: Mapping[str, Standing]) -> Walk:
-    """A walk that goes on from a state of the log at a minute, whose dates are in `standings`."""
-    planned = schedule(board, now_min)
-    return Walk(planned, board.state, frozenset(), now_min, position, standings)
+def begin(planned: Schedule, position: int, standings: Mapping[str, Standing]) -> Walk:
+    """A walk that goes on from the plan of a state of the log, whose dates are in `standings`."""
+    return Walk(planned, planned.state, frozenset(), planned.now_min, position, standings)
 
 
 def step(

@@ -6,6 +6,7 @@ import psycopg
 from flask import Flask, Response, g
 from sqlalchemy import Engine, exc
 
+from service.projections.present import BehindError, Trails
 from service.settings import Settings
 from service.studio import NotYetError
 from service.web import document, observing, problems
@@ -20,8 +21,9 @@ def create_app(settings: Settings, engine: Engine, studios: Studios) -> Flask:
     """The WSGI app that serves the studios."""
     app = bare_app()
     app.config["MAX_CONTENT_LENGTH"] = settings.body_bytes_max
-    provide(app, Services(settings, engine, studios))
+    provide(app, Services(settings, engine, studios, Trails(engine)))
     app.register_error_handler(NotYetError, _not_yet)
+    app.register_error_handler(BehindError, _being_built)
     for fault in (
         exc.OperationalError,
         exc.InterfaceError,
@@ -42,6 +44,11 @@ def _unreachable(error: Exception) -> Response:
 def _not_yet(error: NotYetError) -> Response:
     detail = f"The log stands at {error.head}, not yet at {error.position}."
     return Problem("not-yet", detail, headers={"Retry-After": "1"}).respond()
+
+
+def _being_built(error: BehindError) -> Response:
+    detail = f"The trail is built up to position {error.position} of {error.head}; ask again."
+    return Problem("being-built", detail, headers={"Retry-After": "2"}).respond()
 
 
 def bare_app() -> Flask:

@@ -162,6 +162,13 @@ TYPES: dict[str, ProblemType] = {
             "A receipt gives positions that it has.",
         ),
         ProblemType(
+            "being-built",
+            503,
+            "What is asked for is being built",
+            "It follows from the log and has not been built so far: after a change of the rules, "
+            "say. Ask again after the time that `Retry-After` gives.",
+        ),
+        ProblemType(
             "unavailable",
             503,
             "Not available for the moment",

@@ -9,6 +9,7 @@ from sqlalchemy import Engine
 
 from service.log.tokens import Token
 from service.production.refusal import Refusal
+from service.projections.present import Trails
 from service.record import Proposed, Receipt
 from service.settings import Settings
 from service.studio import View
@@ -50,6 +51,7 @@ class Services:
     settings: Settings
     engine: Engine
     studios: Studios
+    trails: Trails
     tokens_seen: dict[bytes, Token] = field(default_factory=dict)
 
 

@@ -277,5 +277,5 @@ def test_facts_that_are_said_to_move_no_date_move_no_visit(seeds: list[int]) -> 
 
 
 def test_nothing_told_is_no_trail() -> None:
-    walk = begin(make_board(EMPTY), 0, 0, {})
+    walk = begin(schedule(make_board(EMPTY), 0), 0, {})
     assert pass_time(walk, 10_000)[0] == []

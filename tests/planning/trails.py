@@ -19,7 +19,7 @@ from tests.production.random_logs import tell_at_random
 from tests.telling import Story, studio
 
 OPENED_MIN = parse_instant("2031-03-03T08:00:00Z") // US_PER_MIN
-NOTHING = begin(make_board(EMPTY), OPENED_MIN, 0, {})
+NOTHING = begin(schedule(make_board(EMPTY), OPENED_MIN), 0, {})
 STEPS_MIN = (0, 0, 0, 1, 7, 60, 60, 600, 2 * 1440)
 STRIKES_SHARE = 0.1
 
@@ -30,13 +30,14 @@ def log_at_random(seeds: Sequence[int]) -> list[Event]:
     for seed in seeds:
         random = Random(seed)
         if random.random() < STRIKES_SHARE:
-            _strike(story, random)
+            strike_at_random(story, random)
         else:
             tell_at_random(story, [seed])
     return recorded_at_random(story.events, Random(len(seeds)))
 
 
-def _strike(story: Story, random: Random) -> None:
+def strike_at_random(story: Story, random: Random) -> None:
+    """Strike one of the last facts, if the rules let it."""
     position = random.choice(story.standing()[-20:]).position
     event = story.event("event.struck", "studio", {"position": position, "why": "a slip"})
     if isinstance(story.propose(event), Accepted):
@@ -83,8 +84,8 @@ def walked(
     moves: list[Move] = []
     for number, (now_min, told) in enumerate(minutes_of(events)):
         if number in cuts:
-            board = make_board(state_at(events, walk.position))
-            walk = begin(board, walk.now_min, walk.position, walk.standings)
+            planned = plan_from_nothing(events, walk.position, walk.now_min)
+            walk = begin(planned, walk.position, walk.standings)
         strikes = [event for event in told if isinstance(event.fact, EventStruck)]
         after = {strike.position: state_at(events, strike.position) for strike in strikes}
         more, walk = step(walk, now_min, told, after)

@@ -19,6 +19,7 @@ from service.web.api.reports import reports
 from service.web.api.retakes import retakes
 from service.web.api.scenes import scenes
 from service.web.api.shows import shows
+from service.web.api.trail import trail
 from service.web.api.what_if import what_if
 
 BLUEPRINTS: tuple[Blueprint, ...] = (
@@ -30,6 +31,7 @@ BLUEPRINTS: tuple[Blueprint, ...] = (
     episodes,
     scenes,
     replay,
+    trail,
     departments,
     notes,
     retakes,

@@ -1,0 +1,124 @@
+"""The trail up to this moment: what the stored rows do not have yet, walked for a reader."""
+
+import threading
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from sqlalchemy import Connection, Engine
+
+from service.log.append import read_head
+from service.log.read import bodies
+from service.planning.trail import Move, Walk, pass_time, step
+from service.projections import rows
+from service.projections.rows import Checkpoint
+from service.projections.walking import by_minute, over_min, states_after_strikes, walk_from
+from service.studio import Studio, View
+from service.vocabulary.event import read_event
+from service.vocabulary.instants import US_PER_MIN
+
+AT_ONCE_EVENTS = 500
+"""Events walked within one request; if there are more, the next request goes on from there."""
+BEHIND_EVENTS_MOST = 5000
+"""Where more than that wait to be stored, no request walks at all."""
+
+
+class BehindError(Exception):
+    """The trail is being built: how far it is, and how far the log."""
+
+    def __init__(self, position: int, head: int) -> None:
+        super().__init__(f"the trail is built up to {position} of {head}")
+        self.position = position
+        self.head = head
+
+
+class Present(NamedTuple):
+    """A view of the log, how far rows are stored, and the rows from there to this moment."""
+
+    view: View
+    stored: Checkpoint
+    moves: list[Move]
+
+
+@dataclass
+class _Ahead:
+    """A walk that goes on from a checkpoint, and its rows."""
+
+    stored: Checkpoint
+    walk: Walk
+    moves: list[Move] = field(default_factory=list)
+
+
+class TrailAhead:
+    """What the stored rows of one studio do not have yet; safe to use from several threads."""
+
+    def __init__(self, studio: Studio, engine: Engine) -> None:
+        self._studio = studio
+        self._engine = engine
+        self._lock = threading.Lock()
+        self._ahead: _Ahead | None = None
+
+    def present(self, min_position: int = 0) -> Present:
+        """The rows that are not stored yet, at `min_position` at least.
+
+        Raises NotYetError, UnknownStudioError, and BehindError where too much is not stored yet.
+        """
+        with self._lock, self._engine.connect() as connection:
+            stored = rows.read_checkpoint(connection, self._studio.name)
+            connection.rollback()
+            view = self._studio.view(max(min_position, stored.position))
+            self._refuse_far(connection, stored, view)
+            ahead = self._from(connection, stored)
+            self._walk_on(connection, ahead, view)
+            last, _ = pass_time(ahead.walk, max(ahead.walk.now_min, view.now_min))
+            return Present(view, stored, [*ahead.moves, *last])
+
+    def _refuse_far(self, connection: Connection, stored: Checkpoint, view: View) -> None:
+        """Leave a long way to the projector, unless it may not go it: the minute is not over."""
+        if stored.rules != rows.RULES:
+            raise BehindError(0, view.position)
+        if view.position - stored.position <= BEHIND_EVENTS_MOST:
+            return
+        name = self._studio.name
+        ((_, first),) = bodies(connection, name, stored.position, stored.position + 1)
+        recorded_min = read_event(first).recorded_us // US_PER_MIN
+        if recorded_min < over_min(self._studio, read_head(connection, name)):
+            raise BehindError(stored.position, view.position)
+
+    def _from(self, connection: Connection, stored: Checkpoint) -> _Ahead:
+        if self._ahead is None or self._ahead.stored != stored:
+            # rows of later minutes may have been stored meanwhile: the next reader sees them
+            standings = rows.read_standings(connection, self._studio.name)
+            if rows.read_checkpoint(connection, self._studio.name) != stored:
+                raise BehindError(stored.position, stored.position)
+            self._ahead = _Ahead(stored, walk_from(self._studio, stored, standings))
+        return self._ahead
+
+    def _walk_on(self, connection: Connection, ahead: _Ahead, view: View) -> None:
+        """Walk what was recorded since, a part of it if it is much."""
+        after = ahead.walk.position
+        if after >= view.position:
+            return
+        told = bodies(connection, self._studio.name, after, view.position, AT_ONCE_EVENTS)
+        connection.rollback()
+        for now_min, events in by_minute([read_event(body) for _, body in told]):
+            strikes = states_after_strikes(self._studio, events)
+            moves, ahead.walk = step(ahead.walk, now_min, events, strikes)
+            ahead.moves += moves
+        if ahead.walk.position < view.position:
+            raise BehindError(ahead.walk.position, view.position)
+
+
+class Trails:
+    """The trails of this worker's studios."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._lock = threading.Lock()
+        self._ahead: dict[Studio, TrailAhead] = {}
+
+    def of(self, studio: Studio) -> TrailAhead:
+        """What is not stored yet of a studio's trail."""
+        with self._lock:
+            if studio not in self._ahead:
+                self._ahead[studio] = TrailAhead(studio, self._engine)
+            return self._ahead[studio]

@@ -1,0 +1,142 @@
+"""What moved each episode's projected delivery, and when."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from flask import Blueprint, Response, g, request
+
+from service.planning.trail import Move
+from service.projections import rows
+from service.projections.present import Present
+from service.projections.rows import share_of
+from service.web import negotiation
+from service.web.access import require
+from service.web.described import Answer, describe
+from service.web.negotiation import JSON
+from service.web.reading import Reading, answer, found
+from service.web.representation.trail import shown_move, shown_totals
+from service.web.schemas import trail as shapes
+from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
+from service.web.services import services
+
+trail = Blueprint("trail", __name__)
+_FILTERS = ("cause", "from_position", "until_position")
+
+
+@trail.get("/episodes/<episode>/trail")
+@describe(
+    "Every change of an episode's projected delivery, with what caused it",
+    tag="episodes",
+    details="Each event that moved it, and time passing, then with the visit that was waited for. "
+    "The first row stands where the episode's first scene was listed; the minutes of all rows add "
+    "up to the move from the first projection to the present one. Rows of minutes that are not "
+    "over, and of time passing until now, are provisional.",
+    query=shapes.TRAIL_QUERY,
+    answers={200: Answer("A page of the trail.", {JSON: shapes.TRAIL}, PAGE_HEADERS)},
+    problems=("not-found", "not-yet", "being-built"),
+)
+@require()
+def show_trail(episode: str) -> Response:
+    """A page of a trail, oldest first."""
+    asked = negotiation.query_of(shapes.TRAIL_QUERY)
+    present = _present(asked)
+    reading = _reading(present)
+    found(reading.state.episodes.get(episode), f"episode {episode}")
+    filters = {name: request.args[name] for name in _FILTERS if name in request.args}
+    sealed = {**filters, "path": request.path, "studio": g.token.studio}
+    after = negotiation.read_cursor(asked["cursor"], sealed) if "cursor" in asked else 0
+    moves, stored = _page(present, episode, asked, after)
+    shown, limit = moves[: asked["limit"]], asked["limit"]
+    cursor = None
+    if len(moves) > limit:
+        cursor = negotiation.make_cursor(shown[-1].number, sealed)
+
+    def make() -> dict[str, Any]:
+        items = [shown_move(move, provisional=place >= stored) for place, move in enumerate(shown)]
+        return {"items": items} if cursor is None else {"items": items, "next": cursor}
+
+    made = answer(reading, make, present.stored)
+    if cursor is not None:
+        arguments = {**filters, "limit": limit}
+        made.headers["Link"] = negotiation.link_next(request.path, arguments, cursor)
+    return made
+
+
+@trail.get("/episodes/<episode>/trail/totals")
+@describe(
+    "Days that an episode's delivery lost and gained, by cause, department and kind of retake",
+    tag="episodes",
+    query=READ,
+    answers={200: Answer("The totals.", {JSON: shapes.TOTALS}, READ_HEADERS)},
+    problems=("not-found", "not-yet", "being-built"),
+)
+@require()
+def show_totals_of_episode(episode: str) -> Response:
+    """The totals of one episode."""
+    present = _present(negotiation.query_of(READ))
+    found(present.view.state.episodes.get(episode), f"episode {episode}")
+    moves = [move for move in present.moves if move.episode == episode]
+    return _totals(present, moves, episode=episode)
+
+
+@trail.get("/trail/totals")
+@describe(
+    "Days that deliveries lost and gained in all, by cause, department and kind of retake",
+    tag="episodes",
+    details="Of the whole studio, or of one show.",
+    query=shapes.TOTALS_QUERY,
+    answers={200: Answer("The totals.", {JSON: shapes.TOTALS}, READ_HEADERS)},
+    problems=("not-found", "not-yet", "being-built"),
+)
+@require()
+def show_totals() -> Response:
+    """The totals of the studio or of a show."""
+    asked = negotiation.query_of(shapes.TOTALS_QUERY)
+    present = _present(asked)
+    show = asked.get("show")
+    if show is None:
+        return _totals(present, present.moves)
+    found(present.view.state.shows.get(show), f"show {show}")
+    moves = [move for move in present.moves if move.episode.startswith(f"{show}-")]
+    return _totals(present, moves, show=show)
+
+
+def _present(asked: Mapping[str, Any]) -> Present:
+    given = services()
+    studio = given.studios.of(g.token.studio).view().studio
+    return given.trails.of(studio).present(asked.get("min_position", 0))
+
+
+def _reading(present: Present) -> Reading:
+    view = present.view
+    return Reading(view, view.state, view.position, view.now_min)
+
+
+def _page(
+    present: Present, episode: str, asked: Mapping[str, Any], after: int
+) -> tuple[list[Move], int]:
+    """The rows of a page and one more if there is one, and how many of them are stored."""
+    which = {name: asked[name] for name in _FILTERS if name in asked}
+    with services().engine.connect() as connection:
+        moves = rows.page(
+            connection,
+            g.token.studio,
+            episode,
+            until_min=present.stored.at_min,
+            after=after,
+            limit=asked["limit"] + 1,
+            **which,
+        )
+    stored = len(moves)
+    if stored <= asked["limit"]:
+        moves += [
+            move for move in present.moves if rows.is_asked(move, episode, after=after, **which)
+        ]
+    return moves[: asked["limit"] + 1], stored
+
+
+def _totals(present: Present, moves: list[Move], **of: str) -> Response:
+    with services().engine.connect() as connection:
+        shares = rows.shares(connection, g.token.studio, until_min=present.stored.at_min, **of)
+    shares += [share_of(move) for move in moves]
+    return answer(_reading(present), lambda: shown_totals(shares), present.stored)
