@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from itertools import groupby
 from random import Random
 
+from msgspec.structs import replace
+
 from service.planning.board import make_board
 from service.planning.schedule import Schedule, schedule
 from service.planning.trail import Move, Walk, begin, step
@@ -50,12 +52,7 @@ def recorded_at_random(events: Sequence[Event], random: Random) -> list[Event]:
     stamped = []
     for event in events:
         at_us = max(at_us, event.time_us) + random.choice(STEPS_MIN) * US_PER_MIN
-        stamped.append(
-            Event(
-                event.position, event.source, event.id, event.subject, event.time_us, at_us,
-                event.poster, event.fact,
-            )
-        )  # fmt: skip
+        stamped.append(replace(event, recorded_us=at_us))
     return stamped
 
 

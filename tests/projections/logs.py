@@ -35,8 +35,9 @@ class SayingStory(Story):
         data: Mapping[str, Any] | None = None,
         at: str | None = None,
         position: int | None = None,
+        role: str = "supervisor",
     ) -> Event:
-        made = super().event(type_, subject, data, at, position)
+        made = super().event(type_, subject, data, at, position, role)
         self.said[made.position] = dict(data or {})
         return made
 

@@ -1,6 +1,7 @@
 """The trail in the database: the same rows however it is built, and never half."""
 
 import pytest
+from msgspec.structs import replace
 from sqlalchemy import Engine, func, select
 
 from service.log.append import read_head
@@ -194,11 +195,7 @@ def ends(moves: list[Move]) -> dict[str, tuple[int | None, int]]:
 
 
 def _recorded(event: Event, least_min: int) -> Event:
-    at_us = max(event.recorded_us, least_min * US_PER_MIN)
-    return Event(
-        event.position, event.source, event.id, event.subject, event.time_us, at_us, event.poster,
-        event.fact,
-    )  # fmt: skip
+    return replace(event, recorded_us=max(event.recorded_us, least_min * US_PER_MIN))
 
 
 def _head(engine: Engine) -> int:
