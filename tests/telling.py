@@ -99,6 +99,28 @@ ROUTE: dict[str, Any] = {
     ],
 }
 
+APPROVING: dict[str, Any] = {
+    **ROUTE,
+    "kinds": [
+        *ROUTE["kinds"],
+        {
+            "kind": "cast",
+            "departments": ["design"],
+            "feeds": "animation",
+            "strand": "character",
+            "approval": {"before": "animation", "days": 3},
+        },
+        {
+            "kind": "prop",
+            "departments": ["layout", "design"],
+            "feeds": "animation",
+            "strand": "character",
+            "approval": {"before": "paint", "days": 2},
+        },
+    ],
+}
+"""The same with kinds that must be approved: before what they feed, and only later."""
+
 CREWS: dict[str, float] = {
     "storyboard": 0.5,
     "layout": 2,
@@ -227,7 +249,9 @@ EPISODES = ("KESTREL-1", "KESTREL-2")
 
 
 def office(
-    scenes: int = 3, episodes: tuple[str, ...] = EPISODES
+    scenes: int = 3,
+    episodes: tuple[str, ...] = EPISODES,
+    route: Mapping[str, Any] = ROUTE,
 ) -> list[tuple[str, str, dict[str, Any]]]:
     """What the office says of the studio: type, subject and data of each fact."""
     hours = {
@@ -238,7 +262,7 @@ def office(
     calendar = {"from_on": "2031-01-01", "zone": "Europe/Lisbon", "shifts": [hours]}
     facts: list[tuple[str, str, dict[str, Any]]] = [
         ("show.opened", "KESTREL", {"title": "Kestrel"}),
-        ("route.laid", "KESTREL", ROUTE),
+        ("route.laid", "KESTREL", dict(route)),
         ("calendar.set", "studio", calendar),
     ]
     for department, rate in CREWS.items():
@@ -272,10 +296,14 @@ def office_facts(
     ]
 
 
-def studio(scenes: int = 3, episodes: tuple[str, ...] = EPISODES) -> Story:
+def studio(
+    scenes: int = 3,
+    episodes: tuple[str, ...] = EPISODES,
+    route: Mapping[str, Any] = ROUTE,
+) -> Story:
     """A studio at work: its office's facts told, boards handed off."""
     story = Story()
-    for type_, subject, data in office(scenes, episodes):
+    for type_, subject, data in office(scenes, episodes, route):
         story.tell(type_, subject, data)
     for episode in episodes:
         story.desk(episode, "storyboard", start="2031-03-03T07:00:00Z", end="2031-03-03T08:00:00Z")

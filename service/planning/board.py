@@ -14,7 +14,14 @@ from service.planning.changes import Known
 from service.planning.frame import Frame, make_frame, planned_episodes
 from service.planning.line import ON_DESK, OUT, WAITING, Int8s, Int64s
 from service.planning.reframe import reframe
-from service.production.state import Element, Episode, Scene, State, item_of
+from service.production.state import (
+    Element,
+    Episode,
+    Scene,
+    State,
+    item_of,
+    line_departments,
+)
 from service.production.visits import Phase, Take, Visit, take_work_e4
 from service.production.work import base_work_e4, terms_for
 from service.vocabulary.instants import US_PER_MIN
@@ -135,7 +142,10 @@ def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
 def frame_differs(board: Board, state: State) -> bool:
     """Whether a state has other episodes, elements or departments than a board was made of."""
     old = board.state
-    if state.units != old.units or planned_episodes(state) != board.frame.episodes:
+    if (
+        line_departments(state) != board.frame.departments
+        or planned_episodes(state) != board.frame.episodes
+    ):
         return True
     return len(state.shows) != len(old.shows) or any(
         name not in state.shows or state.shows[name].elements != show.elements

@@ -13,7 +13,7 @@ import numpy as np
 
 from service.planning.line import Int32s, Int64s
 from service.production.graph import predecessors
-from service.production.state import Node, State, departments_of, item_of
+from service.production.state import Node, State, departments_of, item_of, line_departments
 from service.vocabulary.identifiers import natural_order
 
 Block = tuple[Node, ...]
@@ -218,7 +218,7 @@ def make_frame(state: State) -> Frame:
     blocks = tuple(block_of(state, item) for item in items)
     first_row = np.cumsum([0, *map(len, blocks)]).astype(np.int32)
     due_sets = {names: place for place, names in enumerate(dict.fromkeys(belongs.values()))}
-    departments = tuple(sorted(state.units))
+    departments = line_departments(state)
     nodes = tuple(chain.from_iterable(blocks))
     row_of = dict(zip(nodes, range(len(nodes)), strict=True))
     arcs, missing = arcs_into(state, enumerate(nodes), row_of, place_of)

@@ -11,6 +11,7 @@ from service.planning.frame import order_of
 from service.planning.gates import GateStanding, gate_standings
 from service.planning.schedule import Schedule, artist_days_e4, load_e4, projected_min
 from service.production.reach import chains_of
+from service.production.route import APPROVAL
 from service.production.state import Node, State, item_of
 from service.production.visits import Phase, Take, take_work_e4
 from service.production.work import terms_for
@@ -184,6 +185,8 @@ def _departments(before: Schedule, after: Schedule) -> tuple[DepartmentImpact, .
     for schedule, sign, rows in changed_rows(before, after):
         for row in rows:
             department = schedule.board.frame.nodes[row][1]
+            if department == APPROVAL:
+                continue  # nobody works at it
             added[department] = added.get(department, 0) + sign * load_e4(schedule, row)
     # a strike of the route that laid it takes a department away
     units = {**before.state.units, **after.state.units}

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from service.planning.board import Board
 from service.planning.line import Int32s, Int64s, Line
+from service.production.route import APPROVAL
 from service.production.state import STUDIO_CALENDAR, Crew, State, Stoppage
 from service.production.work import calendar_of, stopped_spans
 from service.vocabulary.calendar import (
@@ -19,6 +20,7 @@ from service.vocabulary.calendar import (
     working_time,
 )
 from service.vocabulary.instants import US_PER_MIN, instant
+from service.vocabulary.quantities import ONE_E4
 
 YEARS_BACK, YEARS_AHEAD = 1, 4
 
@@ -26,6 +28,9 @@ YEARS_BACK, YEARS_AHEAD = 1, 4
 # must-fix, total order; 10 + 11 + 18 + 1 + 23 = 63 bits
 _FIRST_BITS, _PRIORITY_BITS, _DUE_BITS, _MUST_BITS, _ORDER_BITS = 10, 11, 18, 1, 23
 _NO_DUE = (1 << _DUE_BITS) - 1
+_DAY_MIN = 24 * 60
+_ANSWERING = (Crew(date(1970, 1, 1), 2**31 - 1, ONE_E4, _DAY_MIN),)
+"""Whoever answers: any number of designs at once, each in the days that it takes."""
 _PRIORITY_MOST = 1000
 
 
@@ -69,7 +74,31 @@ def make_line(board: Board, now_min: int) -> Line:
 def hours_of(state: State, department: str, now_min: int) -> WorkingTime:
     """A department's working time around a moment, stoppages left out."""
     stoppages = state.stoppages.get(department, ())
-    return _working_time(*_asked(calendar_of(state, department), stoppages, now_min))
+    return _working_time(*_asked(_calendar(state, department), stoppages, now_min))
+
+
+def _calendar(state: State, department: str) -> Calendar | None:
+    """A department's calendar; an answer comes on the studio's working days, at any hour."""
+    if department != APPROVAL:
+        return calendar_of(state, department)
+    studio = state.calendars.get(STUDIO_CALENDAR)
+    return None if studio is None else _whole_days(studio)
+
+
+@lru_cache(maxsize=16)
+def _whole_days(calendar: Calendar) -> Calendar:
+    """Open all day on every working day: so many days later is the same hour of that day."""
+    versions = [
+        version._replace(
+            shifts=tuple(
+                shift._replace(opens_min=0, closes_min=_DAY_MIN)
+                for shift in version.shifts
+                if shift.closes_min > shift.opens_min
+            )
+        )
+        for version in calendar.versions
+    ]
+    return calendar._replace(versions=tuple(versions))
 
 
 def _asked(
@@ -82,7 +111,7 @@ def _asked(
 
 def _hours_by(state: State, departments: tuple[str, ...], now_min: int) -> _Hours:
     asked = [
-        _asked(calendar_of(state, name), state.stoppages.get(name, ()), now_min)
+        _asked(_calendar(state, name), state.stoppages.get(name, ()), now_min)
         for name in departments
     ]
     return _hours(tuple(asked))
@@ -114,8 +143,12 @@ def _working_time(
 
 def _crews_by(state: State, departments: tuple[str, ...]) -> _Crews:
     calendar = state.calendars.get(STUDIO_CALENDAR)
-    crews = tuple([state.crews.get(name, ()) if calendar else () for name in departments])
+    crews = tuple([_crews_of(state, name) if calendar else () for name in departments])
     return _crews(calendar, crews)
+
+
+def _crews_of(state: State, department: str) -> tuple[Crew, ...]:
+    return _ANSWERING if department == APPROVAL else state.crews.get(department, ())
 
 
 @lru_cache(maxsize=64)

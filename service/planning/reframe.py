@@ -8,7 +8,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from service.planning.frame import Frame, due_episodes_of, planned_episodes
 from service.planning.splice import Change, Reframed, splice
 from service.production.graph import reusers_of
-from service.production.state import Element, Episode, Scene, State, item_of
+from service.production.state import (
+    Element,
+    Episode,
+    Scene,
+    State,
+    item_of,
+    line_departments,
+)
 
 
 def reframe(frame: Frame, before: State, after: State, changed: Sequence[str]) -> Reframed | None:
@@ -18,7 +25,7 @@ def reframe(frame: Frame, before: State, after: State, changed: Sequence[str]) -
     """
     episodes = _planned_episodes(frame, after)
     change = _change(frame, before, after, changed, episodes)
-    departments = tuple(sorted(after.units))
+    departments = line_departments(after)
     if (
         not (change.due or change.recut or change.rewired)
         and episodes == frame.episodes

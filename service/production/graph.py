@@ -69,9 +69,9 @@ def _before_scene(known: Known, item: str, scene: Scene, department: str) -> lis
     arcs = list(_own_arcs(known, item, scene, scene.route.arcs_of(scene.departments)[department]))
     for used in scene.elements:
         element = known.elements[used]
-        if element.route.kinds[element.kind].feeds == department:
-            strands = element.route.carries(element.kind)
-            arcs.append(NodeArc((used, element.departments[-1]), strands))
+        for stay, before in element.route.joins[element.kind]:
+            if before == department:
+                arcs.append(NodeArc((used, stay), element.route.carries(element.kind)))
     if not scene.same_as:
         return arcs
     for same in scene.same_as:
@@ -98,7 +98,7 @@ def _provided(known: Known, item: str, department: str, strands: Strands) -> Ite
     for name in scene.elements:
         element = known.elements[name]
         if department in element.route.kinds[element.kind].replaces:
-            yield NodeArc((name, element.departments[-1]), strands)
+            yield NodeArc((name, element.route.joins[element.kind][0][0]), strands)
     for same in scene.same_as:
         if not same.levels and department in scene.route.skipped(same.joins, same.strands):
             yield from _provided(known, same.source, department, strands)
@@ -147,10 +147,15 @@ def _behind_scene(known: Known, item: str, scene: Scene, department: str) -> lis
 
 
 def _behind_element(known: Known, item: str, element: Element, department: str) -> list[NodeArc]:
-    if department != element.departments[-1]:
-        return _beside_element(item, element, department, 1)
-    here = (item, department)
-    feeds = element.route.kinds[element.kind].feeds
+    arcs = {arc.node: arc for arc in _beside_element(item, element, department, 1)}
+    for stay, before in element.route.joins[element.kind]:
+        if stay == department:
+            arcs.update(_into_users(known, (item, department), element, before))
+    return list(arcs.values())
+
+
+def _into_users(known: Known, here: Node, element: Element, feeds: str) -> dict[Node, NodeArc]:
+    """Arcs from a visit of an element to what it feeds in the scenes that use it."""
     strands = element.route.carries(element.kind)
     arcs: dict[Node, NodeArc] = {}
     for user in element.scenes:
@@ -164,7 +169,7 @@ def _behind_element(known: Known, item: str, element: Element, department: str) 
         if user in known.reusers:
             joins = _at_joins(known, here, reusers_of(known, user))
             arcs.update((arc.node, arc) for arc in joins)
-    return list(arcs.values())
+    return arcs
 
 
 def _behind_episode(known: Known, item: str, episode: Episode, department: str) -> list[NodeArc]:

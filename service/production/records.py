@@ -149,8 +149,18 @@ class Scene(NamedTuple):
         return any(from_us < at_us < until_us for from_us, until_us in self.omissions)
 
 
+class Answer(NamedTuple):
+    """An answer to a design that was asked about; what a refusal called, else ""."""
+
+    position: int
+    at_us: int
+    answer: str  # "given" or "refused"
+    by: str
+    retake: str = ""
+
+
 class Element(NamedTuple):
-    """Something made once and used by several scenes."""
+    """Something made once and used by several scenes. `asked_of` is who was asked last, or ""."""
 
     show: str
     kind: str
@@ -164,6 +174,8 @@ class Element(NamedTuple):
     listed_us: int
     scenes: tuple[str, ...] = ()
     priority: int = 0
+    asked_of: str = ""
+    answers: tuple[Answer, ...] = ()
 
 
 class Note(NamedTuple):

@@ -4,9 +4,14 @@ import heapq
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from service.vocabulary.facts.office import RouteDepartment, RouteLaid
+from service.vocabulary.facts.office import ElementKind, RouteDepartment, RouteLaid
 
 Strands = frozenset[str]
+
+APPROVAL = "approval"
+"""Where an element stays while it is asked about: its last visit, which no artist works at."""
+DAYS = "days"
+_ANSWERS = RouteDepartment(APPROVAL, "element", DAYS, redo="whole")
 
 
 class RouteArc(NamedTuple):
@@ -50,6 +55,11 @@ class Route:
         self.scene_departments = tuple(n for n in ordered if departments[n].grain == "scene")
         self.episode_departments = tuple(n for n in ordered if departments[n].grain == "episode")
         self.kinds = {kind.kind: kind for kind in fact.kinds}
+        self.joins = {kind.kind: _joins(kind) for kind in fact.kinds}
+        self.approves = any(kind.approval is not None for kind in fact.kinds)
+        if self.approves:
+            departments[APPROVAL] = _ANSWERS
+            self.rank[APPROVAL] = len(ordered)
         self.gates = {gate.gate: (gate.department, gate.takes == "first") for gate in fact.gates}
         self._skips: dict[tuple[str, Strands], frozenset[str]] = {}
         self._arcs: dict[tuple[str, ...], dict[str, tuple[RouteArc, ...]]] = {}
@@ -64,6 +74,11 @@ class Route:
 
     def __hash__(self) -> int:
         return hash(self.fact)
+
+    def visits_of_kind(self, kind: str) -> tuple[str, ...]:
+        """Where an element of a kind stays, in order: with who makes it, then for its approval."""
+        made = self.kinds[kind]
+        return made.departments if made.approval is None else (*made.departments, APPROVAL)
 
     def opens_scenes(self, department: str) -> bool:
         """Whether scenes wait for an episode's visit there."""
@@ -171,6 +186,15 @@ class Route:
         return known
 
 
+def _joins(kind: ElementKind) -> tuple[tuple[str, str], ...]:
+    """Which visits of an element which visits of its users wait for; first, what it feeds."""
+    if kind.approval is None:
+        return ((kind.departments[-1], kind.feeds),)
+    if kind.approval.before == kind.feeds:
+        return ((APPROVAL, kind.feeds),)
+    return (kind.departments[-1], kind.feeds), (APPROVAL, kind.approval.before)
+
+
 def _order(departments: dict[str, RouteDepartment]) -> list[str] | None:
     """Departments so that each stands behind those it follows; None if there is a circle.
 
@@ -210,6 +234,9 @@ def route_faults(fact: RouteLaid) -> list[RouteFault]:
         for place, name in _twice(department.department for department in fact.departments)
     ]
     for place, department in enumerate(fact.departments):
+        if department.department == APPROVAL:
+            detail = "approval is the word for the answer to a design; name it otherwise"
+            faults.append(RouteFault(f"/departments/{place}/department", detail))
         for arc_place, arc in enumerate(department.follows):
             pointer = f"/departments/{place}/follows/{arc_place}/department"
             other = departments.get(arc.department)
@@ -250,6 +277,8 @@ def _kind_faults(fact: RouteLaid, departments: dict[str, RouteDepartment]) -> li
                 RouteFault(f"/kinds/{place}/departments/{name_place}", f"{name} is listed twice")
             )
         scene_members = [("feeds", kind.feeds)]
+        if kind.approval is not None:
+            scene_members.append(("approval/before", kind.approval.before))
         scene_members += [(f"replaces/{at}", name) for at, name in enumerate(kind.replaces)]
         for member, name in scene_members:
             if name not in departments or departments[name].grain != "scene":

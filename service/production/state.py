@@ -10,6 +10,7 @@ from immutables import Map, MapMutation
 from service.production.ordered import Order
 from service.production.records import (
     WORDS,
+    Answer,
     Crew,
     Element,
     Episode,
@@ -27,6 +28,7 @@ from service.production.records import (
     Show,
     Stoppage,
 )
+from service.production.route import APPROVAL
 from service.production.visits import UNVISITED, Visit
 from service.vocabulary.calendar import Calendar
 from service.vocabulary.footage import Rate
@@ -35,6 +37,7 @@ __all__ = [
     "EMPTY",
     "STUDIO_CALENDAR",
     "WORDS",
+    "Answer",
     "Crew",
     "Draft",
     "Element",
@@ -57,6 +60,7 @@ __all__ = [
     "departments_of",
     "episodes_of",
     "item_of",
+    "line_departments",
     "rate_of",
     "visit_of",
 ]
@@ -193,6 +197,14 @@ def item_of(known: Known, item: str) -> Scene | Element | Episode | None:
 def rate_of(known: Known, episode: str) -> Rate:
     """How the time code of an episode's show numbers frames."""
     return known.shows[known.episodes[episode].show].rate
+
+
+def line_departments(state: State) -> tuple[str, ...]:
+    """All that visits are planned at, by name: departments, and approval where kinds need it."""
+    names = set(state.units)
+    if any(laid.route.approves for show in state.shows.values() for laid in show.routes):
+        names.add(APPROVAL)
+    return tuple(sorted(names))
 
 
 def departments_of(item: Scene | Element | Episode) -> tuple[str, ...]:

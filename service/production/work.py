@@ -4,6 +4,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 from functools import lru_cache
 
+from service.production.route import DAYS
 from service.production.state import (
     STUDIO_CALENDAR,
     WORDS,
@@ -43,6 +44,9 @@ def _counted_e4(known: Known, item: Scene | Element | Episode, department: str) 
         return feet_e4(_frames(known, item))
     if stands.unit == "drawings":
         return _drawings(known, item) * stands.drawings_part_e4
+    if stands.unit == DAYS and isinstance(item, Element):
+        approval = item.route.kinds[item.kind].approval
+        return 0 if approval is None else approval.days * ONE_E4
     return ONE_E4
 
 

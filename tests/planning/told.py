@@ -7,7 +7,7 @@ from typing import Any
 
 from service.production.decide import Accepted
 from service.production.state import State
-from tests.telling import ROUTE, studio
+from tests.telling import APPROVING, ROUTE, studio
 
 SHOW = "KESTREL"
 DEPARTMENTS = ("layout", "background", "animation", "paint", "camera")
@@ -16,7 +16,14 @@ Said = tuple[str, str, dict[str, Any]]
 
 def states_told(random: Random, facts: int) -> list[State]:
     """The states of a log after each of its facts, strikes among them."""
-    story = studio(scenes=3, episodes=("KESTREL-1", "KESTREL-2", "KESTREL-10"))
+    approving = random.random() < 0.5
+    episodes = ("KESTREL-1", "KESTREL-2", "KESTREL-10")
+    story = studio(scenes=3, episodes=episodes, route=APPROVING if approving else ROUTE)
+    if approving:
+        for code, kind in (("C1", "cast"), ("P1", "prop")):
+            story.tell("element.listed", f"{SHOW}:{code}", {"kind": kind, "drawings": 4})
+            used = {"scenes": ["KESTREL-1/1", f"KESTREL-2/{2 + (kind == 'prop')}"]}
+            story.tell("element.used", f"{SHOW}:{code}", used)
     story.now = "2031-03-05T12:00:00Z"
     states = [story.state]
     for _ in range(facts):
@@ -43,8 +50,8 @@ def _listed(random: Random, state: State, position: int) -> Said:
     """What comes into the plan and what leaves it."""
     episode = random.choice(sorted(state.episodes))
     number = random.choice(("4", "5A", "10", "11", "100"))
-    kind = random.choice(("background", "model-sheet", "overlay"))
-    element = f"{SHOW}:{random.choice(('BG1', 'BG2', 'M1', 'O1'))}"
+    kind = random.choice(("background", "model-sheet", "overlay", "cast", "prop"))
+    element = f"{SHOW}:{random.choice(('BG1', 'BG2', 'M1', 'O1', 'C1', 'P1'))}"
     return random.choice((
         ("scene.listed", f"{episode}/{number}", {"frames": 30, "drawings": 7}),
         ("scene.listed", f"{episode}/{number}B", {"frames": 50, "work": {"paint": 2.5}}),
@@ -72,6 +79,8 @@ def _another_route(random: Random) -> dict[str, Any]:
         {"kind": "overlay", "departments": ["design", "background"], "feeds": "camera",
          "strand": "background"}
     )  # fmt: skip
+    if random.random() < 0.5:
+        route["kinds"] += APPROVING["kinds"][-2:]
     return route
 
 
@@ -113,7 +122,16 @@ def _at_work(random: Random, state: State, position: int) -> Said:
         ("hand-off.made", item, {"department": department}),
         ("retake.called", item, call),
         ("retake.withdrawn", subject, {"retake": code}),
+        *(_approved(random, state),) * 2,
     ))  # fmt: skip
+
+
+def _approved(random: Random, state: State) -> Said:
+    """A design asked about, given or refused; the rules refuse it of what needs no approval."""
+    designs = [name for name in state.elements if name.endswith(("C1", "P1"))]
+    design = random.choice(sorted(designs or state.elements or {f"{SHOW}:C1": 0}))
+    type_ = random.choice(("approval.asked", "approval.given", "approval.refused"))
+    return type_, design, {} if type_ == "approval.asked" else {"by": "client"}
 
 
 def _ordered(random: Random, state: State, position: int) -> Said:

@@ -14,13 +14,14 @@ from service.production.decide import Accepted
 from service.production.graph import successors
 from service.production.orders import MOVES
 from service.production.refusal import Refusal
+from service.production.route import APPROVAL
 from service.production.state import departments_of, item_of
 from service.production.visits import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts.office import STRANDS
 from service.vocabulary.instants import US_PER_MIN, format_instant, parse_instant
 from service.vocabulary.money import money_text
-from tests.telling import Story, studio
+from tests.telling import APPROVING, Story, studio
 
 SEEDS = st.integers(0, 2**32 - 1)
 LOGS = st.lists(SEEDS, max_size=40)
@@ -175,7 +176,7 @@ def _joining(story: Story, random: Random, prefix: str) -> Proposal:
 def _listing(story: Story, random: Random, prefix: str) -> Proposal:
     number = random.randint(1, 9)
     if random.random() < 0.5 and prefix == "KESTREL":
-        kind = random.choice(["background", "model-sheet"])
+        kind = random.choice(["background", "model-sheet", "cast"])
         return "element.listed", f"KESTREL:e{number}", {"kind": kind, "drawings": 4}
     episode = random.choice(sorted(e for e in story.state.episodes if e.startswith(prefix)))
     return "scene.listed", f"{episode}/{number}", {"frames": 16 * number, "drawings": 20}
@@ -208,7 +209,9 @@ def _rates(story: Story, random: Random, prefix: str) -> Proposal:
     data = {
         "currency": "EUR",
         "from_on": f"2031-03-{random.randint(1, 28):02d}",
-        "rates": {name: f"{random.randint(0, 9999) / 100:.2f}" for name in story.state.units},
+        "rates": {
+            name: f"{random.randint(0, 9999) / 100:.2f}" for name in sorted(story.state.units)
+        },
         "credit": random.randint(0, 10) / 10,
     }
     return "rate.set", "KESTREL", data
@@ -278,11 +281,30 @@ def _ordering(story: Story, random: Random, prefix: str) -> Proposal:
     return "change-order.approved", order.subject, data
 
 
+def _approval(story: Story, random: Random, prefix: str) -> Proposal:
+    elements = sorted(name for name in story.state.elements if name.startswith(prefix))
+    if not elements:
+        return _call(story, random, prefix)
+    designs = [name for name in elements if story.state.elements[name].departments[-1] == APPROVAL]
+    element = random.choice(designs or elements)
+    by = random.choice(["client", "broadcaster", "studio"])
+    kind = random.randint(0, 3)
+    if kind == 0:
+        return "approval.given", element, {"by": by}
+    if kind == 1:
+        data: dict[str, Any] = {"by": by, "retake": f"R{prefix[-1]}{len(story.events)}"}
+        if random.random() < 0.5:
+            data |= {"back_to": "design", "share": 0.5}
+        return "approval.refused", element, data
+    return "approval.asked", element, {"of": by}
+
+
 JOINS: tuple[Proposer, ...] = (_joining, _joining, _listing)
 OF_ITEMS: tuple[Proposer, ...] = (
     *(_move,) * 8,
     *(_refusal, _omission, _hold, _order, _note, _acceptance),
     *(_call, _call, _answer, _ending, _ending, _listing),
+    *(_approval, _approval),
 )
 OTHERS: tuple[Proposer, ...] = (_retiming, _studio_wide, _rates, *(_ordering,) * 4)
 ALL: tuple[Proposer, ...] = (
@@ -323,7 +345,11 @@ def tell_at_random(
 
 def furnished() -> Story:
     """The told studio with a shared background, a model sheet, a hook-up and a reused scene."""
-    story = studio()
+    story = studio(route=APPROVING)
+    for element, kind, scenes in (("imp", "cast", (1, 3)), ("hat", "prop", (2, 3))):
+        story.tell("element.listed", f"KESTREL:{element}", {"kind": kind, "drawings": 4})
+        used = {"scenes": [f"KESTREL-1/{number}" for number in scenes]}
+        story.tell("element.used", f"KESTREL:{element}", used)
     story.tell("element.listed", "KESTREL:hall", {"kind": "background"})
     story.tell("element.used", "KESTREL:hall", {"scenes": ["KESTREL-1/1", "KESTREL-2/1"]})
     story.tell("element.listed", "KESTREL:fox", {"kind": "model-sheet", "drawings": 6})

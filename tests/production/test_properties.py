@@ -63,6 +63,7 @@ def test_the_random_logs_hold_facts_of_every_kind() -> None:
         *("scene.omitted", "scene.restored", "scene.held", "scene.freed", "visit.put-first"),
         *("retake.called", "retake.withdrawn", "retake.bought-as-is", "look-at.answered"),
         *("same-as.declared", "hook-up.declared", "element.used", "scene.retimed", "crew.set"),
+        *("approval.asked", "approval.given", "approval.refused"),
         *("note.given", "note.answered", "scene.bought", "episode.delivered", "priority.set"),
     } - set(types)
     assert not missing

@@ -28,7 +28,7 @@ from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.production.random_logs import ALL, LOGS, SEEDS, furnished, proposed, tell_at_random
 from tests.production.records import note_members, spelled
 from tests.seed.generated import final_state
-from tests.telling import ROUTE, SUPERVISOR, Story
+from tests.telling import APPROVING, ROUTE, SUPERVISOR, Story
 
 NOW_MIN = parse_instant("2031-03-12T10:30:00Z") // US_PER_MIN
 STRUCK = st.dictionaries(st.integers(1, 2**40), st.integers(1, 2**40), max_size=5)
@@ -44,7 +44,7 @@ def full() -> Story:
     story.tell("scene.listed", "KESTREL-3/1", {"frames": 80, "drawings": 40})
     story.tell("element.listed", "KESTREL:owl", {"kind": "background", "title": "The owl"})
     story.tell("show.opened", "LINNET", {"title": "Linnet", "timecode": "23.976"})
-    story.tell("route.laid", "LINNET", ROUTE)
+    story.tell("route.laid", "LINNET", APPROVING)
     story.tell("episode.opened", "LINNET-1", {"title": "One"})
     story.tell("scene.listed", "LINNET-1/1", {"frames": 48, "drawings": 12})
     story.desk("KESTREL-1/1", "layout", start="2031-03-03T09:00:00Z", end="2031-03-03T12:00:00Z")

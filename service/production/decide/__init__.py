@@ -9,7 +9,16 @@ from typing import Any, NamedTuple
 
 from msgspec.structs import replace
 
-from service.production.decide import carrying, desks, office, orders, rates, retakes, supervision
+from service.production.decide import (
+    approval,
+    carrying,
+    desks,
+    office,
+    orders,
+    rates,
+    retakes,
+    supervision,
+)
 from service.production.decide.permission import Actor, permitted
 from service.production.evolve import apply
 from service.production.evolve.orders import order_of
@@ -54,6 +63,9 @@ CHECKS: dict[str, Check] = {
     "episode.delivered": supervision.episode_delivered,
     "note.given": supervision.note_given,
     "note.answered": supervision.note_answered,
+    "approval.asked": approval.approval_asked,
+    "approval.given": approval.approval_given,
+    "approval.refused": approval.approval_refused,
     "retake.called": retakes.retake_called,
     "retake.withdrawn": retakes.retake_withdrawn,
     "retake.bought-as-is": retakes.retake_bought_as_is,

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 
 from service.production.evolve.entering import try_move
 from service.production.refusal import Code, Reason
+from service.production.route import APPROVAL
 from service.production.state import (
     WORDS,
     Draft,
@@ -110,6 +111,9 @@ def the_move(
         yield from the_item(draft, event.subject)
         return
     against = list(on_route(event.subject, found, department, member))
+    if department == APPROVAL and not against:
+        detail = "no desk hands off an approval; record approval.asked, approval.given or .refused"
+        against.append(Reason(Code.CONTRADICTION, detail, member))
     if isinstance(found, Scene) and found.omitted_at(event.time_us):
         remedy = "restore it first" if found.omitted else "correct the time"
         against.append(

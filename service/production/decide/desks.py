@@ -3,6 +3,7 @@
 from service.production.decide.asking import Reasons, on_route, the_department, the_item, the_move
 from service.production.graph import successors
 from service.production.refusal import Code, Reason
+from service.production.route import APPROVAL
 from service.production.state import Draft, Node, item_of, visit_of
 from service.production.visits import Move
 from service.vocabulary.event import Event
@@ -65,6 +66,8 @@ def hand_off_refused(draft: Draft, event: Event, fact: facts.HandOffRefused) -> 
 
 def _receivers(draft: Draft, item: str, fact: facts.HandOffRefused) -> list[Node]:
     """Visits at the refusing department that wait for the sender's."""
+    if fact.department == APPROVAL:
+        return []  # whoever answers refuses the design, not a hand-off
     behind = successors(draft, item, fact.sender)
     return [arc.node for arc in behind if arc.node[1] == fact.department]
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from service.production.evolve import desks, office, orders, rates, retakes, supervision
+from service.production.evolve import approval, desks, office, orders, rates, retakes, supervision
 from service.production.evolve.marking import add_mark
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
@@ -43,6 +43,9 @@ APPLIES: dict[str, Apply] = {
     "episode.delivered": supervision.episode_delivered,
     "note.given": supervision.note_given,
     "note.answered": supervision.note_answered,
+    "approval.asked": approval.approval_asked,
+    "approval.given": approval.approval_given,
+    "approval.refused": approval.approval_refused,
     "retake.called": retakes.retake_called,
     "retake.withdrawn": retakes.retake_withdrawn,
     "retake.bought-as-is": retakes.retake_bought_as_is,

@@ -2,8 +2,9 @@
 
 from typing import Any
 
+from service.production.approval import unapproved
 from service.production.evolve.entering import enter_move
-from service.production.evolve.marking import mark_irregular, surely_regular
+from service.production.evolve.marking import add_mark, mark_irregular, surely_regular
 from service.production.state import Draft, Stoppage, visit_of
 from service.production.visits import DESK_RANK, UNVISITED, Entry, Move, Visit, enter_desk
 from service.vocabulary.event import Event
@@ -37,12 +38,25 @@ def applied_in_order(draft: Draft, event: Event, fact: Any, move: Move) -> bool:
     if move is _START:
         if not surely_regular(draft, item, department, visits, at_us):
             return False
-    elif move is _HAND_OFF and before.takes[-1].started_us < 0:
+    elif move is _HAND_OFF and not _surely_had_all(draft, before):
         return False
     visits = visits.copy()
     visits[department] = visit
     draft.visits[item] = visits
     draft.latest[item] = at_us
+    return True
+
+
+def _surely_had_all(draft: Draft, visit: Visit) -> bool:
+    """Whether the open take began, with nothing unusual: what it began without may be missing."""
+    if visit.takes[-1].started_us < 0:
+        return False
+    marks = draft.marks
+    for entry in reversed(visit.entries):
+        if entry.position in marks:
+            return False
+        if entry.move is _START:
+            break
     return True
 
 
@@ -66,6 +80,10 @@ def hand_off_made(draft: Draft, event: Event, fact: facts.HandOffMade) -> None:
     enter_move(draft, event, node, Move.HAND_OFF, take=fact.take)
     if not started:
         mark_irregular(draft, event, node, "not-started")
+    scene = draft.scenes.get(event.subject)
+    asks = scene is not None and (scene.elements or scene.same_as)
+    if asks and unapproved(draft, node, event.time_us):
+        add_mark(draft, event.position, "before-approval")
 
 
 def hand_off_refused(draft: Draft, event: Event, fact: facts.HandOffRefused) -> None:

@@ -49,10 +49,9 @@ def surely_regular(
             return False
     for used in scene.elements:
         element = draft.elements[used]
-        if element.route.kinds[element.kind].feeds == department and not _settled(
-            visit_of(draft, used, element.departments[-1]), at_us
-        ):
-            return False
+        for stay, fed in element.route.joins[element.kind]:
+            if fed == department and not _settled(visit_of(draft, used, stay), at_us):
+                return False
     return True
 
 

@@ -34,8 +34,8 @@ def route_laid(draft: Draft, event: Event, fact: facts.RouteLaid) -> None:
     draft.shows[event.subject] = show._replace(
         routes=(*show.routes, LaidRoute(fact.from_on, route, event.time_us))
     )
-    for name, department in route.departments.items():
-        draft.units[name] = department.unit
+    for department in fact.departments:
+        draft.units[department.department] = department.unit
 
 
 def route_in_force(draft: Draft, show: str, at_us: int) -> Route | None:
@@ -200,7 +200,7 @@ def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> Non
         drawings=fact.drawings,
         difficulty=fact.difficulty,
         work=fact.work,
-        departments=route.kinds[fact.kind].departments,
+        departments=route.visits_of_kind(fact.kind),
         listed_us=event.time_us,
     )
 

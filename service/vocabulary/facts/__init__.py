@@ -1,5 +1,6 @@
 """One frozen dataclass per fact, by who records it, and the catalogue of all of them."""
 
+from service.vocabulary.facts.approval import ApprovalAsked, ApprovalGiven, ApprovalRefused
 from service.vocabulary.facts.base import Fact, Role
 from service.vocabulary.facts.desks import (
     DepartmentResumed,
@@ -81,6 +82,9 @@ CATALOGUE: dict[str, type[Fact]] = {
         EpisodeDelivered,
         NoteGiven,
         NoteAnswered,
+        ApprovalAsked,
+        ApprovalGiven,
+        ApprovalRefused,
         RetakeCalled,
         RetakeWithdrawn,
         RetakeBoughtAsIs,

@@ -63,6 +63,14 @@ class RouteDepartment:
 
 
 @dataclass(frozen=True, slots=True)
+class KindApproval:
+    """What waits until an element of a kind is approved."""
+
+    before: str = says(DEPARTMENT, "Scenes that use it wait for the approval before this one.")
+    days: int = says(Whole(1, 250), "How many working days the answer usually takes.")
+
+
+@dataclass(frozen=True, slots=True)
 class ElementKind:
     """Who makes the elements of a kind, and which visit they feed in scenes that use them."""
 
@@ -74,6 +82,9 @@ class ElementKind:
         Listing(DEPARTMENT, 0, 20),
         "Departments that a scene which uses such an element does not visit itself.",
         default=(),
+    )
+    approval: KindApproval | None = says(
+        Group(KindApproval), "That it must be approved; left out, it need not be.", default=None
     )
 
 

@@ -38,7 +38,7 @@ def shown_show_whole(state: State, code: str, show: Show, laid: LaidRoute | None
 
 def _shown_route(route: Route) -> Shown:
     return {
-        "route": [_shown_department(one) for one in route.departments.values()],
+        "route": [_shown_department(one) for one in route.fact.departments],
         "kinds": [_shown_kind(kind) for kind in route.kinds.values()],
         "gates": [
             {

@@ -25,6 +25,7 @@ BY_ROLE = {
         *("scene.listed", "scene.retimed", "scene.omitted", "scene.restored"),
         *("element.listed", "element.used", "hook-up.declared", "same-as.declared"),
         *("department.stopped", "department.resumed", "episode.delivered", "event.struck"),
+        "approval.asked",
     },
     Role.DESK: {
         *("hand-out.made", "work.started", "hand-off.made", "hand-off.refused"),
@@ -33,8 +34,8 @@ BY_ROLE = {
     },
     Role.PRODUCER: {
         *("gate.set", "priority.set", "episode.delivered", "note.given", "note.answered"),
-        *("rate.set", "event.struck"),
         *("change-order.approved", "change-order.declined", "change-order.withdrawn"),
+        *("rate.set", "event.struck", "approval.given", "approval.refused"),
     },
     Role.AUDITOR: set(),
 }
