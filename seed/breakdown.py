@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from seed import words
 from seed.scenario import (
+    APPROVED_FROM,
     EPISODE_FRAMES,
     SHOW,
     EpisodePlan,
@@ -58,10 +59,14 @@ def series_elements() -> list[Said]:
 
 
 def episode_models(rng: Random, episode: EpisodePlan, number: int) -> list[Said]:
-    """Sheets of the props an episode brings in, and the colours of its night or weather."""
+    """Sheets of the props an episode brings in, and the colours of its night or weather.
+
+    Those of the first episodes were on paper before the broadcaster asked to see any.
+    """
+    kind = "prop" if number >= APPROVED_FROM else "model-sheet"
     props = [words.PROPS[(number * 2 + place) % len(words.PROPS)] for place in range(4)]
     found = [
-        element(f"model-{episode.code}-{name}", "model-sheet", f"Prop: {name}", rng.randint(3, 8))
+        element(f"model-{episode.code}-{name}", kind, f"Prop: {name}", rng.randint(3, 8))
         for name in props
     ]
     found.append(element(f"colour-{episode.code}-mood", "colour-model", "Colours of the hour", 4))

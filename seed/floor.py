@@ -9,7 +9,16 @@ from typing import NamedTuple
 from seed.journal import Journal
 from seed.scenario import DEPARTMENTS
 from service.production.graph import predecessors
-from service.production.state import Node, Scene, departments_of, episodes_of, item_of, visit_of
+from service.production.route import APPROVAL
+from service.production.state import (
+    Node,
+    Scene,
+    State,
+    departments_of,
+    episodes_of,
+    item_of,
+    visit_of,
+)
 from service.production.visits import Phase, take_work_e4
 from service.production.work import calendar_of, crew_at, terms_of
 from service.vocabulary.calendar import NEVER, WorkingTime, working_time
@@ -74,7 +83,7 @@ class Floor:
             for node in self.nodes_of(item):
                 known = dict.fromkeys(self.before.get(node, ()))
                 arcs = predecessors(self.journal.state, *node)
-                self.before[node] = tuple(arc.node for arc in arcs)
+                self.before[node] = tuple(_made(self.journal.state, arc.node) for arc in arcs)
                 for other in self.before[node]:
                     if other not in known:
                         self.behind.setdefault(other, []).append(node)
@@ -83,7 +92,8 @@ class Floor:
     def nodes_of(self, item: str) -> list[Node]:
         """The visits of an item."""
         found = item_of(self.journal.state, item)
-        return [] if found is None else [(item, name) for name in departments_of(found)]
+        names = () if found is None else departments_of(found)
+        return [(item, name) for name in names if name != APPROVAL]
 
     def refresh(self, nodes: Iterable[Node], now_min: int) -> None:
         """Bring visits in line with the record, after anything but the desks' own day."""
@@ -212,3 +222,9 @@ class Floor:
         known = (episodes[name] for name in episodes_of(self.journal.state, item))
         gates = [episode.gate("delivery") for episode in known if episode.delivered_us < 0]
         return min((gate.due_on.toordinal() for gate in gates if gate), default=2**20)
+
+
+def _made(state: State, node: Node) -> Node:
+    """Who made a design that is to be approved: the answer comes before anybody wants to use it."""
+    item, department = node
+    return (item, state.elements[item].departments[-2]) if department == APPROVAL else node

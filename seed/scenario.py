@@ -193,6 +193,13 @@ def _kinds() -> list[dict[str, Any]]:
         },
         {"kind": "overlay", "departments": ["background"], "feeds": "camera", "strand": _B},
         {"kind": "model-sheet", "departments": ["design"], "feeds": "animation", "strand": _C},
+        {
+            "kind": "prop",
+            "departments": ["design"],
+            "feeds": "animation",
+            "strand": _C,
+            "approval": {"before": "animation", "days": 3},
+        },
         {"kind": "colour-model", "departments": ["design"], "feeds": "ink-and-paint", "strand": _C},
         {
             "kind": "cycle",
@@ -238,6 +245,10 @@ EPISODES: Final = (
     EpisodePlan("112", "The Postmaster's Holiday", 201, 0.97),
     EpisodePlan("113", "High Water", 214, 1.05),
 )
+
+
+APPROVED_FROM: Final = 2
+"""From which episode on (0 is the first) the broadcaster wants to see the props."""
 
 
 def episode_subject(code: str) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import date
 from random import Random
 
+from seed.approvals import Approvals
 from seed.dates import recorded_dates, wall_min
 from seed.faults import CHECK, Fates
 from seed.floor import Floor
@@ -40,6 +41,7 @@ class Studio:
         self.supervision = Supervision(stream("supervision"), self.journal, self.floor, self.fates)
         self.talk = Talk(stream("talk"))
         self.mistakes = Mistakes(stream("mistakes"), self.floor)
+        self.approvals = Approvals(stream("approvals"), self.journal)
 
     def run(self) -> Iterator[Day]:
         """All days in order; the last one is the morning of the final retake."""
@@ -78,6 +80,7 @@ class Studio:
         if office:
             self.journal.post("office", office)
             self._learn(now_min)
+        self._post("office", self.approvals.asked(on))
         retakes = self.retakes.morning(on, day)
         called = [fact.subject for fact in retakes if fact.type == "retake.called"]
         notes = self.talk.from_supervision(called[::6], on)
@@ -91,7 +94,12 @@ class Studio:
         if wishes:
             self.journal.post("producer", wishes)
             self.supervision.settle(wishes, now_min)
+        self._post("producer", self.approvals.answers(on))
         return self.journal.take_day()
+
+    def _post(self, role: str, told: list[Told]) -> None:
+        if told:
+            self.journal.post(role, told)
 
     def _correct_the_record(self, on: date, now_min: int) -> None:
         """What was forgotten yesterday is posted, what was wrong is struck."""
@@ -136,6 +144,8 @@ class Studio:
         slip = self.mistakes.slip(department, day, on)
         if slip is not None:
             told.append(slip.told)
+        if department == "design":
+            told += self.approvals.redone(on)
         if not told:
             return
         positions = self.journal.post(department, told)

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -10,8 +11,10 @@ import numpy as np
 from service.planning.board import Board, stand
 from service.planning.line import ON_DESK, OUT, Int8s, Int64s
 from service.planning.schedule import Schedule, float_workdays
+from service.production.approval import unapproved
 from service.production.graph import predecessors
 from service.production.reach import chains_of
+from service.production.route import APPROVAL
 from service.production.state import (
     Element,
     Episode,
@@ -20,6 +23,7 @@ from service.production.state import (
     State,
     departments_of,
     item_of,
+    line_departments,
     visit_of,
 )
 from service.production.visits import Phase, Take
@@ -47,7 +51,8 @@ class Standing(NamedTuple):
     """One visit. Minutes and instants are None where there is none.
 
     `handed_off_us` is there only while the newest take is handed off; projections only while it
-    is not. `because` runs from the visit that the newest take's last retake names to this one.
+    is not. `because` runs from the visit that the newest take's last retake names to this one;
+    `unapproved` are the elements that must be approved before it is handed off.
     """
 
     item: str
@@ -67,6 +72,7 @@ class Standing(NamedTuple):
     marks: tuple[str, ...]
     retakes: tuple[str, ...]
     because: tuple[Node, ...]
+    unapproved: tuple[str, ...]
 
 
 def codes_of(board: Board) -> Int8s:
@@ -123,6 +129,10 @@ class Standings:
         """The standings of a schedule."""
         return Standings(schedule, codes_of(schedule.board))
 
+    @cached_property
+    def _approves(self) -> bool:
+        return APPROVAL in line_departments(self.state)
+
     @property
     def state(self) -> State:
         """The state they are of."""
@@ -161,7 +171,13 @@ class Standings:
             marks=self._marks(item, department),
             retakes=shares,
             because=self.because(shares[-1], (item, department)) if shares else (),
+            unapproved=self._unapproved((item, department), take),
         )
+
+    def _unapproved(self, node: Node, take: Take) -> tuple[str, ...]:
+        if not self._approves or take.phase is Phase.HANDED_OFF:
+            return ()
+        return tuple(unapproved(self.state, node))
 
     def count(self, items: Iterable[str]) -> dict[str, int]:
         """How many visits of these items stand where."""

@@ -17,6 +17,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from service.production.cards import card_valid, studio_date
+from service.production.route import APPROVAL
 from service.production.state import Known, RateCard, Retake, item_of, visit_of
 from service.production.visits import Phase, Take, Terms, settled_work_e4, take_work_e4
 from service.production.work import crew_at, terms_for
@@ -106,6 +107,8 @@ class _Redone:
 def _redone(known: Known, code: str, retake: Retake) -> dict[Key, _Redone]:
     found: dict[Key, _Redone] = {}
     for (name, department), takes in _takes(known, code, retake).items():
+        if department == APPROVAL:
+            continue  # nobody works at it
         item = item_of(known, name)
         if item is None:
             raise LookupError(name)

@@ -31,12 +31,12 @@ def approval_standing(known: Known, item: str, element: Element) -> str | None:
 
 
 def unapproved(known: Known, node: Node, at_us: int | None = None) -> list[str]:
-    """Elements whose approval a visit waits for; as it was at an instant, if one is named."""
-    return [
+    """Elements whose approval a visit waits for, by name; at an instant, if one is said."""
+    return sorted(
         arc.node[0]
         for arc in predecessors(known, *node)
         if arc.node[1] == APPROVAL and not _given(known, arc.node, at_us)
-    ]
+    )
 
 
 def _given(known: Known, node: Node, at_us: int | None) -> bool:

@@ -115,9 +115,7 @@ def test_a_refusal_moves_what_waits_and_adds_work_to_whoever_makes_it() -> None:
     ]
     reopened = {(one.item, one.department): one.take for one in impact.reopened}
     assert reopened == {(IMP, "design"): 2, (IMP, "approval"): 2}
-    # made again by Thursday 10:00, approved three working days later, on the 11th; before on the
-    # 7th. The scene was the first at animation, for a day, and would be shot after layout's
-    # other; now it comes when its design does.
+    # made again by Thursday 10:00, and approved three working days later, on the 11th
     plan = planned(story, "2031-03-05T10:00:00Z")
     assert span(plan, (IMP, "approval")) == ("2031-03-06T10:00:00Z", "2031-03-11T10:00:00Z")
     assert span(plan, (SCENE, "animation"))[0] == "2031-03-11T10:00:00Z"

@@ -20,6 +20,7 @@ from seed.scenario import DEPARTMENTS, EPISODES, board_on, episode_subject
 from service.planning.board import make_board
 from service.planning.impact import Impact, compare
 from service.planning.schedule import schedule
+from service.production.approval import approval_standing
 from service.production.decide import Accepted, decide
 from service.production.decide.permission import Actor
 from service.production.state import visit_of
@@ -161,6 +162,19 @@ def test_what_goes_wrong_with_the_record_is_in_it(seed_log: list[Day]) -> None:
     assert any(name in state.elements for r in state.retakes.values() for name in r.items)
     assert types["hand-off.refused"] > 40
     assert types["note.answered"] > 200
+
+
+def test_props_are_approved_before_anybody_uses_them(seed_log: list[Day]) -> None:
+    state = final_state()
+    stands = Counter(
+        approval_standing(state, name, element) for name, element in state.elements.items()
+    )
+    assert stands["asked"] == 1
+    assert stands["given"] > 40
+    answers = {name: element.answers for name, element in state.elements.items()}
+    twice = [given for given in answers.values() if len(given) > 1]
+    assert [[answer.answer for answer in given] for given in twice] == [["refused", "given"]]
+    assert "before-approval" not in {mark for marks in state.marks.values() for mark in marks}
 
 
 def test_the_first_episodes_took_about_three_months(seed_log: list[Day]) -> None:

@@ -26,7 +26,7 @@ from service.settings import Settings
 from service.vocabulary.instants import parse_instant
 from service.web.app import bare_app, create_app
 from service.web.document import document
-from tests.telling import office
+from tests.telling import ROUTE, office
 
 OPENED = "2031-03-03T08:00:00Z"
 BATCH = "application/cloudevents-batch+json"
@@ -74,9 +74,14 @@ class Paper:
             "data": dict(data or {}),
         }
 
-    def open(self, scenes: int = 3, episodes: tuple[str, ...] = ("KESTREL-1", "KESTREL-2")) -> None:
+    def open(
+        self,
+        scenes: int = 3,
+        episodes: tuple[str, ...] = ("KESTREL-1", "KESTREL-2"),
+        route: Mapping[str, Any] = ROUTE,
+    ) -> None:
         """What the office says, and boards handed off at eight."""
-        self.record(*(self.event(*said) for said in office(scenes, episodes)), who="office")
+        self.record(*(self.event(*said) for said in office(scenes, episodes, route)), who="office")
         for episode in episodes:
             self.desk(episode, "storyboard", start="2031-03-03T07:00:00Z", end=OPENED)
 

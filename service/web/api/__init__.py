@@ -5,6 +5,7 @@ from flask import Blueprint
 from service.web.api.checkpoints import checkpoints
 from service.web.api.clock import clock
 from service.web.api.departments import departments
+from service.web.api.elements import elements
 from service.web.api.episodes import episodes
 from service.web.api.events import events
 from service.web.api.health import health
@@ -27,6 +28,7 @@ BLUEPRINTS: tuple[Blueprint, ...] = (
     what_if,
     impacts,
     shows,
+    elements,
     rates,
     episodes,
     scenes,

@@ -1,16 +1,15 @@
-"""Shows, their routes and their elements."""
+"""Shows and their routes."""
 
 from flask import Blueprint, Response
 
 from service.production.evolve.office import route_in_force
 from service.production.state import Draft, LaidRoute
-from service.vocabulary.identifiers import natural_order
 from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import Reading, answer, found, page_answer, read_now, read_page
-from service.web.representation.shows import shown_element, shown_show, shown_show_whole
+from service.web.representation.shows import shown_show, shown_show_whole
 from service.web.schemas import shows as shapes
 from service.web.schemas.reading import PAGE, PAGE_HEADERS, READ, READ_HEADERS
 
@@ -56,40 +55,3 @@ def _laid(reading: Reading, show: str) -> LaidRoute | None:
     route = route_in_force(Draft(reading.state), show, reading.now_us)
     routes = reading.state.shows[show].routes
     return next((laid for laid in routes if laid.route is route), None)
-
-
-@shows.get("/shows/<show>/elements")
-@describe(
-    "The elements of a show, with their visits",
-    tag="shows",
-    query=PAGE,
-    answers={200: Answer("A page of elements.", {JSON: shapes.ELEMENTS}, PAGE_HEADERS)},
-    problems=("not-found", "not-yet"),
-)
-@require()
-def list_elements(show: str) -> Response:
-    """A page of elements, in their order."""
-    page = read_page(negotiation.query_of(PAGE))
-    state, standings = page.reading.state, page.reading.standings
-    record = found(state.shows.get(show), f"show {show}")
-    names = sorted(record.elements, key=lambda name: (natural_order(name), name))
-    return page_answer(
-        page, names, lambda name: shown_element(standings, name, state.elements[name])
-    )
-
-
-@shows.get("/shows/<show>/elements/<element>")
-@describe(
-    "One element: its visits, its users, its projected finish",
-    tag="shows",
-    query=READ,
-    answers={200: Answer("The element.", {JSON: shapes.ELEMENT}, READ_HEADERS)},
-    problems=("not-found", "not-yet"),
-)
-@require()
-def show_element(show: str, element: str) -> Response:
-    """One element, by its name within the show."""
-    reading = read_now(negotiation.query_of(READ))
-    name = f"{show}:{element}"
-    record = found(reading.state.elements.get(name), f"element {name}")
-    return answer(reading, lambda: shown_element(reading.standings, name, record))

@@ -5,7 +5,8 @@ from collections.abc import Mapping
 from service.planning.chain import Link, critical_chain
 from service.planning.gates import gate_standings
 from service.planning.schedule import Schedule
-from service.planning.standing import Standings
+from service.planning.standing import Standings, Stands
+from service.production.route import APPROVAL
 from service.production.state import Episode, Scene, State, rate_of
 from service.vocabulary.facts.office import GATES
 from service.vocabulary.footage import Rate
@@ -95,7 +96,10 @@ def _shown_link(standings: Standings, link: Link) -> Shown:
     visit = standings.visit(item, department)
     scene = standings.state.scenes.get(item)
     hold = scene.hold if scene and link.bound == "hold" else None
-    return {
+    owes = hold.owes if hold else department
+    if department == APPROVAL and visit.stands is Stands.ON_DESK:
+        owes = standings.state.elements[item].asked_of
+    shown = {
         "item": item,
         "department": department,
         "take": visit.take,
@@ -105,5 +109,8 @@ def _shown_link(standings: Standings, link: Link) -> Shown:
         "projected_start_at": shown_min(visit.projected_start_min),
         "projected_finish_at": shown_min(visit.projected_finish_min),
         "bound": link.bound,
-        "owes": hold.owes if hold else department,
+        "owes": owes,
     }
+    if visit.unapproved:
+        shown["waits_for_approval"] = visit.unapproved
+    return shown

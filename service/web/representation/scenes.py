@@ -1,6 +1,7 @@
 """Scenes as JSON shows them."""
 
 from service.planning.standing import Standings
+from service.production.approval import approval_standing
 from service.production.state import Hold, SameAs, Scene, State, rate_of
 from service.vocabulary.identifiers import natural_order
 from service.web.representation.values import (
@@ -49,6 +50,7 @@ def shown_joins(state: State, name: str, scene: Scene) -> Shown:
                 "kind": state.elements[used].kind,
                 "title": state.elements[used].title,
                 "feeds": state.elements[used].route.kinds[state.elements[used].kind].feeds,
+                "approval": approval_standing(state, used, state.elements[used]),
             }
             for used in scene.elements
         ],

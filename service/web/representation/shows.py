@@ -1,12 +1,10 @@
-"""Shows, their routes and elements as JSON shows them."""
+"""Shows and their routes as JSON shows them."""
 
-from service.planning.standing import Standings
 from service.production.route import Route
-from service.production.state import Element, LaidRoute, Show, State
+from service.production.state import LaidRoute, Show, State
 from service.vocabulary.facts.office import GATES, ElementKind, RouteDepartment
 from service.vocabulary.identifiers import natural_order
-from service.web.representation.values import Shown, shown_e4, shown_min, shown_on
-from service.web.representation.visits import shown_visit
+from service.web.representation.values import Shown, shown_e4, shown_on
 
 
 def shown_show(state: State, code: str, show: Show) -> Shown:
@@ -72,19 +70,7 @@ def _shown_kind(kind: ElementKind) -> Shown:
         "feeds": kind.feeds,
         "strand": kind.strand,
         "replaces": kind.replaces,
-    }
-
-
-def shown_element(standings: Standings, name: str, element: Element) -> Shown:
-    """An element with its visits."""
-    return {
-        "element": name,
-        "kind": element.kind,
-        "title": element.title,
-        "drawings": element.drawings,
-        "frames": element.frames,
-        "priority": element.priority,
-        "scenes": sorted(element.scenes, key=natural_order),
-        "projected_finish_at": shown_min(standings.finish_min(name)),
-        "visits": [shown_visit(visit) for visit in standings.visits(name)],
+        "approval": None
+        if kind.approval is None
+        else {"before": kind.approval.before, "days": kind.approval.days},
     }

@@ -27,6 +27,8 @@ def shown_visit(visit: Standing) -> Shown:
         "float_workdays": visit.float_workdays,
         "must_fix": visit.must_fix,
     }
+    if visit.unapproved:
+        shown["waits_for_approval"] = visit.unapproved
     if visit.marks:
         shown["marks"] = visit.marks
     if visit.retakes:

@@ -21,6 +21,7 @@ from service.web.schemas.reading import (
     whole,
     with_position,
     word,
+    words,
 )
 from service.web.schemas.visits import CountsShown, LengthShown, VisitShown
 
@@ -92,7 +93,13 @@ class LinkShown(Shown):
         "What keeps it from starting earlier: it is on a desk, a visit before it, an artist who "
         "is not free, closing hours, a hold, or that it starts now.",
     )
-    owes = word("Who owes it: its department, or whoever owes the answer it is held for.")
+    owes = word(
+        "Who owes it: its department, or whoever owes the answer it is held for or was asked for; "
+        "approval where nobody is asked yet."
+    )
+    waits_for_approval = words(
+        "The elements that must be approved before it is handed off, and are not.", required=False
+    )
 
 
 class WholeEpisodeShown(EpisodeShown):

@@ -1,5 +1,6 @@
 """Scenes as answers show them."""
 
+from service.production.approval import STANDINGS as APPROVAL_STANDINGS
 from service.vocabulary.facts.retakes import KINDS, URGENCIES
 from service.web.schemas.common import Shown
 from service.web.schemas.notes import NoteShown
@@ -43,6 +44,9 @@ class UsedShown(Shown):
     kind = word("Its kind.")
     title = word("Its title.", none=True)
     feeds = word("The department it is there for.")
+    approval = choice(
+        APPROVAL_STANDINGS, "Where its approval stands; null: it needs none.", none=True
+    )
 
 
 class SameShown(Shown):

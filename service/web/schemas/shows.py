@@ -1,11 +1,11 @@
-"""Shows, routes and elements as answers show them."""
+"""Shows and routes as answers show them."""
 
 from service.vocabulary.facts.office import GATES, GRAINS, STRANDS, UNITS
 from service.web.schemas.common import Shown
 from service.web.schemas.reading import (
     choice,
     day,
-    moment,
+    one,
     page_shown,
     quantity,
     several,
@@ -14,7 +14,6 @@ from service.web.schemas.reading import (
     word,
     words,
 )
-from service.web.schemas.visits import VisitShown
 
 
 class ShowShown(Shown):
@@ -47,6 +46,13 @@ class RouteDepartmentShown(Shown):
     drawings_part = quantity("Which part of a scene's drawings it makes.")
 
 
+class KindApprovalShown(Shown):
+    """What waits until elements of a kind are approved."""
+
+    before = word("Scenes that use one wait for the approval before this department.")
+    days = whole("How many working days the answer usually takes.")
+
+
 class KindShown(Shown):
     """A kind of element."""
 
@@ -55,6 +61,7 @@ class KindShown(Shown):
     feeds = word("The department whose visit it feeds in scenes that use it.")
     strand = choice(STRANDS, "What it carries.")
     replaces = words("Departments that a scene which uses it does not visit itself.")
+    approval = one(KindApprovalShown, "Its approval; null: none is needed.", none=True)
 
 
 class RouteGateShown(Shown):
@@ -75,21 +82,5 @@ class WholeShowShown(ShowShown):
     gates = several(RouteGateShown, "What meets each gate.")
 
 
-class ElementShown(Shown):
-    """Something made once and used by several scenes."""
-
-    element = word("The element.")
-    kind = word("Its kind.")
-    title = word("Its title.", none=True)
-    drawings = whole("How many drawings.")
-    frames = whole("Its length in frames; 0 where it has none.")
-    priority = whole("Its priority; higher goes first.")
-    scenes = words("The scenes that use it.")
-    projected_finish_at = moment("When the last of its visits is, or was, handed off.")
-    visits = several(VisitShown, "Its visits, in order.")
-
-
 SHOWS = page_shown(ShowShown, "ShowsPage")
 SHOW = with_position(WholeShowShown, "ShowAnswer")
-ELEMENTS = page_shown(ElementShown, "ElementsPage")
-ELEMENT = with_position(ElementShown, "ElementAnswer")

@@ -44,6 +44,9 @@ class VisitShown(Shown):
         none=True,
     )
     must_fix = flag("Whether a must-fix retake reopened it.")
+    waits_for_approval = words(
+        "The elements that must be approved before it is handed off, and are not.", required=False
+    )
     marks = words("What is unusual about its record, such as late.", required=False)
     retakes = words("The retakes that ask for this take.", required=False)
     because = several(

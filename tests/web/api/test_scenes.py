@@ -110,7 +110,13 @@ def test_a_scene_tells_what_it_uses_and_what_uses_it(opened: Paper) -> None:
     opened.tell("same-as.declared", "KESTREL-2/1", same, who="office")
     shown = opened.get("/episodes/KESTREL-1/scenes/1")
     assert shown["elements"] == [
-        {"element": "KESTREL:BG-7", "kind": "background", "title": None, "feeds": "camera"}
+        {
+            "element": "KESTREL:BG-7",
+            "kind": "background",
+            "title": None,
+            "feeds": "camera",
+            "approval": None,
+        }
     ]
     assert "background" not in visits(shown)
     assert shown["hook_ups"] == ["KESTREL-1/2"]
