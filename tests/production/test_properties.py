@@ -55,7 +55,7 @@ def test_the_random_logs_hold_facts_of_every_kind() -> None:
     story = begun_from(FURNISHED)
     random = Random(7)
     types: Counter[str] = Counter()
-    for _ in range(12):
+    for _ in range(16):
         story = tell_at_random(begun_from(FURNISHED), (random.getrandbits(32) for _ in range(200)))
         types.update(event.fact.TYPE for event in story.events[len(FURNISHED.events) :])
     missing = {
