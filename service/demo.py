@@ -25,7 +25,8 @@ from service.settings import Settings
 from service.vocabulary.facts import Role
 from service.vocabulary.instants import parse_instant
 
-UP_S = 60.0
+UP_S = 240.0
+"""A first start compiles: some 20 s of a core, more where others use it."""
 BATCH_EVENTS = 500
 FLOOR = "floor"
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import httpx
 
-UP_S = 90
+UP_S = 240
 COMMAND = [sys.executable, "-m", "service.cli"]
 
 

@@ -147,6 +147,41 @@ def test_the_replay_of_an_auditor(demo: Shown) -> None:
     assert led_there
 
 
+def test_the_record_proves_itself_with_and_without_our_program(demo: Shown, tmp_path: Path) -> None:
+    heading = "A record that proves itself"
+    ours, theirs = blocks("sh", heading)
+    (script,) = blocks("python", heading)
+    assert len(script.splitlines()) <= 40
+    (tmp_path / "root.py").write_text(script)
+    typed = ours.replace(".venv/bin/retake-ledger", " ".join(COMMAND))
+    done = subprocess.run(
+        ["bash", "-euo", "pipefail", "-c", typed + theirs],
+        env={**demo.environ(), **environ_of(demo.data), "PYTHONPATH": str(Path.cwd())},
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stdout.count("events, as they were; checkpoints that agree: 1") == 2
+    assert '"leaf_index":4710' in done.stdout
+    assert done.stdout.endswith("Signature Verified Successfully\n")
+    edited = (
+        (tmp_path / "audit" / "events.jsonl").read_bytes().replace(b"scene.held", b"scene.helD", 1)
+    )
+    (tmp_path / "audit" / "events.jsonl").write_bytes(edited)
+    again = subprocess.run(
+        ["bash", "-c", theirs],
+        env={**os.environ, "KEY": "x"},
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert again.returncode != 0
+    assert "is not the checkpoint's" in again.stderr
+
+
 def test_the_commands_for_a_studio_of_ones_own(demo: Shown) -> None:
     code, _in_containers = blocks("sh", "Run it for your studio")
     lines = [line for line in code.splitlines() if not line.endswith(" serve")]

@@ -17,7 +17,7 @@ from tests.telling import office_facts
 
 TOP = Path(__file__).parents[2]
 COMPOSE = ["docker", "compose"]
-UP_S = 120
+UP_S = 240
 
 
 def _compose_command() -> list[str]:
