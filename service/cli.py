@@ -113,7 +113,8 @@ def studio_group() -> None:
     help="Fixed for good; a simulated one is moved forward by an office token.",
 )
 @click.option("--clock-at", help="Where a simulated clock begins (RFC 3339).")
-def studio_make(name: str, clock: studios.Clock, clock_at: str | None) -> None:
+@click.option("--title", help="The studio's own name, as it stands on quotations.")
+def studio_make(name: str, clock: studios.Clock, clock_at: str | None, title: str | None) -> None:
     """Make a studio: one log, one set of departments."""
     try:
         clock_at_us = None if clock_at is None else parse_instant(clock_at)
@@ -121,9 +122,11 @@ def studio_make(name: str, clock: studios.Clock, clock_at: str | None) -> None:
         raise click.BadParameter(str(error), param_hint="--clock-at") from error
     if (clock == "simulated") != (clock_at_us is not None):
         raise click.UsageError("--clock-at is said with --clock simulated, and only then")
+    if title is not None and not (title.strip() and title.isprintable() and len(title) <= 200):
+        raise click.BadParameter("write 1 to 200 printable characters", param_hint="--title")
     with engine_of(read_settings()) as engine, engine.begin() as connection:
         try:
-            studios.make_studio(connection, name, clock, clock_at_us)
+            studios.make_studio(connection, name, clock, clock_at_us, title)
         except ValueError as error:
             raise click.ClickException(str(error)) from error
     click.echo(name)
@@ -134,7 +137,8 @@ def studio_list() -> None:
     """List the studios with the kind of their clocks."""
     with engine_of(read_settings()) as engine, engine.begin() as connection:
         for found in studios.list_studios(connection):
-            click.echo(f"{found.studio}\t{found.clock}\t{format_instant(found.made_at_us)}")
+            made_at = format_instant(found.made_at_us)
+            click.echo(f"{found.studio}\t{found.clock}\t{made_at}\t{found.title}")
 
 
 @main.group("token")

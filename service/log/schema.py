@@ -38,6 +38,7 @@ studio = Table(
     Column("studio", _TEXT, primary_key=True),
     Column("clock", _TEXT, nullable=False),
     Column("made_at", _INSTANT, nullable=False),
+    Column("title", _TEXT),
     CheckConstraint("clock IN ('real', 'simulated')", name="clock"),
 )
 

@@ -22,17 +22,22 @@ class StudioExistsError(ValueError):
 
 
 class Studio(NamedTuple):
-    """A studio and the kind of its clock, fixed when it was made."""
+    """A studio, the kind of its clock and its own name, fixed when it was made."""
 
     studio: str
     clock: Clock
     made_at_us: int
+    title: str
 
 
 def make_studio(
-    connection: Connection, studio: str, clock: Clock, clock_at_us: int | None = None
+    connection: Connection,
+    studio: str,
+    clock: Clock,
+    clock_at_us: int | None = None,
+    title: str | None = None,
 ) -> None:
-    """Make a studio with an empty log.
+    """Make a studio with an empty log; without a title its code stands on its papers.
 
     `clock_at_us` is where a simulated clock begins, and None for a real one (`ValueError`).
     Raises `StudioExistsError`.
@@ -42,7 +47,7 @@ def make_studio(
     made_at = datetime.now(UTC)
     made = connection.execute(
         postgresql_insert(schema.studio)
-        .values(studio=studio, clock=clock, made_at=made_at)
+        .values(studio=studio, clock=clock, made_at=made_at, title=title)
         .on_conflict_do_nothing()
         .returning(schema.studio.c.studio)
     )
@@ -92,8 +97,12 @@ def move_clock(connection: Connection, studio: str, clock_at_us: int) -> Head:
 
 def _studios(connection: Connection, studio: str | None) -> list[Studio]:
     table = schema.studio
-    asked = select(table.c.studio, table.c.clock, table.c.made_at).order_by(table.c.studio)
+    columns = (table.c.studio, table.c.clock, table.c.made_at, table.c.title)
+    asked = select(*columns).order_by(table.c.studio)
     if studio is not None:
         asked = asked.where(table.c.studio == studio)
     found = connection.execute(asked)
-    return [Studio(name, clock, instant_us(made_at)) for name, clock, made_at in found]
+    return [
+        Studio(name, clock, instant_us(made_at), title or name)
+        for name, clock, made_at, title in found
+    ]

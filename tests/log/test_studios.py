@@ -22,7 +22,7 @@ def test_a_studio_of_either_clock_is_found_again(engine: Engine) -> None:
     before_us = instant_us(datetime.now(UTC))
     with engine.begin() as connection:
         make_studio(connection, "south", "real")
-        make_studio(connection, "north", "simulated", START_US)
+        make_studio(connection, "north", "simulated", START_US, "North Light Ltd")
         south, north = find_studio(connection, "south"), find_studio(connection, "north")
         assert list_studios(connection) == [north, south]
         assert find_studio(connection, "west") is None
@@ -31,6 +31,8 @@ def test_a_studio_of_either_clock_is_found_again(engine: Engine) -> None:
     assert south is not None
     assert north is not None
     assert (south.clock, north.clock) == ("real", "simulated")
+    # its code stands for the title where it has none
+    assert (south.title, north.title) == ("south", "North Light Ltd")
     assert before_us <= south.made_at_us <= north.made_at_us <= instant_us(datetime.now(UTC))
 
 

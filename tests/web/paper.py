@@ -47,7 +47,8 @@ class Paper:
 
     def __init__(self, engine: Engine) -> None:
         with engine.begin() as connection:
-            studios.make_studio(connection, "paper", "simulated", parse_instant(OPENED))
+            opened_us = parse_instant(OPENED)
+            studios.make_studio(connection, "paper", "simulated", opened_us, "Paper Lantern & Co.")
             self.secrets = {
                 name: tokens.issue(
                     connection, "paper", name, role, departments, "//paper/", datetime.now(UTC)

@@ -1,6 +1,6 @@
 """The quotation of a change order, to be printed."""
 
-from typing import Any
+from typing import Any, NamedTuple
 
 from flask import Blueprint, Response, g
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -9,6 +9,7 @@ from marshmallow import fields, validate
 from service.feeds.quotation import Made, Sheet, sheet
 from service.feeds.quotation_pdf import MEDIA_TYPE as PDF
 from service.feeds.quotation_pdf import PAPERS, quotation_pdf
+from service.log.studios import find_studio
 from service.planning.board import advance
 from service.planning.impact import compare
 from service.planning.pricing import quote
@@ -89,25 +90,25 @@ def show_quotation(order: str) -> Response:
     now = read_now(asked)
     record = the_order(now.state, order)
     then, at_us = _then(now, order, record)
-    words = _words(record)
+    texts = _texts(record)
     if media_type == PDF:
         shown = answer_as(
             then,
             PDF,
             lambda: quotation_pdf(
-                _sheet(then, order, record, words, at_us), instant(at_us), asked["paper"]
+                _sheet(then, order, record, texts, at_us), instant(at_us), asked["paper"]
             ),
             record,
-            words,
+            texts,
         )
         shown.headers["Content-Disposition"] = f'inline; filename="{order}.pdf"'
     else:
         shown = answer_as(
             then,
             f"{HTML}; charset=utf-8",
-            lambda: page(_sheet(then, order, record, words, at_us)),
+            lambda: page(_sheet(then, order, record, texts, at_us)),
             record,
-            words,
+            texts,
         )
         shown.headers["Content-Security-Policy"] = _POLICY
     shown.vary.add("Accept")
@@ -136,25 +137,33 @@ def _priced(order: Order) -> OrderStep | None:
     return next((step for step in reversed(order.steps) if step.standing == PRICED), None)
 
 
-def _words(order: Order) -> str:
+class _Texts(NamedTuple):
+    """What is not in the log: the studio's own name, and what was asked for in whose words."""
+
+    studio: str
+    words: str
+
+
+def _texts(order: Order) -> _Texts:
     facts = facts_with_text(order)
     with services().engine.connect() as connection:
         texts = texts_at(connection, g.token, facts)
+        studio = find_studio(connection, g.token.studio)
     words: Any = texts.get(order.steps[0].position, {}).get("/data/words")
-    return words or ""
+    return _Texts(g.token.studio if studio is None else studio.title, words or "")
 
 
-def _sheet(then: Reading, code: str, order: Order, words: str, at_us: int) -> Sheet:
+def _sheet(then: Reading, code: str, order: Order, texts: _Texts, at_us: int) -> Sheet:
     made = quote(then.state, code, then.position, at_us)
     if isinstance(made, Refusal):
         raise no_quote(code, made)
     after = _after(then, code, at_us)
     return sheet(
         Made(
-            studio=g.token.studio,
+            studio=texts.studio,
             code=code,
             order=order,
-            words=words,
+            words=texts.words,
             quote=made,
             impact=compare(
                 then.schedule, schedule(advance(then.schedule.board, after), then.now_min)

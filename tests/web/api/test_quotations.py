@@ -143,7 +143,13 @@ def test_who_what_when_and_on_what_it_rests(ordered: Paper) -> None:
     quote = ordered.get("/change-orders/CO-7/quote")
     price(ordered, "CO-7", valid_until="2031-04-01")
     for told in ("\n".join(page_of(ordered).texts), pdf_of(ordered)[1]):
-        for words in ("Quotation CO-7", "paper", "Kestrel (KESTREL)", "client", "3 March 2031"):
+        for words in (
+            "Quotation CO-7",
+            "Paper Lantern & Co.",
+            "Kestrel (KESTREL)",
+            "client",
+            "3 March 2031",
+        ):
             assert words in told
         assert "1 April 2031" in told
         assert f"up to event {quote['position']}, 3 March 2031, 15:00 (Europe/Lisbon)" in told
