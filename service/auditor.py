@@ -80,6 +80,7 @@ def export_command(studio: str, personal: bool, folder: Path) -> None:
 @click.option("--key", "told", multiple=True, help="The log's public key; may be repeated.")
 @click.option("--against", type=click.Path(path_type=Path), help="An older export.")
 @click.option("--url", help="A running service instead of an export.")
+@click.option("--every-event", is_flag=True, help="With --url: read every event, and check it.")
 @click.option("--token", envvar="RETAKE_LEDGER_TOKEN", help="A token of that service.")
 def verify_command(
     folder: Path | None,
@@ -88,6 +89,7 @@ def verify_command(
     against: Path | None,
     url: str | None,
     token: str | None,
+    every_event: bool,
 ) -> None:
     """Check an export, or a running service, against checkpoints kept elsewhere.
 
@@ -102,7 +104,9 @@ def verify_command(
             size, found = verify_export(folder, checkpoints, against)
         else:
             with Client(url or "", token or "") as service:
-                size, found = verify_service(service, keys, checkpoints, against)
+                size, found = verify_service(
+                    service, keys, checkpoints, against, every_event=every_event
+                )
     except (NoteError, exported.ExportedError, online.OnlineError) as error:
         raise click.ClickException(str(error)) from error
     except (RefusedError, httpx.TransportError) as error:

@@ -2,13 +2,17 @@
 
 from base64 import b64decode
 from collections.abc import Sequence
+from http import HTTPStatus
 
-from service.client import Client
+import orjson
+
+from service.client import Client, RefusedError
+from service.proofs.canonical import CanonicalError, commitment
 from service.proofs.checkpoints import Checkpoint, read_checkpoint
-from service.proofs.examining import Difference
+from service.proofs.examining import Difference, position_of
 from service.proofs.notes import Key, NoteError, read_note, signers
 from service.proofs.paths import proves_consistency, subtrees
-from service.proofs.tree import node_hash, root
+from service.proofs.tree import leaf_hash, node_hash, root
 
 
 class OnlineError(ValueError):
@@ -74,6 +78,54 @@ def parts_from(service: Client, leaves: Sequence[bytes]) -> Difference | None:
         else:
             other = middle
     return Difference(other, "the event here is not the older record's")
+
+
+def altered(service: Client) -> Difference | None:
+    """The first event that the service shows otherwise than it stands in the service's own tree.
+
+    Personal text too, where the service still has it. Reads every event by itself. Raises
+    OnlineError, RefusedError, and httpx.TransportError.
+    """
+    leaves: list[bytes] = []
+    text = None
+    for position in range(1, read_latest(service, ()).size + 1):
+        body = _told(service, f"/events/{position}/recorded")
+        if body is None:
+            return Difference(position, "the service has no event here")
+        if position_of(body) != position:
+            return Difference(position, f"the event here says it is at {position_of(body)}")
+        leaves.append(leaf_hash(body))
+        if text is None and _wrong_text(service, position, body):
+            text = Difference(position, "its personal text is not what was committed to")
+    found = parts_from(service, leaves)
+    if found is not None:
+        found = Difference(found.position, "its bytes are not those that were hashed")
+    if found is None or (text is not None and text.position < found.position):
+        return text
+    return found
+
+
+def _wrong_text(service: Client, position: int, body: bytes) -> bool:
+    """Whether there is personal text that the event's commitment does not hold."""
+    committed = orjson.loads(body).get("personal")
+    told = _told(service, f"/events/{position}/personal")
+    if told is None:
+        return False  # none, or forgotten
+    kept = orjson.loads(told)
+    try:
+        return bool(committed != commitment(bytes.fromhex(kept["salt"]), kept["personal"]))
+    except (CanonicalError, ValueError):
+        return True
+
+
+def _told(service: Client, path: str) -> bytes | None:
+    """What the service answers, None where there is nothing."""
+    try:
+        return service.get_text(path).encode()
+    except RefusedError as refused:
+        if refused.status != HTTPStatus.NOT_FOUND:
+            raise
+        return None
 
 
 class _Tree:

@@ -34,12 +34,19 @@ def verify_service(
     keys: tuple[Key, ...],
     checkpoints: Sequence[Checkpoint],
     against: Path | None = None,
+    *,
+    every_event: bool = False,
 ) -> tuple[int, Difference | None]:
     """How many events a service has, and the first place where its record is not what it was.
 
-    `against` is an older export. Raises ExportedError, OnlineError, RefusedError, and
-    httpx.TransportError.
+    `against` is an older export. `every_event` also reads each event and holds it against the
+    tree, and its personal text against the commitment. Raises ExportedError, OnlineError,
+    RefusedError, and httpx.TransportError.
     """
+    if every_event:
+        found = online.altered(service)
+        if found is not None:
+            return online.read_latest(service, keys).size, found
     if against is not None:
         found = online.parts_from(service, exported.read_leaves(against))
         if found is not None:

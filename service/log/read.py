@@ -135,6 +135,15 @@ def personal_at(connection: Connection, studio: str, positions: Sequence[int]) -
     return {row.position: row.content for row in connection.execute(asked)}
 
 
+def salted_at(connection: Connection, studio: str, position: int) -> tuple[bytes, bytes] | None:
+    """The salt and the canonical bytes of an event's personal text, while there is any."""
+    asked = select(personal.c.salt, personal.c.content).where(
+        personal.c.studio == studio, personal.c.position == position
+    )
+    found = connection.execute(asked).first()
+    return None if found is None else (found.salt, found.content)
+
+
 def _at_or_beneath(subject: str) -> ColumnElement[bool]:
     if "/" in subject or ":" in subject:
         beneath: tuple[str, ...] = ()  # a scene or an element

@@ -75,8 +75,8 @@ def refuse_too_many_rights(url: str) -> None:
     if found:
         more = f" and {len(found) - 3} more" if len(found) > 3 else ""
         raise TooManyRightsError(
-            f"the login of RETAKE_LEDGER_DATABASE_URL {'; '.join(found[:3])}{more}: it could change "
-            "or delete what is recorded. Name a login of its own there, which is a member of "
+            f"the login of RETAKE_LEDGER_DATABASE_URL {'; '.join(found[:3])}{more}: it could "
+            "change or delete what is recorded. Name a login of its own there, a member of "
             f"{SERVICE_ROLE} alone, and the owner in RETAKE_LEDGER_OWNER_DATABASE_URL, for "
             "`retake-ledger migrate` (README.md, Run it for your studio); or set "
             "RETAKE_LEDGER_MORE_RIGHTS=yes to serve all the same"

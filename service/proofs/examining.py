@@ -47,8 +47,8 @@ def examine(
         size += 1
         if found is None and kept and nodes != kept:
             found = Difference(size, "its bytes are not those that were hashed")
-        if found is None and _position_of(body) != size:
-            found = Difference(size, f"the event here says it is at {_position_of(body)}")
+        if found is None and position_of(body) != size:
+            found = Difference(size, f"the event here says it is at {position_of(body)}")
         if size in due:
             against = _disagreement(due.pop(size), root(frontier), agreed)
             found = found or against
@@ -78,7 +78,8 @@ def _disagreement(
     return found
 
 
-def _position_of(body: bytes) -> object:
+def position_of(body: bytes) -> object:
+    """The position that an event's recorded bytes say; None for what is no event."""
     try:
         told = orjson.loads(body)
     except orjson.JSONDecodeError:

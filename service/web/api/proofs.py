@@ -2,6 +2,7 @@
 
 from base64 import b64encode
 
+import orjson
 from flask import Blueprint, Response, g, jsonify
 
 from service.log import append, read
@@ -18,6 +19,7 @@ from service.web.problems import ProblemError
 from service.web.schemas import proofs as shapes
 from service.web.schemas.query import NoQuery
 from service.web.services import services
+from service.web.strict_json import WHOLE_MAX
 
 proofs = Blueprint("proofs", __name__)
 READERS = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR)
@@ -95,12 +97,37 @@ def prove_consistency() -> Response:
 def show_recorded(position: int) -> Response:
     """The bytes as they were hashed."""
     negotiation.query_of(NoQuery())
-    with services().engine.connect() as connection:
-        head = append.read_head(connection, g.token.studio).position
-        if not 0 < position <= head:
-            raise ProblemError("not-found", f"The log has no event at position {position}.")
-        ((_, body),) = read.bodies(connection, g.token.studio, position - 1, position)
-    return Response(body, content_type=EVENT)
+    found: list[tuple[int, bytes]] = []
+    if 0 < position <= WHOLE_MAX:
+        with services().engine.connect() as connection:
+            found = read.bodies(connection, g.token.studio, position - 1, position)
+    if not found:
+        raise ProblemError("not-found", f"The log has no event at position {position}.")
+    return Response(found[0][1], content_type=EVENT)
+
+
+@proofs.get("/events/<int:position>/personal")
+@describe(
+    "An event's personal text, with what proves it",
+    tag="proofs",
+    details="SHA-256 of the salt followed by the RFC 8785 bytes of `personal` is the commitment "
+    "in the event's recorded bytes, in hexadecimal. Not found where the event never had personal "
+    "text, or it was forgotten.",
+    answers={200: Answer("The text and its salt.", {JSON: shapes.PersonalShown()})},
+    problems=("not-found",),
+)
+@require(*READERS)
+def show_personal(position: int) -> Response:
+    """The personal members by JSON pointer, and the salt."""
+    negotiation.query_of(NoQuery())
+    found = None
+    if 0 < position <= WHOLE_MAX:
+        with services().engine.connect() as connection:
+            found = read.salted_at(connection, g.token.studio, position)
+    if found is None:
+        raise ProblemError("not-found", f"Position {position} has no personal text, or no more.")
+    salt, content = found
+    return jsonify(position=position, salt=salt.hex(), personal=orjson.loads(content))
 
 
 def _within(name: str, value: int, most: int) -> None:

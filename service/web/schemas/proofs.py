@@ -63,6 +63,16 @@ class ConsistencyShown(Shown):
     hashes = fields.List(fields.String(), required=True, metadata=described(_HASHES))
 
 
+class PersonalShown(Shown):
+    """Personal text with the salt of its commitment."""
+
+    position = fields.Integer(required=True, metadata=described("The event's position."))
+    salt = fields.String(required=True, metadata=described("The salt, in hexadecimal."))
+    personal = fields.Dict(
+        required=True, metadata=described("The personal members of the event by JSON pointer.")
+    )
+
+
 class CheckpointShown(Shown):
     """A checkpoint in a list."""
 

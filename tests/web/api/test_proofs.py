@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from service.proofs.canonical import commitment
 from service.proofs.paths import proves_consistency, proves_inclusion
 from service.proofs.tree import leaf_hash
 
@@ -87,3 +88,14 @@ def test_recorded_bytes_hold_a_commitment_and_no_text(recorded: Clients) -> None
     assert body["personal"]
     assert refused(recorded("layout").get("/events/1/recorded"), 403, "insufficient-scope") == []
     assert refused(recorded("auditor").get("/events/12/recorded"), 404, "not-found") == []
+
+
+def test_personal_text_is_given_with_its_salt_to_those_who_may_read_all(recorded: Clients) -> None:
+    told = recorded("auditor").get("/events/1/personal").get_json()
+    body = recorded("auditor").get("/events/1/recorded").get_json()
+    assert list(told["personal"]) == ["/data/text"]
+    assert commitment(bytes.fromhex(told["salt"]), told["personal"]) == body["personal"]
+    assert refused(recorded("layout").get("/events/1/personal"), 403, "insufficient-scope") == []
+    for position in (0, 12, 2**60):
+        path = f"/events/{position}/personal"
+        assert refused(recorded("auditor").get(path), 404, "not-found") == []
