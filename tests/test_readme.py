@@ -133,9 +133,10 @@ def test_the_script_of_a_department(demo: Shown) -> None:
 
 def test_the_questions_of_a_supervisor(demo: Shown) -> None:
     (code,) = blocks("sh", "A supervisor asks")
-    tray, episodes, impact = _answers(demo, code)
+    tray, episodes, designs, impact = _answers(demo, code)
     assert tray["department"] == "animation"
     assert len(episodes["items"]) == 13  # type: ignore[arg-type]  # a list
+    assert len(designs["items"]) == 1  # type: ignore[arg-type]  # a list
     assert impact["reopened"]
     assert impact["cautions"]
 

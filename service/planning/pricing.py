@@ -11,6 +11,7 @@ from service.production.decide import carried_out
 from service.production.orders import items_of
 from service.production.records import RateCard
 from service.production.refusal import Code, Reason, Refusal
+from service.production.route import APPROVAL
 from service.production.state import STUDIO_CALENDAR, State, departments_of, item_of, visit_of
 from service.production.visits import Take, take_work_e4
 from service.production.work import terms_for
@@ -181,6 +182,7 @@ def _works_of(before: State, after: State, item: str) -> Iterator[tuple[str, Wor
         record = item_of(state, item)
         if record is not None:
             departments |= dict.fromkeys(departments_of(record))
+    departments.pop(APPROVAL, None)  # nobody works at it
     for department in departments:
         yield department, _work(_open(before, item, department), _open(after, item, department))
 

@@ -17,7 +17,7 @@ from service.vocabulary.instants import parse_instant
 from service.vocabulary.money import rounded
 from tests.production.random_logs import LOGS, SEEDS, furnished, tell_at_random
 from tests.production.random_logs import OTHERS as WITH_ORDERS
-from tests.telling import CREWS, Story, studio
+from tests.telling import APPROVING, CREWS, Story, studio
 
 EIGHT, NINE, TEN = (f"2031-03-04T{hour:02d}:00:00Z" for hour in (8, 9, 10))
 AT = "2031-03-05T09:00:00Z"
@@ -77,6 +77,19 @@ def test_a_background_redesigned_for_fourteen_scenes_of_which_nine_are_shot() ->
     assert works(story) == {"background": (1, 0, 0), "camera": (9, 0, 0)}
     assert line.amount == Decimal("439.50")
     assert line.items == ("KESTREL:hall",)
+
+
+def test_an_approval_that_is_needed_again_costs_nothing_itself() -> None:
+    story = studio(scenes=1, episodes=("KESTREL-1",), route=APPROVING)
+    card(story)
+    story.tell("element.listed", "KESTREL:imp", {"kind": "cast", "drawings": 4})
+    story.tell("element.used", "KESTREL:imp", {"scenes": ["KESTREL-1/1"]})
+    story.desk("KESTREL:imp", "design", start=EIGHT, end=NINE)
+    story.tell("approval.given", "KESTREL:imp", {"by": "client"}, at=TEN)
+    raised(story, {"change": "redesign", "element": "KESTREL:imp"})
+    # four drawings again at 10.00; nobody is paid for waiting for the answer
+    assert works(story) == {"design": (4, 0, 0)}
+    assert quoted(story).total == Decimal("40.00")
 
 
 def test_a_retime_of_a_scene_that_another_is_same_as() -> None:
