@@ -1,5 +1,6 @@
 """The service under gunicorn: one warm process compiles, then workers fork and open their own."""
 
+import atexit
 import gc
 import json
 import socket
@@ -14,6 +15,7 @@ from gunicorn.workers.gthread import ThreadWorker
 
 from service.log.engine import service_engine
 from service.planning.dispatch import warm
+from service.projections.projector import Projector
 from service.record import Studios
 from service.settings import Settings
 from service.web.app import create_app
@@ -43,7 +45,13 @@ def worker_app(settings: Settings, database_url: str) -> Flask:
     """The app of one worker, with connections of its own."""
     gc.set_threshold(*GC_THRESHOLDS)
     engine = service_engine(database_url, settings)
-    return create_app(settings, engine, Studios(engine))
+    studios = Studios(engine)
+    app = create_app(settings, engine, studios)
+    projector = Projector(lambda name: studios.of(name).warm, engine)
+    app.before_request(projector.give_way)
+    projector.start()
+    atexit.register(projector.stop)
+    return app
 
 
 class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types for it

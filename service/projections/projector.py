@@ -1,0 +1,145 @@
+"""A thread in each worker that keeps the trails built; of all workers, one at a time builds one.
+
+Nothing wakes it after a commit: rows are stored only of minutes that are over, and readers walk
+what is missing by themselves. It looks every few seconds.
+"""
+
+import logging
+import threading
+import time
+from collections.abc import Callable
+from typing import NamedTuple
+
+from sqlalchemy import Connection, Engine, select
+from sqlalchemy.exc import SQLAlchemyError
+
+from service.log.append import UnknownStudioError, read_head
+from service.log.schema import event, head, projection
+from service.log.server_programs import EmbeddedServerError
+from service.projections import rows
+from service.projections.rows import MovedOnError
+from service.projections.walking import Walker, over_min
+from service.studio import NotYetError, Studio
+from service.vocabulary.instants import US_PER_MIN, instant_us
+
+POLL_S = 3.0
+PIECE_S = 0.5
+QUIET_S = 0.5
+"""After a request, so long is what comes next given way to."""
+PAUSE_S = 0.01
+"""The rest before each plan while requests come: it takes three times as long as a plan."""
+REST_S = 30.0
+"""How long a studio is let alone whose trail could not be built."""
+
+_log = logging.getLogger("retake_ledger.projections")
+
+
+class _Ended(BaseException):
+    """The worker goes down: leave the piece, which was not committed."""
+
+
+class Unbuilt(NamedTuple):
+    """A studio with events that its trail lacks, and the minute of the first of them."""
+
+    studio: str
+    first_min: int
+
+
+def unbuilt(connection: Connection) -> list[Unbuilt]:
+    """Studios with events that their trail lacks, or whose trail was built by other rules."""
+    built = (projection.c.studio == head.c.studio) & (projection.c.name == rows.NAME)
+    asked = (
+        select(head.c.studio, event.c.recorded_at)
+        .select_from(head.outerjoin(projection, built))
+        .join(event, event.c.studio == head.c.studio)
+        .where(
+            ((projection.c.rules == rows.RULES) & (event.c.position == projection.c.position + 1))
+            | ((projection.c.rules.is_distinct_from(rows.RULES)) & (event.c.position == 1))
+        )
+        .order_by(head.c.studio)
+    )
+    found = connection.execute(asked)
+    return [Unbuilt(name, instant_us(at) // US_PER_MIN) for name, at in found]
+
+
+class Projector:
+    """Builds trails beside a worker's requests, which it gives way to."""
+
+    def __init__(self, studio_of: Callable[[str], Studio], engine: Engine) -> None:
+        self._studio_of = studio_of
+        self._engine = engine
+        self._walkers: dict[str, Walker] = {}
+        self._rests_until_s: dict[str, float] = {}
+        self._asked_s = 0.0
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="projector", daemon=True)
+
+    def start(self) -> None:
+        """Begin."""
+        self._thread.start()
+
+    def stop(self, within_s: float = 10.0) -> None:
+        """End; what is not committed is left to the next one."""
+        self._ending.set()
+        if self._thread.is_alive():
+            self._thread.join(within_s)
+
+    def give_way(self) -> None:
+        """A request has come: slow down for a while."""
+        self._asked_s = time.monotonic()
+
+    def _run(self) -> None:
+        while not self._ending.is_set():
+            worked = False
+            try:
+                worked = self.build_on()
+            except _Ended:
+                return
+            except (SQLAlchemyError, EmbeddedServerError) as error:
+                _log.warning("trails cannot be built for the moment: %s", error)
+            if not worked:
+                self._ending.wait(POLL_S)
+
+    def build_on(self) -> bool:
+        """Build a piece of every trail that lacks minutes that are over; whether there was one."""
+        with self._engine.connect() as connection:
+            found = unbuilt(connection)
+        worked = False
+        for studio, first_min in found:
+            if time.monotonic() >= self._rests_until_s.get(studio, 0):
+                worked |= self._build(studio, first_min)
+        return worked
+
+    def _build(self, name: str, first_min: int) -> bool:
+        studio = self._studio_of(name)
+        connection = self._engine.connect()
+        try:
+            if first_min >= over_min(studio, read_head(connection, name)):
+                return False
+            connection.rollback()
+            if not rows.try_lock(connection, name):
+                return False
+            walker = self._walkers.setdefault(name, Walker(studio, self._engine))
+            walker.piece(connection, PIECE_S, self._breathe)
+            rows.unlock(connection, name)
+        except BaseException as error:
+            # a lock of the session ends with it
+            connection.invalidate()
+            if isinstance(error, MovedOnError | NotYetError | UnknownStudioError):
+                return False
+            if not isinstance(error, Exception) or isinstance(error, SQLAlchemyError):
+                raise
+            # a fault of ours: the trail of another studio can still be built
+            _log.exception("the trail of %s cannot be built", name)
+            self._rests_until_s[name] = time.monotonic() + REST_S
+            return False
+        finally:
+            connection.close()
+        return True
+
+    def _breathe(self) -> None:
+        """Before each plan: end if the worker does, rest if requests come."""
+        if self._ending.is_set():
+            raise _Ended
+        if time.monotonic() - self._asked_s < QUIET_S:
+            time.sleep(PAUSE_S)

@@ -1,0 +1,152 @@
+"""The thread that keeps trails built: several workers, one at a time, whatever they meet."""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import pytest
+from sqlalchemy import Engine, func, insert, literal, select, text, update
+from sqlalchemy.engine import make_url
+
+from service.log import schema
+from service.log.schema import trail
+from service.log.studios import make_studio
+from service.projections import projector as module
+from service.projections import rows
+from service.projections.projector import Projector, unbuilt
+from service.projections.walking import Walker
+from service.studio import Studio
+from tests import recording
+from tests.conftest import Database
+from tests.projections.logs import NAME, record, said_at_random
+from tests.projections.test_walking import over, stored, wanted
+
+
+@pytest.fixture(autouse=True)
+def soon(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "POLL_S", 0.02)
+
+
+def projector_on(engine: Engine) -> Projector:
+    studios: dict[str, Studio] = {}
+    return Projector(lambda name: studios.setdefault(name, Studio(name, engine, lambda: 0)), engine)
+
+
+@contextmanager
+def running(*projectors: Projector) -> Iterator[None]:
+    for one in projectors:
+        one.start()
+    try:
+        yield
+    finally:
+        for one in projectors:
+            one.stop()
+
+
+def wait_for(what: Callable[[], bool], within_s: float = 20) -> None:
+    ends_s = time.monotonic() + within_s
+    while not what():
+        assert time.monotonic() < ends_s, "it did not come to that"
+        time.sleep(0.02)
+
+
+def test_several_workers_build_what_one_would(engine: Engine) -> None:
+    recording.make(engine)
+    said = said_at_random(5)
+    with running(*(projector_on(engine) for _ in range(3))):
+        first = 0
+        for until in (20, 27, 41, len(said)):
+            record(engine, said[first:until])
+            first = until
+            time.sleep(0.1)
+        wait_for(lambda: stored(engine) == wanted(over(said)))
+
+
+def test_nothing_is_left_to_build_where_no_minute_is_over(engine: Engine) -> None:
+    recording.make(engine)
+    said = said_at_random(1)
+    record(engine, said)
+    one = projector_on(engine)
+    assert one.build_on()
+    wait_for(lambda: not one.build_on())
+    assert stored(engine) == wanted(over(said))
+    with engine.connect() as connection:
+        (left,) = unbuilt(connection)
+    assert left == (NAME, said[-1][0].recorded_us // 60_000_000)
+
+
+def test_a_studio_without_events_has_nothing_to_build(engine: Engine) -> None:
+    recording.make(engine)
+    assert not projector_on(engine).build_on()
+
+
+def test_one_studio_that_cannot_be_built_does_not_keep_others_waiting(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    recording.make(engine)
+    said = said_at_random(2)
+    record(engine, said)
+    with engine.begin() as connection:
+        make_studio(connection, "a-broken-one", "simulated", said[0][0].recorded_us)
+        columns = [column for column in schema.event.c if column.name != "studio"]
+        copied = select(literal("a-broken-one"), *columns).where(schema.event.c.studio == NAME)
+        connection.execute(
+            insert(schema.event).from_select(["studio", *(one.name for one in columns)], copied)
+        )
+        last = connection.execute(select(schema.head).where(schema.head.c.studio == NAME)).one()
+        connection.execute(
+            update(schema.head)
+            .where(schema.head.c.studio == "a-broken-one")
+            .values(**{**last._asdict(), "studio": "a-broken-one"})
+        )
+    piece = Walker.piece
+
+    def fail(self: Walker, *args: object) -> object:
+        if self._studio.name != NAME:
+            raise ZeroDivisionError
+        return piece(self, *args)  # type: ignore[arg-type]  # as it is called
+
+    monkeypatch.setattr(Walker, "piece", fail)
+    one = projector_on(engine)
+    with running(one):
+        wait_for(lambda: stored(engine) == wanted(over(said)))
+    assert sum("cannot be built" in line.message for line in caplog.records) == 1
+    with engine.connect() as connection:
+        assert rows.try_lock(connection, "a-broken-one")
+        connection.invalidate()
+
+
+def test_it_goes_on_when_its_connections_are_lost(
+    engine: Engine, database: Database, server_admin: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "PIECE_S", 0.001)
+    recording.make(engine)
+    said = said_at_random(3)
+    record(engine, said)
+    lost = text("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = :name")
+    name = make_url(database.owner_url).database
+    with running(projector_on(engine), projector_on(engine)):
+        for _ in range(5):
+            time.sleep(0.05)
+            with server_admin.connect() as connection:
+                connection.execute(lost, {"name": name})
+        wait_for(lambda: stored(engine) == wanted(over(said)))
+
+
+def test_it_ends_in_the_middle_of_a_piece(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "PIECE_S", 1000.0)
+    monkeypatch.setattr(module, "PAUSE_S", 0.05)
+    recording.make(engine)
+    record(engine, said_at_random(3))
+    one = projector_on(engine)
+    one.give_way()
+    one.start()
+    time.sleep(0.15)
+    began_s = time.monotonic()
+    one.stop()
+    assert time.monotonic() - began_s < 2
+    with engine.connect() as connection:
+        assert connection.scalar(select(func.count()).select_from(trail)) == 0
+        connection.rollback()
+        assert rows.try_lock(connection, NAME)
+        connection.invalidate()
