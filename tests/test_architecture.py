@@ -36,6 +36,7 @@ ORDER = (
     "installation",
     "demo",
     "auditor",
+    "keeper",
     "cli",
 )
 PURE = ("vocabulary", "production", "planning", "proofs")

@@ -199,6 +199,29 @@ def test_the_commands_for_a_studio_of_ones_own(demo: Shown) -> None:
         assert done.returncode == 0, done.stderr
 
 
+def _each_runs(demo: Shown, heading: str, count: int) -> None:
+    """Run the lines of a section one by one, in a folder of their own."""
+    (code,) = blocks("sh", heading)
+    lines = code.splitlines()
+    assert len(lines) == count
+    with tempfile.TemporaryDirectory() as folder:
+        for line in lines:
+            words = line.removeprefix(".venv/bin/retake-ledger ").split()
+            done = subprocess.run(
+                [*COMMAND, *words],
+                env=environ_of(demo.data),
+                cwd=folder,
+                capture_output=True,
+                text=True,
+                check=False,
+            )
+            assert done.returncode == 0, done.stderr
+
+
+def test_the_commands_that_move_a_record(demo: Shown) -> None:
+    _each_runs(demo, "Move a record", 3)
+
+
 def test_the_two_commands_stand_in_it() -> None:
     first, second = blocks("sh", "Two commands")
     assert first.strip() == (

@@ -3,13 +3,15 @@
 `events.jsonl` has each event's recorded bytes on a line of its own, in order of position: a
 CloudEvent, and the leaf of the tree. `nodes.txt` has on the same line the hashes kept with it, in
 base64. `personal.jsonl` (only where asked for) has the personal text with the salt of its
-commitment. `checkpoint.txt` is the signed checkpoint of just these events.
+commitment. `contents.txt` has, of events with personal text, position and content hash, by which
+a repeat is recognised: it cannot be had from the bytes alone. `checkpoint.txt` is the signed
+checkpoint of just these events.
 """
 
 from base64 import b64encode
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO
+from typing import IO, NamedTuple
 
 import orjson
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -21,16 +23,18 @@ from service.proofs.checkpoints import Checkpoint
 from service.proofs.notes import Note, sign
 from service.proofs.tree import root
 
-EVENTS, NODES, PERSONAL, CHECKPOINT = (
+EVENTS, NODES, PERSONAL, CONTENTS, CHECKPOINT = (
     "events.jsonl",
     "nodes.txt",
     "personal.jsonl",
+    "contents.txt",
     "checkpoint.txt",
 )
 AT_ONCE = 5000
+_COMMITTED = b'"personal":"'
 
 _ROWS = """
-SELECT e.position, e.body, e.nodes, p.salt, p.content FROM event e
+SELECT e.position, e.body, e.nodes, e.content_hash, p.salt, p.content FROM event e
 LEFT JOIN personal p ON p.studio = e.studio AND p.position = e.position
 WHERE e.studio = %s AND e.position > %s AND e.position <= %s ORDER BY e.position LIMIT %s
 """
@@ -38,6 +42,13 @@ WHERE e.studio = %s AND e.position > %s AND e.position <= %s ORDER BY e.position
 
 class ExportError(RuntimeError):
     """The export cannot be written; the message says why."""
+
+
+class _Files(NamedTuple):
+    events: IO[bytes]
+    nodes: IO[str]
+    contents: IO[str]
+    texts: IO[bytes] | None
 
 
 def export(
@@ -63,9 +74,11 @@ def export(
         (folder / EVENTS).open("xb") as events,
         (folder / NODES).open("x") as nodes,
         (folder / PERSONAL).open("xb") as texts,
+        (folder / CONTENTS).open("x") as contents,
     ):
+        files = _Files(events, nodes, contents, texts if personal else None)
         for at in range(0, head.position, AT_ONCE):
-            _write(engine, studio, (at, head.position), events, nodes, texts if personal else None)
+            _write(engine, studio, (at, head.position), files)
             yield min(at + AT_ONCE, head.position), head.position
     if not personal:
         (folder / PERSONAL).unlink()
@@ -74,19 +87,14 @@ def export(
     (folder / CHECKPOINT).write_text(str(note), encoding="utf-8")
 
 
-def _write(
-    engine: Engine,
-    studio: str,
-    span: tuple[int, int],
-    events: IO[bytes],
-    nodes: IO[str],
-    texts: IO[bytes] | None,
-) -> None:
+def _write(engine: Engine, studio: str, span: tuple[int, int], files: _Files) -> None:
     with engine.connect() as connection, raw_cursor(connection) as cursor:
         rows = cursor.execute(_ROWS, (studio, *span, AT_ONCE)).fetchall()
-    for position, body, completed, salt, content in rows:
-        events.write(body + b"\n")
-        nodes.write(b64encode(completed).decode() + "\n")
-        if texts is not None and content is not None:
+    for position, body, completed, hashed, salt, content in rows:
+        files.events.write(body + b"\n")
+        files.nodes.write(b64encode(completed).decode() + "\n")
+        if _COMMITTED in body:
+            files.contents.write(f"{position} {b64encode(hashed).decode()}\n")
+        if files.texts is not None and content is not None:
             told = {"position": position, "salt": salt.hex(), "personal": orjson.loads(content)}
-            texts.write(orjson.dumps(told) + b"\n")
+            files.texts.write(orjson.dumps(told) + b"\n")

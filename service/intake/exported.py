@@ -68,10 +68,7 @@ def wrong_text(folder: Path) -> Difference | None:
 
     None too where the export has no personal text. Raises ExportedError.
     """
-    path = folder / PERSONAL
-    if not path.exists():
-        return None
-    told = _texts(path)
+    told = read_texts(folder)
     for position, (body, _) in enumerate(read_record(folder), 1):
         if position in told:
             salt, personal = told.pop(position)
@@ -87,8 +84,15 @@ def wrong_text(folder: Path) -> Difference | None:
     return None
 
 
-def _texts(path: Path) -> dict[int, tuple[bytes, Mapping[str, object]]]:
-    found = {}
+def read_texts(folder: Path) -> dict[int, tuple[bytes, Mapping[str, object]]]:
+    """Salt and personal text (members by JSON pointer) by position, as far as an export has them.
+
+    Raises ExportedError.
+    """
+    path = folder / PERSONAL
+    found: dict[int, tuple[bytes, Mapping[str, object]]] = {}
+    if not path.exists():
+        return found
     try:
         with path.open("rb") as lines:
             for line in lines:

@@ -36,11 +36,12 @@ def make_studio(
     clock: Clock,
     clock_at_us: int | None = None,
     title: str | None = None,
+    begun_us: int | None = None,
 ) -> None:
     """Make a studio with an empty log; without a title its code stands on its papers.
 
-    `clock_at_us` is where a simulated clock begins, and None for a real one (`ValueError`).
-    Raises `StudioExistsError`.
+    `clock_at_us` is where a simulated clock begins, and None for a real one (`ValueError`);
+    `begun_us` when recording began, where a record is taken over. Raises `StudioExistsError`.
     """
     if (clock == "simulated") != (clock_at_us is not None):
         raise ValueError("a simulated clock needs an instant to begin at, a real one has none")
@@ -58,7 +59,7 @@ def make_studio(
         insert(schema.head).values(
             studio=studio,
             position=0,
-            recorded_at=clock_at or made_at,
+            recorded_at=(clock_at or made_at) if begun_us is None else instant(begun_us),
             frontier=b"",
             clock_at=clock_at,
         )

@@ -2,13 +2,22 @@
 
 import json
 from base64 import b64encode
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Engine
 
-from service.feeds.exports import CHECKPOINT, EVENTS, NODES, PERSONAL, ExportError, export
+from service.feeds.exports import (
+    CHECKPOINT,
+    CONTENTS,
+    EVENTS,
+    NODES,
+    PERSONAL,
+    ExportError,
+    export,
+)
 from service.intake.exported import (
     ExportedError,
     read_leaves,
@@ -55,6 +64,11 @@ def test_a_line_an_event_and_each_is_its_leaf(exported: Path) -> None:
     lines = (exported / EVENTS).read_bytes().splitlines()
     assert [json.loads(line)["position"] for line in lines] == list(range(1, COUNT + 1))
     assert read_leaves(exported) == [leaf_hash(line) for line in lines]
+
+
+def test_content_hashes_where_the_bytes_alone_do_not_give_them(exported: Path) -> None:
+    hashed = sha256(b'{"position":3}').digest()
+    assert (exported / CONTENTS).read_text() == f"3 {b64encode(hashed).decode()}\n"
 
 
 def test_it_agrees_with_its_own_checkpoint(exported: Path) -> None:

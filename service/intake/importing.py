@@ -1,0 +1,213 @@
+"""A whole export taken into a new studio: the same positions, the same leaves, the same root.
+
+Everything is checked before the first row is written, the rows go in one transaction, and the root
+of what was written is checked before it is committed: nobody ever sees half of it.
+"""
+
+from base64 import b64decode
+from binascii import Error as Base64Error
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import islice
+from pathlib import Path
+from typing import NamedTuple
+
+import msgspec
+import orjson
+from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import IntegrityError
+
+from service.feeds.exports import AT_ONCE, CHECKPOINT, CONTENTS
+from service.intake.exported import (
+    ExportedError,
+    read_record,
+    read_signed_checkpoint,
+    read_texts,
+)
+from service.intake.verifying import verify_export
+from service.log.append import Row, append_rows, lock_head
+from service.log.studios import Clock, make_studio
+from service.log.tree import read_root
+from service.proofs.canonical import LATE_FIRST, LATE_LAST, CanonicalError, canonical, prepare
+from service.proofs.canonical import content_hash as hash_content
+from service.proofs.checkpoints import Checkpoint
+from service.proofs.notes import Key
+from service.proofs.tree import Frontier, append, leaf_hash, root
+from service.vocabulary.event import Event, UnknownTypeError, read_event
+from service.vocabulary.instants import format_instant
+
+_SHOWN_TYPES = 5
+
+
+class ImportedError(ValueError):
+    """A record cannot be taken in; the message says why, and nothing was kept."""
+
+
+class Aim(NamedTuple):
+    """The studio to make, and its clock; a simulated one begins at the record's end unless said."""
+
+    studio: str
+    clock: Clock = "real"
+    clock_at_us: int | None = None
+
+
+class _Aside(NamedTuple):
+    """What lies beside the events: personal text with its salts, and content hashes."""
+
+    texts: dict[int, tuple[bytes, Mapping[str, object]]]
+    contents: dict[int, bytes]
+
+
+def take_in(
+    engine: Engine,
+    aim: Aim,
+    folder: Path,
+    checkpoints: Sequence[Checkpoint] = (),
+    keys: tuple[Key, ...] = (),
+) -> Iterator[tuple[int, int]]:
+    """Take an export into a new studio; gives (events done, events in all) on the way.
+
+    The export must agree with its own checkpoint, signed by one of `keys` if any are given, and
+    with all others given. Raises ImportedError, ExportedError, and StudioExistsError.
+    """
+    own = read_signed_checkpoint(folder / CHECKPOINT, keys)
+    size, found = verify_export(folder, [own, *checkpoints])
+    if found is None and size != own.size:
+        raise ImportedError(f"the checkpoint covers {own.size} events, there are {size}")
+    if found is not None:
+        raise ImportedError(f"NOT what it was: position {found.position}: {found.what}")
+    aside = _Aside(read_texts(folder), _contents(folder))
+    first_us, last_us = _look_through(folder, aside)
+    clock_at_us = aim.clock_at_us
+    if aim.clock == "simulated":
+        clock_at_us = last_us if clock_at_us is None else clock_at_us
+        if clock_at_us is None:
+            raise ImportedError("the record is empty: say where the clock begins (--clock-at)")
+        if last_us is not None and clock_at_us < last_us:
+            told = format_instant(last_us)
+            raise ImportedError(f"the record ends at {told}: its clock cannot begin before that")
+    try:
+        with engine.begin() as connection:
+            make_studio(connection, aim.studio, aim.clock, clock_at_us, first_us)
+            yield from _write(connection, aim.studio, folder, aside, own)
+    except IntegrityError as error:
+        raise ImportedError("two events of the record have the same source and id") from error
+
+
+def _look_through(folder: Path, aside: _Aside) -> tuple[int | None, int | None]:
+    """When the record was begun and ended (microseconds), once all of it can be understood."""
+    first: int | None = None
+    last = -1
+    unknown: dict[str, int] = {}
+    for position, (body, _) in enumerate(read_record(folder), 1):
+        try:
+            event = read_event(body)
+        except UnknownTypeError as error:
+            unknown.setdefault(str(error), position)
+            continue
+        except (msgspec.MsgspecError, ValueError, TypeError, KeyError) as error:
+            raise ImportedError(f"position {position} is not an event: {error}") from error
+        if event.recorded_us < last:
+            raise ImportedError(f"position {position} was recorded before the one before it")
+        last = event.recorded_us
+        first = last if first is None else first
+        content_of(body, position, aside.texts, aside.contents)
+    if unknown:
+        few = list(unknown.items())[:_SHOWN_TYPES]
+        told = ", ".join(f"{type_} (position {at})" for type_, at in few)
+        raise ImportedError(
+            f"this release does not know these types of event: {told}; take it in with the release "
+            "that recorded them, or a later one"
+        )
+    return first, None if first is None else last
+
+
+def content_of(
+    body: bytes,
+    position: int,
+    texts: dict[int, tuple[bytes, Mapping[str, object]]],
+    contents: dict[int, bytes],
+) -> bytes:
+    """The content hash of a recorded event, by which a repeat of its post is recognised.
+
+    It follows from the body and the names of its personal members; where their text is not there
+    it is taken from what the export says of it. Raises ImportedError.
+    """
+    members = orjson.loads(body)
+    committed = "personal" in members
+    told = contents.get(position)
+    if committed and position not in texts:
+        if told is None:
+            raise ImportedError(
+                f"position {position} has personal text that is not in the export, nor is its "
+                f"content hash ({CONTENTS}): export the record again"
+            )
+        return told
+    said = {name: of for name, of in members.items() if not LATE_FIRST <= name <= LATE_LAST}
+    try:
+        made = hash_content(prepare(said), texts[position][1] if committed else ())
+    except CanonicalError as error:
+        raise ImportedError(f"position {position} is not canonical: {error}") from error
+    if told is not None and told != made:
+        raise ImportedError(f"position {position}: {CONTENTS} does not say what its content hashes")
+    return made
+
+
+def _contents(folder: Path) -> dict[int, bytes]:
+    """The content hashes that the export gives, by position. Raises ExportedError."""
+    path = folder / CONTENTS
+    if not path.exists():
+        return {}
+    found = {}
+    try:
+        for line in path.read_text(encoding="utf-8").splitlines():
+            position, hashed = line.split(" ")
+            found[int(position)] = b64decode(hashed, validate=True)
+    except (OSError, ValueError, Base64Error) as error:
+        raise ExportedError(f"{path} holds a line that is not a content hash: {error}") from error
+    return found
+
+
+def _write(
+    connection: Connection, studio: str, folder: Path, aside: _Aside, own: Checkpoint
+) -> Iterator[tuple[int, int]]:
+    head = lock_head(connection, studio)
+    record = read_record(folder)
+    while chunk := list(islice(record, AT_ONCE)):
+        rows: list[Row] = []
+        frontier = head.frontier
+        for position, (body, _) in enumerate(chunk, head.position + 1):
+            nodes, frontier = append(frontier, position - 1, leaf_hash(body))
+            rows.append(_row(read_event(body), body, nodes, aside))
+        last = rows[-1]
+        head = head._replace(
+            position=last.position, recorded_at_us=last.recorded_at_us, frontier=frontier
+        )
+        append_rows(connection, studio, rows, head)
+        yield head.position, own.size
+    _check(connection, studio, head.frontier, own)
+
+
+def _check(connection: Connection, studio: str, frontier: Frontier, own: Checkpoint) -> None:
+    """Whether what was written is what the checkpoint covers, read back from the tables."""
+    if root(frontier) != own.root or read_root(connection, studio, own.size) != own.root:
+        raise ImportedError("what was written is not what the checkpoint covers; nothing was kept")
+
+
+def _row(event: Event, body: bytes, nodes: bytes, aside: _Aside) -> Row:
+    salt, text = aside.texts.get(event.position, (None, None))
+    return Row(
+        event.position,
+        event.source,
+        event.id,
+        event.fact.TYPE,
+        event.subject,
+        getattr(event.fact, "department", None),
+        event.time_us,
+        event.recorded_us,
+        event.poster,
+        content_of(body, event.position, aside.texts, aside.contents),
+        body,
+        nodes,
+        salt,
+        None if text is None else canonical(text),
+    )

@@ -1,0 +1,62 @@
+"""What the keeper of a record runs: taking an export in."""
+
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.progress import Progress
+
+from service.installation import engine_of, read_settings
+from service.intake import exported
+from service.intake.importing import Aim, ImportedError, take_in
+from service.log.studios import Clock, StudioExistsError
+from service.proofs.notes import NoteError, read_key
+from service.vocabulary.instants import parse_instant
+
+
+@click.command("import")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--studio", required=True, help="A new one; it is made.")
+@click.option("--clock", type=click.Choice(["real", "simulated"]), default="real",
+              show_default=True, help="Fixed for good.")  # fmt: skip
+@click.option(
+    "--clock-at", help="Where a simulated clock begins (RFC 3339); else at the record's end."
+)
+@click.option("--checkpoint", "files", multiple=True, type=click.Path(path_type=Path),
+              help="A checkpoint kept elsewhere; may be repeated.")  # fmt: skip
+@click.option("--key", "told", multiple=True, help="The log's public key; may be repeated.")
+def import_command(
+    folder: Path,
+    studio: str,
+    clock: Clock,
+    clock_at: str | None,
+    files: tuple[Path, ...],
+    told: tuple[str, ...],
+) -> None:
+    """Take a whole export into a new studio: the same positions, leaves and root.
+
+    All of it or nothing; it is checked before and after.
+    """
+    if clock_at is not None and clock != "simulated":
+        raise click.UsageError("--clock-at is said with --clock simulated, and only then")
+    try:
+        aim = Aim(studio, clock, None if clock_at is None else parse_instant(clock_at))
+    except ValueError as error:
+        raise click.BadParameter(str(error), param_hint="--clock-at") from error
+    size = 0
+    try:
+        keys = tuple(read_key(one) for one in told)
+        checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]
+        with (
+            engine_of(read_settings()) as engine,
+            Progress(console=Console(stderr=True)) as progress,
+        ):
+            task = progress.add_task("events", total=None)
+            for size, total in take_in(engine, aim, folder, checkpoints, keys):
+                progress.update(task, completed=size, total=total)
+    except (NoteError, exported.ExportedError, ImportedError, StudioExistsError) as error:
+        raise click.ClickException(f"nothing was kept: {error}") from error
+    click.echo(f"{studio}: {size} events, as they were")
+
+
+COMMANDS: tuple[click.Command, ...] = (import_command,)

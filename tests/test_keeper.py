@@ -1,0 +1,55 @@
+"""The commands of the keeper of a record, as they are typed."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from sqlalchemy import Engine
+
+from service.cli import main
+from service.feeds.exports import CHECKPOINT, export
+from service.proofs.notes import public_key
+from tests import recording
+from tests.conftest import Database
+from tests.recording import NAME, posted, worker
+from tests.telling import office_facts
+
+SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
+ORIGIN = "kestrel.example/paper"
+KEY = str(public_key(ORIGIN, SECRET))
+
+
+def typed(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+@pytest.fixture
+def studio(engine: Engine, database: Database, monkeypatch: pytest.MonkeyPatch) -> Engine:
+    """A studio in the database that commands find configured."""
+    monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
+    recording.make(engine)
+    posted(worker(engine), office_facts(scenes=3), role="office")
+    return engine
+
+
+def test_a_record_is_taken_in_once(studio: Engine, tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    list(export(studio, NAME, folder, ORIGIN, SECRET, personal=True))
+    words = ("import", folder, "--studio", "taken", "--clock", "simulated")
+    told = typed(*words, "--checkpoint", folder / CHECKPOINT, "--key", KEY)
+    assert told.exit_code == 0, told.output
+    count = len(office_facts(scenes=3))
+    assert told.output.endswith(f"taken: {count} events, as they were\n")
+    again = typed(*words)
+    assert again.exit_code == 1
+    assert "nothing was kept: taken: made already" in again.output
+
+
+def test_clocks_that_are_wrong(studio: Engine, tmp_path: Path) -> None:
+    wrong = typed("import", tmp_path, "--studio", "taken", "--clock-at", "2031-03-03T08:00:00Z")
+    assert "--clock-at is said with --clock simulated" in wrong.output
+    wrong = typed("import", tmp_path, "--studio", "t", "--clock", "simulated", "--clock-at", "noon")
+    assert "Invalid value for --clock-at" in wrong.output
+    nothing = typed("import", tmp_path / "nowhere", "--studio", "taken")
+    assert "cannot be read" in nothing.output
