@@ -22,6 +22,7 @@ from service.vocabulary.instants import parse_instant
 @click.option(
     "--clock-at", help="Where a simulated clock begins (RFC 3339); else at the record's end."
 )
+@click.option("--title", help="Its own name, on its papers; else its code.")
 @click.option("--checkpoint", "files", multiple=True, type=click.Path(path_type=Path),
               help="A checkpoint kept elsewhere; may be repeated.")  # fmt: skip
 @click.option("--key", "told", multiple=True, help="The log's public key; may be repeated.")
@@ -30,6 +31,7 @@ def import_command(
     studio: str,
     clock: Clock,
     clock_at: str | None,
+    title: str | None,
     files: tuple[Path, ...],
     told: tuple[str, ...],
 ) -> None:
@@ -40,10 +42,10 @@ def import_command(
     if clock_at is not None and clock != "simulated":
         raise click.UsageError("--clock-at is said with --clock simulated, and only then")
     try:
-        aim = Aim(studio, clock, None if clock_at is None else parse_instant(clock_at))
+        clock_at_us = None if clock_at is None else parse_instant(clock_at)
     except ValueError as error:
         raise click.BadParameter(str(error), param_hint="--clock-at") from error
-    size = 0
+    aim, size = Aim(studio, clock, clock_at_us, title), 0
     try:
         keys = tuple(read_key(one) for one in told)
         checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]

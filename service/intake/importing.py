@@ -43,11 +43,14 @@ class ImportedError(ValueError):
 
 
 class Aim(NamedTuple):
-    """The studio to make, and its clock; a simulated one begins at the record's end unless said."""
+    """The studio to make, with its title and clock; a simulated one begins at the record's end
+    unless said.
+    """
 
     studio: str
     clock: Clock = "real"
     clock_at_us: int | None = None
+    title: str | None = None
 
 
 class _Aside(NamedTuple):
@@ -87,7 +90,9 @@ def take_in(
             raise ImportedError(f"the record ends at {told}: its clock cannot begin before that")
     try:
         with engine.begin() as connection:
-            make_studio(connection, aim.studio, aim.clock, clock_at_us, first_us)
+            make_studio(
+                connection, aim.studio, aim.clock, clock_at_us, aim.title, begun_us=first_us
+            )
             yield from _write(connection, aim.studio, folder, aside, own)
     except IntegrityError as error:
         raise ImportedError("two events of the record have the same source and id") from error
