@@ -9,11 +9,13 @@ from typing import Any
 
 from seed.dates import wall_min
 from seed.journal import Day, Post
+from seed.orders import APPROVED as APPROVED_ORDER
 from seed.scenario import DEPARTMENTS, FINAL_ON, FIRST_ON, SHOW, STUDIO, ZONE
 from seed.studio import Studio
 from service.vocabulary.instants import format_min
 
 __all__ = [
+    "APPROVED_ORDER",
     "DEPARTMENTS",
     "STUDIO",
     "ZONE",

@@ -6,6 +6,7 @@ Nothing is posted that the rules refuse: a refusal here is a fault of the scenar
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
+from service.planning.pricing import Quote, quoted
 from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Refusal
@@ -109,6 +110,13 @@ class Journal:
         event = self._event(role, told, self.position + 1, "asked")
         return isinstance(decide(self.state, [event], actor_of(role)), Accepted)
 
+    def quote(self, code: str, at_min: int) -> Quote:
+        """What an order would cost at a moment. Raises ValueError where it cannot be said."""
+        quote = quoted(self.state, code, at_min * US_PER_MIN)
+        if isinstance(quote, Refusal):
+            raise ValueError(f"{code} has no quote: {quote.reasons[0].detail}")
+        return quote
+
     def _post(self, role: str, told: Sequence[Told]) -> list[int]:
         source = _source(role)
         bodies: list[dict[str, Any]] = []
@@ -122,9 +130,9 @@ class Journal:
             if fact.type in _LISTED:
                 self.listed[_LISTED[fact.type]].append(fact.subject)
                 self._new.append(fact.subject)
-        self._record(role, events)
+        recorded = self._record(role, events)
         self._posts.append(Post(role, tuple(bodies)))
-        return [event.position for event in events]
+        return [event.position for event in recorded if not event.cause]
 
     def _event(self, role: str, told: Told, position: int, identity: str) -> Event:
         return Event(
@@ -138,21 +146,23 @@ class Journal:
             _REVIVERS[told.type](told.data),
         )
 
-    def _record(self, role: str, events: list[Event]) -> None:
+    def _record(self, role: str, events: list[Event]) -> tuple[Event, ...]:
+        """All that was recorded, the facts of an approved order among it."""
         past = None
         struck = [event.fact.position for event in events if isinstance(event.fact, EventStruck)]
         if struck:
             past = self._past(min(struck))
-        decided = decide(self.state, events, actor_of(role), past)
+        decided = decide(self.state, events, actor_of(role), past, quoted)
         if isinstance(decided, Refusal):
             first = decided.reasons[0]
             raise ValueError(f"{events[first.place]} is refused: {first.detail}")
         self._pasts.append(_Past(self.position + 1, self.state))
-        self._recent += events
+        self._recent += decided.events
         self.state = decided.state
         self._struck |= decided.struck
-        self.position += len(events)
+        self.position += len(decided.events)
         self._forget(min(struck, default=0))
+        return decided.events
 
     def _past(self, position: int) -> Past:
         """What a strike is decided against: the newest known state before what it strikes."""

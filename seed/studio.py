@@ -12,6 +12,7 @@ from seed.journal import Day, Journal, Told
 from seed.mistakes import Mistakes, Wrong
 from seed.office import Office
 from seed.opening import desks_opening, hours_span, office_opening
+from seed.orders import Orders
 from seed.retakes import Retakes
 from seed.scenario import DEPARTMENTS, EVENING_MIN, FINAL_ON, FIRST_ON, MORNING_MIN, STOP
 from seed.shift import Shift
@@ -33,12 +34,14 @@ class Studio:
             return Random(f"{seed} {name}")  # noqa: S311 - a scenario, not a secret
 
         self.journal = Journal()
+        self._days = len(recorded_dates())
         self.floor = Floor(stream("desks"), self.journal)
         self.fates = Fates(stream("fates"))
         self.office = Office(stream("office"), self.journal)
         self.shift = Shift(self.floor, lambda scene: self.fates.next(scene) == CHECK)
         self.retakes = Retakes(stream("retakes"), self.journal, self.floor, self.fates)
         self.supervision = Supervision(stream("supervision"), self.journal, self.floor, self.fates)
+        self.orders = Orders(self.journal, self.floor)
         self.talk = Talk(stream("talk"))
         self.mistakes = Mistakes(stream("mistakes"), self.floor)
         self.approvals = Approvals(stream("approvals"), self.journal)
@@ -95,6 +98,7 @@ class Studio:
             self.journal.post("producer", wishes)
             self.supervision.settle(wishes, now_min)
         self._post("producer", self.approvals.answers(on))
+        self.orders.morning(on, self._days - day)
         return self.journal.take_day()
 
     def _post(self, role: str, told: list[Told]) -> None:

@@ -74,6 +74,7 @@ def run_demo(
         if as_json:
             click.echo(json.dumps(impact, indent=2))
         else:
+            show_order(say, clients["producer"].get(f"/change-orders/{seed.APPROVED_ORDER}"))
             show_impact(say, retake, impact)
             _how_to_go_on(say, url, studio, secrets, retake, stay=stay)
         if stay:
@@ -193,6 +194,22 @@ def _post(say: Console, clients: Mapping[str, Client], days: Sequence[seed.Day])
                 progress.advance(task, len(post.events))
     took_s = time.monotonic() - began
     say.print(f"{count:,} events over HTTP in {took_s:.1f} s: {count / took_s:,.0f} a second")
+
+
+def show_order(say: Console, order: Mapping[str, Any]) -> None:
+    """Print what a priced order costs, line by line."""
+    price = order["price"]
+    say.rule(f"Change order {order['order']}, {order['standing']}")
+    say.print(f"Asked for by the {order['asked_by']}: {order['words']}\n")
+    table = Table(box=None, pad_edge=False)
+    for title in ("line", "change", "of", price["currency"]):
+        table.add_column(title, justify="right" if title == price["currency"] else "left")
+    for line, amount in zip(order["lines"], price["lines"], strict=True):
+        about = line.get("items") or [line.get("scene") or line.get("element") or line["what"]]
+        table.add_row(str(amount["line"]), line["change"], ", ".join(about), amount["amount"])
+    table.add_row("", "", "in all", price["total"])
+    say.print(table)
+    say.print(f"Its approval recorded {len(order['facts'])} facts.\n")
 
 
 def show_impact(say: Console, retake: Mapping[str, Any], impact: Mapping[str, Any]) -> None:

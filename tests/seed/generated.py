@@ -7,10 +7,13 @@ from functools import cache
 from typing import Any
 
 import seed
-from seed.journal import Day
+from seed.journal import Day, actor_of
+from service.planning.pricing import quoted
+from service.production.decide import Accepted, decide
 from service.production.evolve import fold
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event, read_event
+from service.vocabulary.kinds import told
 
 
 @cache
@@ -20,19 +23,51 @@ def generated() -> tuple[Day, ...]:
 
 def bodies() -> list[dict[str, Any]]:
     """Every event in order of position, as the log would hold it."""
-    told = [
-        (day, post, event) for day in generated() for post in day.posts for event in post.events
-    ]
+    return list(_bodies())
+
+
+@cache
+def _bodies() -> tuple[dict[str, Any], ...]:
+    log: list[dict[str, Any]] = []
+    for day in generated():
+        for post in day.posts:
+            for event in post.events:
+                recorded = {"recordedat": day.clock_at, "poster": post.role}
+                log.append({**event, "position": len(log) + 1, **recorded})
+                if event["type"] == "change-order.approved":
+                    log += [{**members, **recorded} for members in _facts_behind(log)]
+    return tuple(log)
+
+
+def _facts_behind(log: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The facts that the approval of an order, the last event so far, records behind itself."""
+    *before, approval = log
+    event = read_event(json.dumps(approval).encode())
+    decided = decide(fold(EMPTY, _standing(before)), [event], actor_of("producer"), None, quoted)
+    assert isinstance(decided, Accepted), decided
     return [
-        {**event, "position": place + 1, "recordedat": day.clock_at, "poster": post.role}
-        for place, (day, post, event) in enumerate(told)
+        {
+            "specversion": "1.0",
+            "id": made.id,
+            "source": made.source,
+            "type": made.fact.TYPE,
+            "subject": made.subject,
+            "time": approval["time"],
+            "cause": made.cause,
+            "data": told(made.fact),
+            "position": made.position,
+        }
+        for made in decided.events[1:]
     ]
 
 
 @cache
 def standing() -> tuple[Event, ...]:
     """What stands of the log: all events but those that were struck."""
-    log = bodies()
+    return _standing(bodies())
+
+
+def _standing(log: list[dict[str, Any]]) -> tuple[Event, ...]:
     struck = {body["data"]["position"] for body in log if body["type"] == "event.struck"}
     return tuple(
         read_event(json.dumps(body).encode()) for body in log if body["position"] not in struck

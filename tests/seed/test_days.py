@@ -80,7 +80,7 @@ def test_every_type_of_fact_is_told_and_each_event_is_in_order(seed_log: list[Da
                 types.add(event["type"])
                 identities.add((event["source"], event["id"]))
     assert types == set(CATALOGUE)
-    assert len(identities) == len(bodies())
+    assert len(identities) == sum("cause" not in body for body in bodies())
 
 
 def test_clock_and_times_run_forward_within_a_post(seed_log: list[Day]) -> None:
@@ -175,6 +175,21 @@ def test_props_are_approved_before_anybody_uses_them(seed_log: list[Day]) -> Non
     twice = [given for given in answers.values() if len(given) > 1]
     assert [[answer.answer for answer in given] for given in twice] == [["refused", "given"]]
     assert "before-approval" not in {mark for marks in state.marks.values() for mark in marks}
+
+
+def test_orders_are_approved_declined_and_withdrawn(seed_log: list[Day]) -> None:
+    orders = final_state().orders
+    assert [orders[code].standing for code in sorted(orders)] == [
+        "approved",
+        "declined",
+        "withdrawn",
+    ]
+    approved = orders[seed.APPROVED_ORDER]
+    assert approved.price is not None
+    assert approved.price.total > 0
+    assert {line.change for line in approved.lines} == {"redesign", "retime", "omit", "add", "fee"}
+    caused = [body["type"] for body in bodies() if "cause" in body]
+    assert caused == ["retake.called", "scene.retimed", "scene.omitted", "scene.listed"]
 
 
 def test_the_first_episodes_took_about_three_months(seed_log: list[Day]) -> None:
