@@ -12,8 +12,10 @@ from service.log.append import read_head
 from service.log.read import bodies, page
 from service.log.tokens import revoke
 from service.production.refusal import Code, Refusal
+from service.proofs.canonical import late_whole, splice
 from service.proofs.tree import append, leaf_hash, root
-from service.record import OpenStudio, Receipt, TokenRevokedError
+from service.record import OpenStudio, Receipt, TokenRevokedError, propose
+from service.vocabulary.facts.desks import WorkStarted
 from tests import recording
 from tests.recording import NAME, fact, post, posted, set_clock, worker
 from tests.telling import office_facts
@@ -238,3 +240,18 @@ def test_a_fault_of_the_database_records_nothing_and_is_raised(
     assert studio.view().state == before.state
     (receipt,) = posted(studio, [_note(1)])
     assert receipt.position == before.position + 1
+
+
+def test_a_later_version_of_a_type_is_said_in_the_body_and_is_not_content() -> None:
+    class Second(WorkStarted):
+        VERSION = 2
+
+    members = fact("work.started", "KESTREL-1/1", {"department": "layout"}, id="w")
+    first = propose(members, {"/data/mood": "grey"}, WorkStarted("layout"))
+    later = propose(members, {"/data/mood": "grey"}, Second("layout"))
+    assert b"typeversion" not in b"".join(first.prepared)
+    body = orjson.loads(splice(later.prepared, late_whole("position", 1)))
+    assert body["typeversion"] == 2
+    assert body["data"] == {"department": "layout"}
+    assert len(body["personal"]) == 64
+    assert later.content_hash == first.content_hash

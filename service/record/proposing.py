@@ -40,10 +40,13 @@ def propose(members: dict[str, Any], personal: dict[str, Any], fact: Fact) -> Pr
     """
     salt = packed = None
     prepared = body = prepare(members)
+    if fact.VERSION > 1:
+        # not content: the same again is a repeat, whichever release takes it
+        body = prepare({**members, "typeversion": fact.VERSION})
     if personal:
         salt = secrets.token_bytes(SALT_BYTES)
         packed = canonical(personal)
-        body = settle(prepared, late(personal=commitment(salt, personal)))
+        body = settle(body, late(personal=commitment(salt, personal)))
     return Proposed(
         members["source"],
         members["id"],

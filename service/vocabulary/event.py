@@ -1,6 +1,6 @@
 """A recorded event as the core sees it: a fact about a subject, with both its times."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -10,6 +10,7 @@ from msgspec import Struct
 from service.vocabulary.facts import CATALOGUE, Fact
 from service.vocabulary.instants import parse_instant
 from service.vocabulary.kinds import Member, Whole, members, reviver
+from service.vocabulary.upcasting import UPCASTERS, Upcaster, upcaster
 
 
 class Event(Struct, frozen=True, gc=False):
@@ -34,7 +35,10 @@ class Event(Struct, frozen=True, gc=False):
 
 
 class UnknownTypeError(LookupError):
-    """The body names a type this release does not know: a fault, never passed over."""
+    """The body names a type, or a version of it, that this release does not know.
+
+    A fault, never passed over.
+    """
 
 
 class _Body(Struct):
@@ -51,6 +55,7 @@ class _Body(Struct):
     data: msgspec.Raw
     posterrole: str = ""
     cause: str = ""
+    typeversion: int = 1
 
 
 def _same_in_log(member: Member) -> bool:
@@ -70,20 +75,43 @@ def _reader(cls: type[Fact]) -> Callable[[bytes], Any]:
     return lambda data: revive(msgspec.json.decode(data))
 
 
-_READERS = {type_: _reader(fact) for type_, fact in CATALOGUE.items()}
+def _reader_of_past(cls: type[Fact], upcast: Upcaster) -> Callable[[bytes], Any]:
+    revive = reviver(cls)
+    return lambda data: revive(upcast(msgspec.json.decode(data)))
+
+
+def readers_of(
+    catalogue: Mapping[str, type[Fact]], steps: Mapping[tuple[str, int], Upcaster]
+) -> dict[tuple[str, int], Callable[[bytes], Any]]:
+    """From the JSON of the data to the fact, by type and version, for every version there was.
+
+    Raises MissingUpcasterError.
+    """
+    made = {}
+    for type_, fact in catalogue.items():
+        for version in range(1, fact.VERSION):
+            past = upcaster(type_, version, fact.VERSION, steps)
+            made[type_, version] = _reader_of_past(fact, past)
+        made[type_, fact.VERSION] = _reader(fact)
+    return made
+
+
+_READERS = readers_of(CATALOGUE, UPCASTERS)
+_FIRST = {type_: read for (type_, version), read in _READERS.items() if version == 1}
 _read_body = msgspec.json.Decoder(_Body).decode
 
 
 def read_event(body: bytes) -> Event:
     """The event of a body as the log holds it.
 
-    Raises UnknownTypeError for a type that is not in the catalogue, msgspec.DecodeError for what
-    is not the body of an event.
+    One of a past version is read as the present one. Raises UnknownTypeError for a type or version
+    that is not in the catalogue, msgspec.DecodeError for what is not the body of an event.
     """
     said = _read_body(body)
-    read = _READERS.get(said.type)
+    version = said.typeversion
+    read = _FIRST.get(said.type) if version == 1 else _READERS.get((said.type, version))
     if read is None:
-        raise UnknownTypeError(said.type)
+        raise UnknownTypeError(said.type if version == 1 else f"{said.type}, version {version}")
     return Event(
         said.position,
         said.source,

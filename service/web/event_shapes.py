@@ -119,6 +119,10 @@ _RECORDED = {
                     "type": "string",
                     "description": "The change order whose approval recorded it, where one did.",
                 },
+                "typeversion": {
+                    "type": "integer",
+                    "description": "The version of its type; 1 where none is said.",
+                },
                 "personal": {
                     "type": "string",
                     "description": "The commitment to its personal text, where it has some.",

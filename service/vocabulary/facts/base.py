@@ -17,10 +17,14 @@ class Role(StrEnum):
 
 
 class Fact:
-    """Base of all facts. A fact is a frozen dataclass whose members are made with `says`."""
+    """Base of all facts. A fact is a frozen dataclass whose members are made with `says`.
+
+    `VERSION` counts what its members have meant: `upcasting` reads the versions before.
+    """
 
     __slots__ = ()
     TYPE: ClassVar[str]
+    VERSION: ClassVar[int] = 1
     SUBJECTS: ClassVar[frozenset[Form]]
     ROLES: ClassVar[frozenset[Role]]
 

@@ -11,7 +11,16 @@ from service.web.pointers import FieldError, step
 from service.web.schemas.fields import Matches, OpenSchema, moment_field, said, text_field
 from service.web.schemas.messages import NOT_AN_OBJECT, Told
 
-OWN = ("position", "recordedat", "poster", "posterrole", "personal", "withheld", "cause")
+OWN = (
+    "position",
+    "recordedat",
+    "poster",
+    "posterrole",
+    "personal",
+    "withheld",
+    "cause",
+    "typeversion",
+)
 TRACE = ("traceparent", "tracestate")
 WHOLE_32 = 2**31
 _NAME = re.compile(r"[a-z0-9]{1,64}")
