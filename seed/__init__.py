@@ -10,7 +10,7 @@ from typing import Any
 from seed.dates import wall_min
 from seed.journal import Day, Post
 from seed.orders import APPROVED as APPROVED_ORDER
-from seed.scenario import DEPARTMENTS, FINAL_ON, FIRST_ON, SHOW, STUDIO, ZONE
+from seed.scenario import DEPARTMENTS, FINAL_ON, FIRST_ON, SHOW, STUDIO, STUDIO_TITLE, ZONE
 from seed.studio import Studio
 from service.vocabulary.instants import format_min
 
@@ -18,6 +18,7 @@ __all__ = [
     "APPROVED_ORDER",
     "DEPARTMENTS",
     "STUDIO",
+    "STUDIO_TITLE",
     "ZONE",
     "Day",
     "Post",

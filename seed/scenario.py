@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import Any, Final, NamedTuple
 
 STUDIO: Final = "saltmarsh"
+STUDIO_TITLE: Final = "Saltmarsh Pictures"
 ZONE: Final = "Europe/Copenhagen"
 SHOW: Final = "TIDEWICK"
 SHOW_TITLE: Final = "The Tidewick Mail"

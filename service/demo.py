@@ -129,7 +129,7 @@ def _make_studio(settings: Settings, database_url: str) -> tuple[str, dict[str, 
             names = [seed.STUDIO, *(f"{seed.STUDIO}-{number}" for number in numbers)]
             studio = next(name for name in names if name not in taken)
             clock_at_us = parse_instant(seed.opening_clock())
-            studios.make_studio(connection, studio, "simulated", clock_at_us)
+            studios.make_studio(connection, studio, "simulated", clock_at_us, seed.STUDIO_TITLE)
             secrets = {
                 poster.name: tokens.issue(
                     connection,

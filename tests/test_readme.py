@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -80,7 +81,11 @@ def _run(demo: Shown, code: str) -> list[str]:
 
 def _answers(demo: Shown, code: str) -> list[dict[str, object]]:
     """The JSON documents that commands print one after the other."""
-    told, decoder, found = "".join(_run(demo, code)), json.JSONDecoder(), []
+    return _documents("".join(_run(demo, code)))
+
+
+def _documents(told: str) -> list[dict[str, object]]:
+    decoder, found = json.JSONDecoder(), []
     while told:
         value, end = decoder.raw_decode(told)
         found.append(value)
@@ -141,6 +146,28 @@ def test_the_questions_of_a_supervisor(demo: Shown) -> None:
     assert impact["cautions"]
 
 
+def test_what_retakes_cost_and_a_price_on_paper(demo: Shown, tmp_path: Path) -> None:
+    asked, printed = blocks("sh", "What retakes cost, and a price on paper")
+    done = subprocess.run(
+        ["bash", "-euo", "pipefail", "-c", asked + printed],
+        env=demo.environ(),
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    rates, totals, receipts = _documents(done.stdout)
+    assert rates["currency"] == "EUR"
+    assert len(totals["items"]) > 3  # type: ignore[arg-type]  # a list
+    assert receipts["receipts"]
+    assert (tmp_path / "may.csv").read_bytes().startswith(b"retake,show,episode,called_on,month,")
+    page = (tmp_path / "quotation.html").read_text()
+    assert "CO-PRINTED" in page
+    assert "350.00" in page
+    assert (tmp_path / "quotation.pdf").read_bytes().startswith(b"%PDF-")
+
+
 def test_the_replay_of_an_auditor(demo: Shown) -> None:
     (code,) = blocks("sh", "An auditor replays")
     then, led_there = _answers(demo, code)
@@ -188,7 +215,7 @@ def test_the_commands_for_a_studio_of_ones_own(demo: Shown) -> None:
     lines = [line for line in code.splitlines() if not line.endswith(" serve")]
     assert len(lines) == 4
     for line in lines:
-        words = line.removeprefix(".venv/bin/retake-ledger ").split()
+        words = shlex.split(line.removeprefix(".venv/bin/retake-ledger "))
         done = subprocess.run(
             [*COMMAND, *words],
             env=environ_of(demo.data),
