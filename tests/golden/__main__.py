@@ -1,0 +1,105 @@
+"""Add to the golden log what `told.BATCHES` tells and it does not have, through the write path.
+
+    python -m tests.golden
+
+A server of its own is started for it. What the log has stays byte for byte as it is.
+"""
+
+import shutil
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine
+
+from service.log.append import append_rows, lock_head
+from service.log.embedded import ensure_running, stop
+from service.log.engine import service_engine
+from service.log.migrate import migrate
+from service.log.read import bodies
+from service.planning.pricing import quoted
+from service.production.refusal import Refusal
+from service.proofs.tree import append, leaf_hash
+from service.settings import Settings
+from service.studio import View
+from service.vocabulary.event import read_event
+from service.vocabulary.instants import parse_instant
+from service.vocabulary.money import money_text
+from tests import recording
+from tests.golden import files, told
+from tests.log.recording import make_row
+from tests.recording import NAME, fact, posted, set_clock, worker
+
+SOURCE = "/golden"
+
+
+def main() -> None:
+    """Start a server, put the golden log into it, tell what is new, and add that to the files."""
+    folder = Path(tempfile.mkdtemp(prefix="rl-"))
+    folder.chmod(0o711)  # so that the account which root runs the server as can pass
+    try:
+        url = ensure_running(folder / "data", durable=False)
+        migrate(url)
+        engine = service_engine(url, Settings.from_environment({"HOME": "/"}))
+        count = len(files.bodies())
+        recording.make(engine, told.BATCHES[0].clock_at)
+        _put_in(engine)
+        _tell(engine)
+        with engine.connect() as connection:
+            new = [body for _, body in bodies(connection, NAME, count)]
+        engine.dispose()
+    finally:
+        stop(folder / "data")
+        shutil.rmtree(folder)
+    if new:
+        files.add(new)
+    print(f"{len(new)} events added")
+
+
+def _put_in(engine: Engine) -> None:
+    """The golden log as it is, in the database."""
+    with engine.begin() as connection:
+        head = lock_head(connection, NAME)
+        rows, frontier, recorded_us = [], head.frontier, head.recorded_at_us
+        for position, body in enumerate(files.bodies(), 1):
+            event = read_event(body)
+            nodes, frontier = append(frontier, position - 1, leaf_hash(body))
+            recorded_us = event.recorded_us
+            named = {"source": event.source, "id": event.id, "type": event.fact.TYPE}
+            more = {"recorded_at_us": recorded_us, "body": body, "nodes": nodes}
+            rows.append(make_row(position, subject=event.subject, **named, **more))
+        after = head._replace(position=len(rows), frontier=frontier, recorded_at_us=recorded_us)
+        append_rows(connection, NAME, rows, after)
+
+
+def _tell(engine: Engine) -> None:
+    studio = worker(engine)
+    known = {read_event(body).id for body in files.bodies()}
+    for batch in told.BATCHES:
+        if f"{batch.name}-1" in known:
+            continue
+        set_clock(engine, batch.clock_at)
+        events = [
+            fact(type_, subject, _filled_in(data, studio.view(), parse_instant(batch.clock_at)),
+                 id=f"{batch.name}-{place}", at=batch.clock_at, source=SOURCE)
+            for place, (type_, subject, data) in enumerate(batch.facts, 1)
+        ]  # fmt: skip
+        posted(studio, events, role=batch.role)
+
+
+def _filled_in(data: dict[str, Any], view: View, at_us: int) -> dict[str, Any]:
+    """The data with what only the log knows."""
+    if data.get("position") == told.LAST:
+        return {**data, "position": view.position}
+    if told.QUOTED not in data:
+        return data
+    quote = quoted(view.state, data["order"], at_us)
+    assert not isinstance(quote, Refusal), quote
+    lines = [{"line": one.number, "amount": money_text(one.amount)} for one in quote.lines]
+    figures = {"currency": quote.currency, "total": money_text(quote.total), "lines": lines}
+    kept = {name: value for name, value in data.items() if name != told.QUOTED}
+    return {**kept, **figures, "position": view.position}
+
+
+if __name__ == "__main__":
+    main()
