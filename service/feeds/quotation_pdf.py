@@ -159,16 +159,21 @@ class _Table:
     def _draw(self, cells: Sequence[_Cell], *, bold: bool = False, low: bool = False) -> None:
         paper = self._paper
         lines = self._lines(cells, bold)
-        top, most = paper.get_y(), max(lines)
-        for (cell, at, width), count in zip(self._placed(cells), lines, strict=True):
+        top, most, page = paper.get_y(), max(lines), paper.page
+        placed = zip(self._placed(cells), lines, strict=True)
+        # the long ones last: one that is longer than the page ends on another
+        for (cell, at, width), count in sorted(placed, key=lambda one: one[1]):
             text, y = paper.known(cell.text), top + (most - count) * _LINE_MM * low
             if count > 1:
                 paper.set_xy(at, y)
-                paper.multi_cell(width, _LINE_MM, text, align="R" if cell.right else "L")
+                align = "R" if cell.right else "L"
+                paper.multi_cell(width, _LINE_MM, text, align=align, new_x="LMARGIN", new_y="NEXT")
             elif text:  # much the fastest way to write one line
                 x = at + width - self._width(cell.text, bold) if cell.right else at
                 paper.text(x, y + _BASE_MM, text)
-        paper.set_xy(paper.l_margin, top + most * _LINE_MM)
+        paper.set_x(paper.l_margin)
+        if paper.page == page:
+            paper.set_y(top + most * _LINE_MM)
 
 
 def quotation_pdf(told: Sheet, made_at: datetime, paper: str) -> bytes:
