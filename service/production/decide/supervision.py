@@ -11,6 +11,7 @@ from service.production.decide.asking import (
 from service.production.decide.retakes import calls, reopens
 from service.production.evolve.retakes import grown_reach, redo_seeds
 from service.production.refusal import Code, Reason
+from service.production.route import APPROVAL
 from service.production.state import Draft, LookAt, Retake, item_of, visit_of
 from service.production.visits import Phase
 from service.vocabulary.event import Event
@@ -45,6 +46,9 @@ def visit_put_first(draft: Draft, event: Event, fact: facts.VisitPutFirst) -> Re
         yield from the_item(draft, event.subject)
         return
     against = list(on_route(event.subject, found, fact.department))
+    if fact.department == APPROVAL and not against:
+        detail = "nobody works at an approval, so there is no order to put it into"
+        against.append(Reason(Code.CONTRADICTION, detail, "/data/department"))
     yield from against
     if not against:
         take = visit_of(draft, event.subject, fact.department).current

@@ -38,25 +38,15 @@ def applied_in_order(draft: Draft, event: Event, fact: Any, move: Move) -> bool:
     if move is _START:
         if not surely_regular(draft, item, department, visits, at_us):
             return False
-    elif move is _HAND_OFF and not _surely_had_all(draft, before):
-        return False
+    elif move is _HAND_OFF:
+        last = before.entries[-1] if before.entries else None
+        # what began with anything unusual may go without it still
+        if last is None or last.move is not _START or last.position in draft.marks:
+            return False
     visits = visits.copy()
     visits[department] = visit
     draft.visits[item] = visits
     draft.latest[item] = at_us
-    return True
-
-
-def _surely_had_all(draft: Draft, visit: Visit) -> bool:
-    """Whether the open take began, with nothing unusual: what it began without may be missing."""
-    if visit.takes[-1].started_us < 0:
-        return False
-    marks = draft.marks
-    for entry in reversed(visit.entries):
-        if entry.position in marks:
-            return False
-        if entry.move is _START:
-            break
     return True
 
 

@@ -223,7 +223,9 @@ def test_an_answer_is_not_dated_before_the_asking() -> None:
     assert [(reason.code, reason.member) for reason in reasons] == [(Code.TIME_ORDER, "/time")]
 
 
-@pytest.mark.parametrize("type_", ["hand-out.made", "work.started", "hand-off.made"])
+@pytest.mark.parametrize(
+    "type_", ["hand-out.made", "work.started", "hand-off.made", "visit.put-first"]
+)
 def test_no_desk_answers_for_it(type_: str) -> None:
     data = {"department": "approval", "artist": "a1"}
     assert against(told(), type_, **data) == [(Code.CONTRADICTION, "/data/department")]
@@ -253,6 +255,16 @@ def test_a_route_names_where_the_approval_holds_and_no_department_so() -> None:
 
 
 # what comes before the approval
+
+
+def test_a_hand_off_is_looked_at_though_its_start_is_not_the_last_thing_told() -> None:
+    story = told()
+    story.desk(SCENE, "layout", start=NINE, end=TEN)
+    data = {"department": "animation"}
+    story.tell("work.started", SCENE, data, at=TEN)
+    story.tell("hand-out.made", SCENE, {**data, "artist": "a1"}, at=ELEVEN)
+    off = story.tell("hand-off.made", SCENE, data, at=NOON)
+    assert story.marks(off) == ("before-approval",)
 
 
 def test_a_hand_off_before_the_approval_is_irregular() -> None:
