@@ -250,8 +250,12 @@ class Studio:
 
     def struck_at(self, position: int) -> frozenset[int]:
         """Positions of the events that were struck when the log stood at a position."""
+        return frozenset(self.strikes_at(position))
+
+    def strikes_at(self, position: int) -> dict[int, int]:
+        """The same, each with the position of its strike."""
         with self._lock:
-            return frozenset(known for known, at in self._struck.items() if at <= position)
+            return {known: at for known, at in self._struck.items() if at <= position}
 
     def as_it_happened(self, at_us: int, until: int) -> Retold:
         """The state as the log up to a position tells it to have been at an instant.

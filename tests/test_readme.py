@@ -168,10 +168,13 @@ def test_what_retakes_cost_and_a_price_on_paper(demo: Shown, tmp_path: Path) -> 
 
 
 def test_the_replay_of_an_auditor(demo: Shown) -> None:
-    (code,) = blocks("sh", "An auditor replays")
+    code, diary = blocks("sh", "An auditor replays")
     then, led_there = _answers(demo, code)
     assert then["scenes"]
     assert led_there
+    told = _run(demo, diary)
+    assert told[0].startswith("TIDEWICK-108: what happened")
+    assert any("was listed" in line for line in told)
 
 
 def test_the_record_proves_itself_with_and_without_our_program(demo: Shown, tmp_path: Path) -> None:

@@ -43,9 +43,7 @@ class ImportedError(ValueError):
 
 
 class Aim(NamedTuple):
-    """The studio to make, with its title and clock; a simulated one begins at the record's end
-    unless said.
-    """
+    """The studio to make. Unless said, a simulated clock begins where the record ends."""
 
     studio: str
     clock: Clock = "real"

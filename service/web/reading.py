@@ -85,11 +85,18 @@ class Page:
     def next_cursor(self, items: Sequence[object]) -> str | None:
         """The cursor of what follows, if more does."""
         offset = self.offset + self.limit
-        if offset >= len(items):
-            return None
+        return None if offset >= len(items) else self.cursor_at(offset)
+
+    def cursor_at(self, offset: int) -> str:
+        """The cursor of what follows a place in the list."""
         reading = self.reading
         place = Place(reading.position, reading.now_min, offset)
         return make_cursor(place, _sealed(self.filters))
+
+    def link_to(self, made: Response, cursor: str) -> None:
+        """Say in an answer where what follows is to be had."""
+        arguments = {**self.filters, "limit": self.limit}
+        made.headers["Link"] = negotiation.link_next(request.path, arguments, cursor)
 
 
 def _sealed(filters: Mapping[str, Any]) -> dict[str, Any]:
@@ -174,6 +181,5 @@ def page_answer(
 
     made = answer(page.reading, make, *also)
     if cursor is not None:
-        arguments = {**page.filters, "limit": page.limit}
-        made.headers["Link"] = negotiation.link_next(request.path, arguments, cursor)
+        page.link_to(made, cursor)
     return made

@@ -5,6 +5,7 @@ from flask import Blueprint
 from service.web.api.checkpoints import checkpoints
 from service.web.api.clock import clock
 from service.web.api.departments import departments
+from service.web.api.diary import diary
 from service.web.api.elements import elements
 from service.web.api.episodes import episodes
 from service.web.api.events import events
@@ -33,6 +34,7 @@ BLUEPRINTS: tuple[Blueprint, ...] = (
     episodes,
     scenes,
     replay,
+    diary,
     trail,
     departments,
     notes,

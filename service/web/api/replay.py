@@ -8,10 +8,10 @@ from typing import Any
 import orjson
 from flask import Blueprint, Response, g, request
 
-from service.log.about import About, events_about
+from service.log.about import events_about
 from service.log.read import position_at
 from service.production.decide import Retold
-from service.production.state import State
+from service.projections.diary import about_episode
 from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
 from service.web import negotiation
 from service.web.access import require
@@ -120,7 +120,7 @@ def _page(then: _Then, episode: str, after: int, limit: int) -> tuple[list[bytes
         rows = events_about(
             connection,
             g.token.studio,
-            _about(reading.state, episode),
+            about_episode(reading.state, episode),
             after=after,
             limit=limit + 1,
             until_position=reading.position,
@@ -129,19 +129,6 @@ def _page(then: _Then, episode: str, after: int, limit: int) -> tuple[list[bytes
         )
     page = rows[:limit]
     return shown_events(page, g.token), page[-1].position if len(rows) > limit else None
-
-
-def _about(state: State, episode: str) -> About:
-    """What has to do with an episode: elements its scenes use, retakes that reach it."""
-    scenes = state.episodes[episode].scenes
-    items = {episode, *scenes}
-    elements = {name for scene in scenes for name in state.scenes[scene].elements}
-    calls = [
-        retake.position
-        for retake in state.retakes.values()
-        if any(step.node[0] in items for step in retake.reach)
-    ]
-    return About(episode, sorted(elements), calls)
 
 
 def _then(asked: Mapping[str, Any], episode: str) -> _Then:

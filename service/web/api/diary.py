@@ -1,0 +1,111 @@
+"""An episode's history as a readable diary."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import orjson
+from flask import Blueprint, Response, g
+
+from service.feeds import table
+from service.projections.diary import Told, read_diary
+from service.web import negotiation
+from service.web.access import require
+from service.web.described import Answer, describe
+from service.web.negotiation import JSON
+from service.web.reading import Page, answer, answer_as, found, read_page
+from service.web.recorded import texts_at
+from service.web.representation import diary as shown
+from service.web.representation.values import Shown
+from service.web.schemas import diary as shapes
+from service.web.schemas.reading import PAGE_HEADERS
+from service.web.services import services
+from service.web.visibility import withheld
+
+diary = Blueprint("diary", __name__)
+
+PLAIN = "text/plain"
+_CSV = {"type": "string", "description": "RFC 4180: a header, CRLF, UTF-8; the same page."}
+_TEXT = {"type": "string", "description": "A paragraph for each entry; the same page."}
+
+
+@diary.get("/episodes/<episode>/diary")
+@describe(
+    "An episode's history as a readable diary",
+    tag="episodes",
+    details="Every event about the episode, its scenes, the elements they use and the retakes that "
+    "reach it, in the order in which it was recorded: what it says, when it happened, when it was "
+    "recorded and by whom, and what it changed as the record was then. Struck ones stay, marked; "
+    "so do their strikes. The pages of one diary are of one position; `Link` leads to the next "
+    "in every media type. In CSV a text that a spreadsheet would run as a formula begins with an "
+    "apostrophe.",
+    query=shapes.DIARY_QUERY,
+    answers={
+        200: Answer(
+            "A page of entries.",
+            {JSON: shapes.DIARY, table.MEDIA_TYPE: _CSV, PLAIN: _TEXT},
+            PAGE_HEADERS,
+        )
+    },
+    problems=("not-found", "not-yet", "not-acceptable"),
+)
+@require()
+def show_diary(episode: str) -> Response:
+    """A page of the diary, the earliest recorded first."""
+    media_type = negotiation.answered_type(JSON, table.MEDIA_TYPE, PLAIN)
+    page = read_page(negotiation.query_of(shapes.DIARY_QUERY))
+    reading = page.reading
+    found(reading.state.episodes.get(episode), f"episode {episode}")
+    entries, more = _entries(page, episode)
+    cursor = page.cursor_at(entries[-1]["position"]) if more else None
+    made = _made(page, episode, media_type, entries, cursor)
+    if cursor is not None:
+        page.link_to(made, cursor)
+    made.vary.add("Accept")
+    return made
+
+
+def _made(
+    page: Page, episode: str, media_type: str, entries: list[Shown], cursor: str | None
+) -> Response:
+    if media_type == table.MEDIA_TYPE:
+        rows = map(shown.cells, entries)
+        return answer_as(
+            page.reading, table.CONTENT_TYPE, lambda: table.csv_bytes(shown.COLUMNS, rows)
+        )
+    if media_type == PLAIN:
+        content_type = f"{PLAIN}; charset=utf-8"
+        return answer_as(
+            page.reading, content_type, lambda: shown.diary_text(episode, entries).encode()
+        )
+    beside = {} if cursor is None else {"next": cursor}
+    return answer(page.reading, lambda: {"items": entries, **beside})
+
+
+def _entries(page: Page, episode: str) -> tuple[list[Shown], bool]:
+    """The entries of a page, and whether more follow."""
+    reading = page.reading
+    with services().engine.connect() as connection:
+        told = read_diary(
+            connection,
+            reading.view.studio,
+            reading.state,
+            episode,
+            after=page.offset,
+            limit=page.limit,
+            until=reading.position,
+        )
+        texts = texts_at(connection, g.token, {one.event.position: _said(one) for one in told.page})
+    return [
+        shown.shown_entry(
+            one,
+            texts.get(one.event.position, {}),
+            withheld=withheld(g.token, one.event.fact.TYPE),
+        )
+        for one in told.page
+    ], told.more
+
+
+def _said(told: Told) -> Mapping[str, Any]:
+    """What visibility asks of an event that has personal text."""
+    said: Mapping[str, Any] = orjson.loads(told.stored.body)
+    return said

@@ -1,0 +1,179 @@
+"""An episode's diary: what happened, and what it changed as the record was then."""
+
+import csv
+import io
+from typing import Any
+
+import pytest
+from sqlalchemy import Engine
+
+from service.projections import diary as walked
+
+from ..paper import Paper, another_worker
+
+DIARY = "/episodes/KESTREL-1/diary"
+SCENE = "KESTREL-1/1"
+CALL = {
+    "retake": "R1",
+    "kind": "retake",
+    "urgency": "must-fix",
+    "back_to": "layout",
+    "strands": ["character"],
+    "share": 1,
+    "items": [SCENE],
+    "why": "=Too dark.",
+}
+
+
+@pytest.fixture
+def told(opened: Paper) -> tuple[Paper, dict[str, int]]:
+    """Layout of a scene, one fact late, one struck, a retake called and withdrawn."""
+    at: dict[str, int] = {}
+    opened.move_clock("2031-03-04T15:00:00Z")
+    opened.desk(SCENE, "layout", start="2031-03-03T09:00:00Z", end="2031-03-03T13:00:00Z")
+    at["other"] = opened.tell("note.given", "KESTREL-2/1", _note("N1"))
+    at["note"] = opened.tell("note.given", SCENE, _note("N2"))
+    at["late"] = opened.record(
+        opened.event("hand-out.made", SCENE, {"department": "layout", "artist": "L7"})
+        | {"time": "2031-03-03T08:30:00Z"}
+    )
+    at["slip"] = opened.tell("work.started", "KESTREL-1/2", {"department": "layout"})
+    at["call"] = opened.tell("retake.called", "KESTREL", CALL)
+    at["strike"] = opened.tell("event.struck", "studio", {"position": at["slip"], "why": "Slip."})
+    at["withdrawn"] = opened.tell("retake.withdrawn", "KESTREL", {"retake": "R1"})
+    return opened, at
+
+
+def _note(code: str) -> dict[str, str]:
+    return {"note": code, "to": "paint", "text": "The moon is too low."}
+
+
+def entries(paper: Paper, who: str = "supervisor", query: str = "?limit=200") -> dict[int, Any]:
+    return {entry["position"]: entry for entry in paper.get(DIARY + query, who)["items"]}
+
+
+def changed(entry: dict[str, Any]) -> list[tuple[str, str, int, str]]:
+    return [tuple(change.values()) for change in entry["changes"]]
+
+
+def test_what_each_event_says_and_changed(told: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = told
+    shown = entries(paper)
+    assert at["other"] not in shown
+    assert list(shown) == sorted(shown)
+    note = shown[at["note"]]
+    assert note["sentence"] == f"Note N2 on {SCENE} was given to paint."
+    assert note["words"] == {"/data/text": "The moon is too low."}
+    assert (note["poster"], note["role"]) == ("supervisor", "supervisor")
+    assert (note["delivery"], note["changes"], note["late"]) == (None, [], False)
+    call = shown[at["call"]]
+    # layout was handed off: it gets a second take; nothing behind it had begun
+    assert (SCENE, "layout", 2, "reopened") in changed(call)
+    assert call["delivery"]["before"] is not None
+    # withdrawn before anybody began: the take that it opened is gone
+    assert (SCENE, "layout", 2, "cancelled") in changed(shown[at["withdrawn"]])
+
+
+def test_late_and_struck_facts_are_marked(told: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = told
+    shown = entries(paper)
+    late = shown[at["late"]]
+    assert late["late"]
+    assert late["time"] < late["recordedat"]
+    slip, strike = shown[at["slip"]], shown[at["strike"]]
+    assert slip["struck_at"] == at["strike"]
+    assert changed(slip) == [("KESTREL-1/2", "layout", 1, "started")]
+    assert changed(strike) == [("KESTREL-1/2", "layout", 1, "in_tray_again")]
+    assert strike["struck_at"] is None
+    assert strike["words"] == {"/data/why": "Slip."}
+
+
+def test_the_dates_are_those_of_the_impact(told: tuple[Paper, dict[str, int]]) -> None:
+    paper, _ = told
+    checked = 0
+    for position, entry in entries(paper).items():
+        if entry["delivery"] is None:
+            continue
+        impact = paper.get(f"/events/{position}/impact")
+        (mine,) = [one for one in impact["episodes"] if one["episode"] == "KESTREL-1"] or [None]
+        if mine is None:
+            continue
+        checked += 1
+        assert entry["delivery"] == {
+            "before": mine["delivery_before"],
+            "after": mine["delivery_after"],
+            "margin_workdays_before": mine["margin_workdays_before"],
+            "margin_workdays_after": mine["margin_workdays_after"],
+        }
+    assert checked > 8
+
+
+def test_page_by_page_and_in_another_worker_it_is_the_same(
+    told: tuple[Paper, dict[str, int]], engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    paper, _ = told
+    whole = list(entries(paper).values())
+    assert paper.all_pages(DIARY, 3) == whole
+    for walked_max in (0, 2):
+        monkeypatch.setattr(walked, "WALKED_EVENTS_MAX", walked_max)
+        paper.app = another_worker(engine)
+        assert paper.all_pages(DIARY, 4) == whole
+
+
+def test_pages_are_of_one_position(told: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = told
+    first = paper.get(f"{DIARY}?limit=3")
+    later = paper.tell("note.given", SCENE, _note("N3"))
+    rest = paper.get(f"{DIARY}?limit=200&cursor={first['next']}")
+    assert rest["position"] == first["position"]
+    assert [entry["position"] for entry in rest["items"]][-1] == at["withdrawn"]
+    assert later in entries(paper)
+
+
+def test_personal_text_is_for_those_who_may_read_it(told: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = told
+    assert entries(paper, "camera")[at["note"]]["words"]  # notes concern all desks
+    assert entries(paper, "camera")[at["strike"]]["words"] == {}
+    assert entries(paper, "auditor")[at["strike"]]["words"]
+
+
+def test_money_is_withheld_from_desks(opened: Paper) -> None:
+    line = {"change": "retime", "scene": SCENE, "frames": 160, "drawings": 80}
+    said = {"order": "CO-1", "asked_by": "client", "words": "More stars.", "lines": [line]}
+    raised = opened.event("change-order.raised", "KESTREL-1", said)
+    position = opened.record(raised)
+    kept = entries(opened, "layout")[position]
+    assert (kept["withheld"], kept["words"]) == (True, {})
+    assert "CO-1" not in kept["sentence"]
+    open_ = entries(opened)[position]
+    assert open_["sentence"].startswith("Change order CO-1 was raised")
+
+
+def test_as_csv_and_as_text(told: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = told
+    answer = paper.ask(f"{DIARY}?limit=200", headers={"Accept": "text/csv"})
+    assert answer.content_type.startswith("text/csv")
+    rows = list(csv.DictReader(io.StringIO(answer.get_data(as_text=True), newline="")))
+    shown = entries(paper)
+    assert [int(row["position"]) for row in rows] == list(shown)
+    by_position = {int(row["position"]): row for row in rows}
+    assert by_position[at["call"]]["words"] == "'=Too dark."
+    assert by_position[at["slip"]]["struck_at"] == str(at["strike"])
+    assert by_position[at["slip"]]["changes"] == "layout take 1 started"
+    assert by_position[at["late"]]["marks"] == "late"
+    answer = paper.ask(f"{DIARY}?limit=200", headers={"Accept": "text/plain"})
+    text = answer.get_data(as_text=True)
+    assert f"event {at['slip']}, recorded 2031-03-04T15:00:00Z by supervisor" in text
+    assert f"struck by event {at['strike']}" in text
+    assert "marked: late" in text
+    part = paper.ask(f"{DIARY}?limit=3", headers={"Accept": "text/plain"})
+    assert 'rel="next"' in part.headers["Link"]
+    assert "Accept" in part.vary
+
+
+def test_what_is_asked_wrongly(opened: Paper) -> None:
+    assert opened.refused("/episodes/KESTREL-9/diary")[0] == 404
+    assert opened.refused(f"{DIARY}?limit=201")[0] == 400
+    assert opened.refused(f"{DIARY}?cursor=x")[2] == [("?cursor", "wrong-cursor")]
+    answer = opened.ask(DIARY, headers={"Accept": "image/png"})
+    assert answer.status_code == 406
