@@ -314,7 +314,7 @@ def _how_to_go_on(
     if not stay:
         say.print(f"Start the service again: {sys.argv[0]} serve --port {port}", soft_wrap=True)
     say.print(f"It answers at {url}. Tokens of the demo studio {studio}:")
-    for role in ("supervisor", "office", "auditor", "layout"):
+    for role in ("supervisor", "office", "producer", "auditor", "layout"):
         say.print(f"  {role:<11}{secrets[role]}", soft_wrap=True)
     bearer = f"-H 'Authorization: Bearer {secrets['supervisor']}'"
     code = retake["data"]["retake"]

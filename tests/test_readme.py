@@ -10,6 +10,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -99,7 +100,16 @@ def test_the_demo_shows_what_a_retake_moves(demo: Shown) -> None:
     assert "is missed" in demo.text
     assert "holds" in demo.text
     assert re.search(r"[\d,]+ events over HTTP", demo.text)
-    assert {"supervisor", "office", "auditor", "layout"} <= demo.tokens.keys()
+    assert {"supervisor", "office", "producer", "auditor", "layout"} <= demo.tokens.keys()
+
+
+def test_the_demo_shows_what_an_order_costs(demo: Shown) -> None:
+    assert "Change order CO-1, approved" in demo.text
+    (total,) = re.findall(r"in all +(\d+\.\d\d)$", demo.text, re.MULTILINE)
+    shown = demo.text.split("Change order")[1].split("Retake R-")[0]
+    amounts = re.findall(r"^[1-9] .* (-?\d+\.\d\d)$", shown, re.MULTILINE)
+    assert len(amounts) == 5
+    assert sum(map(Decimal, amounts)) == Decimal(total)
 
 
 def test_the_curl_lines_it_prints_work(demo: Shown) -> None:
@@ -144,6 +154,24 @@ def test_the_questions_of_a_supervisor(demo: Shown) -> None:
     assert len(designs["items"]) == 1  # type: ignore[arg-type]  # a list
     assert impact["reopened"]
     assert impact["cautions"]
+
+
+def test_the_price_of_a_change(demo: Shown) -> None:
+    (code,) = blocks("sh", "A change is priced")
+    raised, quote = _answers(demo, code)
+    assert len(raised["receipts"]) == 1  # type: ignore[arg-type]  # a list
+    assert quote["order"] == "CO-31"
+    (script,) = blocks("python", "A change is priced")
+    done = subprocess.run(
+        [sys.executable, "-c", script],
+        env=demo.environ(),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    ids = [line.split()[1] for line in done.stdout.splitlines()]
+    assert ids == ["co-31-a", "co-31-a/1", "co-31-a/2"]
 
 
 def test_what_retakes_cost_and_a_price_on_paper(demo: Shown, tmp_path: Path) -> None:
