@@ -58,6 +58,13 @@ def _fact(type_: str, subject: str, data: object = None, **changed: object) -> d
     return {**made, "data": {} if data is None else data, **changed}
 
 
+# of a show without a rate card: it cannot be quoted
+ORDER = _fact(
+    "change-order.raised",
+    "KESTREL-1",
+    {"order": "CO-1", "asked_by": "client", "words": "A longer goodbye.", "lines": []},
+    id="ordered",
+)
 _NOTE = _fact("note.given", "KESTREL-1/1", {"note": "N-9", "to": "layout", "text": "Higher."})
 WRONG = _fact(
     "route.laid",
@@ -136,6 +143,9 @@ ASKED: tuple[Asked, ...] = (
     Asked("invalid-event", "PUT", "/clock", body={"then": 1}, kind=JSON, holder="office"),
     Asked("contradiction", "POST", "/events", body=_RETAKE),
     Asked("contradiction", "POST", "/what-if", body=[_NOTE, _RETAKE], kind=BATCH),
+    Asked("not-acceptable", "GET", "/reports/retakes", headers={"Accept": "image/png"}),
+    Asked("no-quote", "GET", "/change-orders/CO-1/quote"),
+    Asked("no-quote", "GET", "/change-orders/CO-1/quotation"),
     Asked("not-yet", "GET", "/shows?min_position=9999"),
 )  # fmt: skip
 

@@ -25,8 +25,8 @@ class ErrorShown(Shown):
     pointer = fields.String(
         required=True,
         metadata=described(
-            "A JSON pointer into the body, beginning with the event's place in a batch; "
-            "?name is an argument of the query."
+            "A JSON pointer into the body, beginning with the event's place in a batch; of a "
+            "quote, into the event that raised the order; ?name is an argument of the query."
         ),
     )
     detail = fields.String(required=True, metadata=described("What is wrong and the remedy."))
