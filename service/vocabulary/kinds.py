@@ -312,9 +312,10 @@ def reviver(cls: type) -> Callable[[Mapping[str, Any]], Any]:
 def told(fact: Any) -> dict[str, Any]:
     """The JSON members of a dataclass made with `says`; those at their defaults are left out.
 
-    `reviver` of its class gives an equal one.
+    So is personal text, which the core has not. `reviver` of its class gives an equal one.
     """
-    values = ((member, getattr(fact, member.attribute)) for member in members(type(fact)))
+    public = (member for member in members(type(fact)) if not member.personal)
+    values = ((member, getattr(fact, member.attribute)) for member in public)
     return {
         member.name: member.kind.tell(value) for member, value in values if value != member.default
     }

@@ -7,11 +7,20 @@ from typing import Any
 import pytest
 
 from service.vocabulary import kinds
+from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.facts.desks import DepartmentStopped, HandOffRefused
-from service.vocabulary.facts.office import CalendarSet, CrewSet, RouteLaid, SceneListed
+from service.vocabulary.facts.office import (
+    CalendarSet,
+    CrewSet,
+    RouteLaid,
+    SceneListed,
+    SceneRetimed,
+)
+from service.vocabulary.facts.orders import ChangeOrderApproved, GateMove
 from service.vocabulary.facts.retakes import Dependent, RetakeCalled
 from service.vocabulary.instants import parse_instant
-from service.vocabulary.kinds import members, reviver
+from service.vocabulary.kinds import members, reviver, told
+from service.web.schemas.examples import example_event
 
 
 @pytest.mark.parametrize(
@@ -101,3 +110,18 @@ def test_a_dataclass_is_taken_apart_once() -> None:
 
     assert reviver(Small) is reviver(Small)
     assert reviver(Small)({"length": "00:10"}) == Small(10)
+
+
+@pytest.mark.parametrize("type_", CATALOGUE)
+def test_what_is_told_of_a_fact_revives_to_it(type_: str) -> None:
+    fact = reviver(CATALOGUE[type_])(example_event(type_)["data"])
+    assert reviver(CATALOGUE[type_])(told(fact)) == fact
+
+
+def test_members_at_their_defaults_are_left_out() -> None:
+    assert told(SceneRetimed(frames=96)) == {"frames": 96}
+    move = GateMove("KESTREL-1", "delivery", date(2031, 5, 5))
+    assert told(ChangeOrderApproved("CO-1", gates=(move,))) == {
+        "order": "CO-1",
+        "gates": [{"episode": "KESTREL-1", "gate": "delivery", "due_on": "2031-05-05"}],
+    }
