@@ -1,15 +1,20 @@
-"""What the keeper of a record runs: taking an export in."""
+"""What the keeper of a record runs: taking an export in, backups."""
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
 from rich.console import Console
-from rich.progress import Progress
+from rich.progress import Progress, TaskID
 
+from service.feeds import backups
+from service.feeds.backups import BackupError, back_up
 from service.installation import engine_of, read_settings
 from service.intake import exported
 from service.intake.importing import Aim, ImportedError, take_in
-from service.log.studios import Clock, StudioExistsError
+from service.intake.restoring import RestoreError, restore
+from service.keys import KeysError, ensure_keys
+from service.log.studios import Clock, StudioExistsError, list_studios
 from service.proofs.notes import NoteError, read_key
 from service.vocabulary.instants import parse_instant
 
@@ -61,4 +66,49 @@ def import_command(
     click.echo(f"{studio}: {size} events, as they were")
 
 
-COMMANDS: tuple[click.Command, ...] = (import_command,)
+@click.command("backup")
+@click.argument("folder", type=click.Path(path_type=Path))
+def backup_command(folder: Path) -> None:
+    """Write all studios into a new folder: what is recorded, people's words, tokens' hashes.
+
+    The service may go on meanwhile. The keys that sign checkpoints are not in it.
+    """
+    settings = read_settings()
+    with engine_of(settings) as engine:
+        try:
+            secret = ensure_keys(settings.keys_folder).secret
+            _show_rows(back_up(engine, folder, settings.origin_of, secret))
+        except (KeysError, BackupError) as error:
+            raise click.ClickException(str(error)) from error
+    click.echo(folder)
+
+
+@click.command("restore")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--key", "told", multiple=True, help="A log's public key; may be repeated.")
+def restore_command(folder: Path, told: tuple[str, ...]) -> None:
+    """Put a backup into an empty database, and verify it before it is kept.
+
+    All of it or nothing.
+    """
+    try:
+        keys = tuple(read_key(one) for one in told)
+        with engine_of(read_settings()) as engine:
+            _show_rows(restore(engine, folder, keys))
+            with engine.connect() as connection:
+                studios = len(list_studios(connection))
+    except (NoteError, RestoreError) as error:
+        raise click.ClickException(f"nothing was kept: {error}") from error
+    click.echo(f"studios, as they were: {studios}")
+
+
+def _show_rows(steps: Iterable[backups.Progress]) -> None:
+    with Progress(console=Console(stderr=True)) as shown:
+        tasks: dict[str, TaskID] = {}
+        for table, rows, in_all in steps:
+            if table not in tasks:
+                tasks[table] = shown.add_task(table, total=in_all)
+            shown.update(tasks[table], completed=rows)
+
+
+COMMANDS: tuple[click.Command, ...] = (import_command, backup_command, restore_command)

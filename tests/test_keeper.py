@@ -1,6 +1,7 @@
 """The commands of the keeper of a record, as they are typed."""
 
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from click.testing import CliRunner, Result
@@ -11,7 +12,7 @@ from service.cli import main
 from service.feeds.exports import CHECKPOINT, export
 from service.proofs.notes import public_key
 from tests import recording
-from tests.conftest import Database
+from tests.conftest import TEMPLATE, Database, Server
 from tests.recording import NAME, posted, worker
 from tests.telling import office_facts
 
@@ -53,3 +54,24 @@ def test_clocks_that_are_wrong(studio: Engine, tmp_path: Path) -> None:
     assert "Invalid value for --clock-at" in wrong.output
     nothing = typed("import", tmp_path / "nowhere", "--studio", "taken")
     assert "cannot be read" in nothing.output
+
+
+def test_a_backup_is_put_back_into_an_empty_database(
+    studio: Engine, server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
+    folder = tmp_path / "kept"
+    told = typed("backup", folder)
+    assert told.exit_code == 0, told.output
+    assert told.output.endswith(f"{folder}\n")
+    assert not list(folder.glob("*.pem"))
+    full = typed("restore", folder)
+    assert full.exit_code == 1
+    assert "nothing was kept: the database is not empty" in full.output
+    name = f"test_{uuid4().hex}"
+    server.make(name, TEMPLATE)
+    monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", server.database_named(name).service_url)
+    told = typed("restore", folder)
+    assert told.exit_code == 0, told.output
+    assert told.output.endswith("studios, as they were: 1\n")
+    server.drop(name)

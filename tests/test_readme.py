@@ -279,6 +279,10 @@ def test_the_commands_that_move_a_record(demo: Shown) -> None:
     _each_runs(demo, "Move a record", 3)
 
 
+def test_the_backup(demo: Shown) -> None:
+    _each_runs(demo, "Back up and restore", 1)
+
+
 def test_the_two_commands_stand_in_it() -> None:
     first, second = blocks("sh", "Two commands")
     assert first.strip() == (

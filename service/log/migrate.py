@@ -54,10 +54,14 @@ def migrate(owner_url: str, service_url: str | None = None) -> None:
         engine.dispose()
 
 
+def revision_of(connection: Connection) -> str | None:
+    """The last migration that a database has been through; None before the first."""
+    return MigrationContext.configure(connection).get_current_revision()
+
+
 def is_up_to_date(connection: Connection) -> bool:
     """Whether the database has every migration of this release."""
-    made = MigrationContext.configure(connection).get_current_revision()
-    return made == ScriptDirectory.from_config(_config()).get_current_head()
+    return revision_of(connection) == ScriptDirectory.from_config(_config()).get_current_head()
 
 
 def _shown(url: str) -> str:

@@ -1,0 +1,177 @@
+"""A backup put into an empty database: in one transaction, and verified before it is kept."""
+
+import json
+from collections.abc import Iterator
+from hashlib import file_digest
+from pathlib import Path
+from typing import Any
+
+import orjson
+from psycopg import sql
+from sqlalchemy import Connection, Engine, select
+
+from service.feeds.backups import FORMAT, MANIFEST, Progress, tables
+from service.log.append import read_head
+from service.log.engine import driver_connection
+from service.log.migrate import revision_of
+from service.log.schema import event, personal
+from service.log.studios import list_studios
+from service.proofs.canonical import CanonicalError, commitment
+from service.proofs.checkpoints import Checkpoint, read_checkpoint
+from service.proofs.examining import examine
+from service.proofs.notes import Key, NoteError, read_note, signers
+from service.proofs.tree import root
+
+_AT_ONCE_BYTES = 1 << 20
+_AT_ONCE_ROWS = 2000
+
+
+class RestoreError(ValueError):
+    """The backup cannot be taken; the message says why, and nothing was kept."""
+
+
+def restore(engine: Engine, folder: Path, keys: tuple[Key, ...] = ()) -> Iterator[Progress]:
+    """Put a backup into an empty migrated database.
+
+    The files must be what the manifest says and of the database's own migration; each studio's log
+    must come to its checkpoint in the backup, signed by one of `keys` if any are given, and its
+    personal text to the commitments in it. Raises RestoreError; nothing was kept then.
+    """
+    manifest = _manifest(folder)
+    checkpoints = _checkpoints(manifest, keys)
+    with engine.connect() as connection, connection.begin():
+        _refuse_other(connection, manifest)
+        _refuse_changed(folder, manifest)
+        for table in manifest["tables"]:
+            yield Progress(table["table"], 0, table["rows"])
+            _copy_in(connection, folder, table)
+            yield Progress(table["table"], table["rows"], table["rows"])
+        _check_studios(connection, checkpoints)
+
+
+def _manifest(folder: Path) -> dict[str, Any]:
+    path = folder / MANIFEST
+    try:
+        manifest: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        known = manifest["format"] == FORMAT
+        told = {(table["table"], tuple(table["columns"])) for table in manifest["tables"]}
+        files = [(table["file"], table["sha256"], table["rows"]) for table in manifest["tables"]]
+        manifest["revision"], manifest["studios"]
+    except OSError as error:
+        raise RestoreError(f"{path} cannot be read: {error.strerror}; is it whole?") from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise RestoreError(f"{path} is not the manifest of a backup") from error
+    if not known or any(Path(file).name != file for file, _, _ in files):
+        raise RestoreError(f"{path} is not the manifest of a backup of this format")
+    manifest["wanted"] = told
+    return manifest
+
+
+def _checkpoints(manifest: dict[str, Any], keys: tuple[Key, ...]) -> dict[str, Checkpoint]:
+    found = {}
+    for told in manifest["studios"]:
+        try:
+            note = read_note(told["checkpoint"])
+            found[told["studio"]] = read_checkpoint(note.text)
+        except (NoteError, KeyError, TypeError) as error:
+            raise RestoreError(f"{MANIFEST} has a checkpoint that cannot be read") from error
+        if keys and not signers(note, keys):
+            raise RestoreError(f"{told['studio']}: none of the keys given signed its checkpoint")
+    return found
+
+
+def _refuse_other(connection: Connection, manifest: dict[str, Any]) -> None:
+    """Raise RestoreError unless the database is empty and of the backup's migration."""
+    here = revision_of(connection)
+    if here != manifest["revision"]:
+        raise RestoreError(
+            f"the backup is of migration {manifest['revision']}, the database of {here}: restore "
+            f"it with release {manifest.get('release')} and migrate then"
+        )
+    if manifest["wanted"] != {(one.name, tuple(one.columns.keys())) for one in tables()}:
+        raise RestoreError("the backup has other tables or columns than the database")
+    for table in tables():
+        if connection.execute(select(1).select_from(table).limit(1)).first() is not None:
+            raise RestoreError(f"the database is not empty: {table.name} has rows; take a new one")
+
+
+def _refuse_changed(folder: Path, manifest: dict[str, Any]) -> None:
+    for table in manifest["tables"]:
+        path = folder / table["file"]
+        try:
+            with path.open("rb") as file:
+                hashed = file_digest(file, "sha256").hexdigest()
+        except OSError as error:
+            raise RestoreError(f"{path} cannot be read: {error.strerror}") from error
+        if hashed != table["sha256"]:
+            raise RestoreError(f"{path} was changed: its SHA-256 is not what the manifest says")
+
+
+def _copy_in(connection: Connection, folder: Path, table: dict[str, Any]) -> None:
+    statement = sql.SQL("COPY {} ({}) FROM STDIN (FORMAT binary)").format(
+        sql.Identifier(table["table"]),
+        sql.SQL(", ").join(map(sql.Identifier, table["columns"])),
+    )
+    with (
+        (folder / table["file"]).open("rb") as file,
+        driver_connection(connection) as raw,
+        raw.cursor() as cursor,
+    ):
+        with cursor.copy(statement) as copy:
+            while part := file.read(_AT_ONCE_BYTES):
+                copy.write(part)
+        if cursor.rowcount != table["rows"]:
+            raise RestoreError(
+                f"{table['table']}: {cursor.rowcount} rows, the manifest says {table['rows']}"
+            )
+
+
+def _check_studios(connection: Connection, checkpoints: dict[str, Checkpoint]) -> None:
+    """Raise RestoreError unless every studio is what its checkpoint in the backup says."""
+    studios = [studio.studio for studio in list_studios(connection)]
+    if sorted(checkpoints) != sorted(studios):
+        raise RestoreError("the backup has other studios than its manifest names")
+    for studio in studios:
+        checkpoint, head = checkpoints[studio], read_head(connection, studio)
+        told = examine(_record(connection, studio), [checkpoint])
+        if told.difference is not None:
+            at, what = told.difference
+            raise RestoreError(f"{studio}: NOT what it was: position {at}: {what}")
+        if (head.position, root(head.frontier)) != (told.size, told.root):
+            raise RestoreError(f"{studio}: its head is not at the end of its log")
+        if told.size != checkpoint.size:
+            raise RestoreError(f"{studio}: {told.size} events, not {checkpoint.size}")
+        _check_texts(connection, studio)
+
+
+def _record(connection: Connection, studio: str) -> Iterator[tuple[bytes, bytes]]:
+    asked = (
+        select(event.c.body, event.c.nodes)
+        .where(event.c.studio == studio)
+        .order_by(event.c.position)
+        .execution_options(yield_per=_AT_ONCE_ROWS)
+    )
+    with connection.execute(asked) as rows:
+        yield from ((body, nodes) for body, nodes in rows)
+
+
+def _check_texts(connection: Connection, studio: str) -> None:
+    asked = (
+        select(personal.c.position, event.c.body, personal.c.salt, personal.c.content)
+        .select_from(personal.outerjoin(event, (event.c.studio == personal.c.studio)
+                                        & (event.c.position == personal.c.position)))
+        .where(personal.c.studio == studio)
+        .order_by(personal.c.position)
+        .execution_options(yield_per=_AT_ONCE_ROWS)
+    )  # fmt: skip
+    with connection.execute(asked) as rows:
+        for position, body, salt, content in rows:
+            try:
+                told = None if body is None else orjson.loads(body).get("personal")
+                holds = told == commitment(salt, orjson.loads(content))
+            except (CanonicalError, orjson.JSONDecodeError):
+                holds = False
+            if not holds:
+                raise RestoreError(
+                    f"{studio}: position {position}: its personal text is not its own"
+                )

@@ -1,0 +1,275 @@
+"""Backups taken while others post, and put back: the same record, or nothing."""
+
+import json
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from sqlalchemy import Engine, create_engine, func, select, text
+
+from service.feeds.backups import DISPOSABLE, MANIFEST, BackupError, back_up, tables
+from service.intake.restoring import RestoreError, restore
+from service.log import schema
+from service.log.append import read_head
+from service.log.checkpoints import read_signed, sign_latest
+from service.log.engine import service_engine
+from service.log.read import bodies
+from service.log.studios import make_studio
+from service.log.tree import read_root
+from service.proofs.checkpoints import read_checkpoint
+from service.proofs.notes import public_key, read_note
+from service.proofs.tree import root
+from service.record import Studios
+from service.settings import Settings
+from tests import recording
+from tests.conftest import TEMPLATE, Database, Server
+from tests.recording import NAME, fact, posted, worker
+from tests.telling import office_facts
+from tests.workers import tell_with_strikes
+
+SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
+THREADS, POSTS = 4, 40
+
+
+def origin_of(studio: str) -> str:
+    return f"kestrel.example/{studio}"
+
+
+KEY = public_key(origin_of(NAME), SECRET)
+
+
+@pytest.fixture
+def told(engine: Engine) -> Engine:
+    """Two studios, one of which has a record with personal text and strikes, and a checkpoint."""
+    recording.make(engine)
+    opened = worker(engine)
+    posted(opened, office_facts(scenes=3), role="office")
+    tell_with_strikes(opened)
+    posted(opened, [note("first", 0)])
+    with engine.begin() as connection:
+        sign_latest(connection, NAME, origin_of(NAME), SECRET)
+        make_studio(connection, "other", "real", title="The other one")
+    return engine
+
+
+@pytest.fixture
+def empty(server: Server) -> Iterator[Engine]:
+    """Another database, migrated and empty."""
+    name = f"test_{uuid4().hex}"
+    server.make(name, TEMPLATE)
+    engine = service_engine(
+        server.database_named(name).service_url, Settings.from_environment({"HOME": "/"})
+    )
+    yield engine
+    engine.dispose()
+    server.drop(name)
+
+
+def note(who: str, number: int) -> dict[str, object]:
+    data = {"note": f"N-{who}-{number}", "to": "layout", "text": f"Moon {number} is too low."}
+    return fact("note.given", "KESTREL-1/1", data, id=f"note-{who}-{number}")
+
+
+def backed_up(engine: Engine, folder: Path) -> Path:
+    list(back_up(engine, folder, origin_of, SECRET))
+    return folder
+
+
+def counts(engine: Engine) -> dict[str, int]:
+    with engine.connect() as connection:
+        return {
+            table.name: connection.execute(select(func.count()).select_from(table)).scalar_one()
+            for table in tables()
+        }
+
+
+def test_every_table_is_kept_or_can_be_made_again() -> None:
+    assert {table.name for table in tables()} | DISPOSABLE == set(schema.metadata.tables)
+    assert {"event", "personal", "token", "checkpoint", "cosignature"} <= {
+        table.name for table in tables()
+    }
+
+
+def test_row_for_row_the_same(told: Engine, empty: Engine, tmp_path: Path) -> None:
+    folder = backed_up(told, tmp_path / "kept")
+    assert folder.stat().st_mode & 0o77 == 0
+    steps = list(restore(empty, folder, (KEY, public_key(origin_of("other"), SECRET))))
+    assert steps[-1].rows == steps[-1].rows_in_all
+    for table in tables():
+        ordered = select(table).order_by(*table.primary_key)
+        with told.connect() as was, empty.connect() as will:
+            assert was.execute(ordered).all() == will.execute(ordered).all(), table.name
+    assert counts(empty)["event"] > 30
+    assert counts(empty)["personal"] > 0
+    with empty.connect() as connection:
+        size = read_head(connection, NAME).position
+        (signed,) = read_signed(connection, NAME, [size])
+        assert read_checkpoint(signed.note.text).root == read_root(connection, NAME, size)
+    assert Studios(empty).of(NAME).view().state == worker(told).view().state
+    (again,) = posted(Studios(empty).of(NAME), [note("first", 0)])
+    assert again.repeated
+    (new,) = posted(Studios(empty).of(NAME), [note("after", 0)])
+    assert new.position == size + 1
+
+
+def test_taken_while_others_post(told: Engine, empty: Engine, tmp_path: Path) -> None:
+    acknowledged: list[int] = []
+    under_way = threading.Event()
+
+    def go_on(who: str) -> None:
+        opened = worker(told)
+        for number in range(POSTS):
+            (receipt,) = posted(opened, [note(who, number)])
+            acknowledged.append(receipt.position)
+            if number == POSTS // 8:
+                under_way.set()
+
+    threads = [threading.Thread(target=go_on, args=(str(one),)) for one in range(THREADS)]
+    for thread in threads:
+        thread.start()
+    assert under_way.wait(60)
+    steps = back_up(told, tmp_path / "kept", origin_of, SECRET)
+    next(steps)  # from here on it is of one moment
+    before = list(acknowledged)
+    list(steps)
+    for thread in threads:
+        thread.join()
+    list(restore(empty, tmp_path / "kept"))
+    with told.connect() as was, empty.connect() as will:
+        head = read_head(will, NAME)
+        assert 0 < head.position < read_head(was, NAME).position
+        assert bodies(will, NAME, 0) == bodies(was, NAME, 0, head.position)
+        assert read_root(will, NAME, head.position) == root(head.frontier)
+        assert read_root(was, NAME, head.position) == root(head.frontier)
+    manifest = json.loads((tmp_path / "kept" / MANIFEST).read_text())
+    told_of = {one["studio"]: one["checkpoint"] for one in manifest["studios"]}
+    checkpoint = read_checkpoint(read_note(told_of[NAME]).text)
+    assert (checkpoint.size, checkpoint.root) == (head.position, root(head.frontier))
+    # what was acknowledged before it began is in it; each event with its personal text
+    assert before
+    assert counts(empty)["event"] == head.position
+    kept = [at for at in acknowledged if at <= head.position]
+    assert len(kept) >= THREADS
+    with empty.connect() as connection:
+        asked = select(schema.personal.c.position).where(schema.personal.c.studio == NAME)
+        assert set(kept) <= set(connection.execute(asked).scalars())
+    assert Studios(empty).of(NAME).view().position == head.position
+
+
+def _flip(folder: Path) -> None:
+    path = folder / "event.copy"
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2] ^= 1
+    path.write_bytes(content)
+
+
+def _lose(folder: Path) -> None:
+    (folder / "personal.copy").unlink()
+
+
+def _other_migration(folder: Path) -> None:
+    _manifest(folder, lambda told: told.update(revision="0001"))
+
+
+def _other_columns(folder: Path) -> None:
+    _manifest(folder, lambda told: told["tables"][0]["columns"].pop())
+
+
+def _other_format(folder: Path) -> None:
+    _manifest(folder, lambda told: told.update(format=99))
+
+
+def _no_manifest(folder: Path) -> None:
+    (folder / MANIFEST).unlink()
+
+
+def _fewer_rows(folder: Path) -> None:
+    _manifest(folder, lambda told: told["tables"][0].update(rows=77))
+
+
+def _fewer_studios(folder: Path) -> None:
+    _manifest(folder, lambda told: told["studios"].pop())
+
+
+def _out_of_the_folder(folder: Path) -> None:
+    _manifest(folder, lambda told: told["tables"][0].update(file="../x"))
+
+
+def _manifest(folder: Path, change: Callable[[Any], object]) -> None:
+    told = json.loads((folder / MANIFEST).read_text())
+    change(told)
+    (folder / MANIFEST).write_text(json.dumps(told))
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (_flip, "was changed: its SHA-256"),
+        (_lose, "cannot be read"),
+        (_other_migration, "the backup is of migration 0001"),
+        (_other_columns, "other tables or columns"),
+        (_other_format, "of this format"),
+        (_no_manifest, "is it whole"),
+        (_fewer_rows, "the manifest says 77"),
+        (_fewer_studios, "other studios"),
+        (_out_of_the_folder, "of this format"),
+    ],
+)
+def test_what_is_not_what_it_was_is_refused(
+    told: Engine, empty: Engine, tmp_path: Path, change: Callable[[Path], None], said: str
+) -> None:
+    folder = backed_up(told, tmp_path / "kept")
+    change(folder)
+    with pytest.raises(RestoreError, match=said):
+        list(restore(empty, folder))
+    assert set(counts(empty).values()) == {0}
+
+
+def test_a_database_that_is_not_empty(told: Engine, tmp_path: Path) -> None:
+    folder = backed_up(told, tmp_path / "kept")
+    before = counts(told)
+    with pytest.raises(RestoreError, match="not empty: "):
+        list(restore(told, folder))
+    assert counts(told) == before
+    with pytest.raises(BackupError, match="File exists"):
+        backed_up(told, folder)
+
+
+@pytest.mark.parametrize(
+    ("statement", "said"),
+    [
+        ("UPDATE event SET body = body || ' ' WHERE position = 9", "position 9: its bytes"),
+        ("DELETE FROM event WHERE position = 9", "position 9: "),
+        ("DELETE FROM event WHERE position > 20", "position 21: the record ends at 20"),
+        (
+            "UPDATE personal SET content = convert_to('{\"/data/text\":\"No.\"}', 'UTF8')",
+            "its personal text is not its own",
+        ),
+    ],
+)
+def test_what_was_altered_below_the_service_is_found(
+    told: Engine, empty: Engine, database: Database, tmp_path: Path, statement: str, said: str
+) -> None:
+    owner = create_engine(database.owner_url)
+    with owner.begin() as connection:
+        connection.execute(text("ALTER TABLE event DISABLE TRIGGER USER"))
+        connection.execute(text("ALTER TABLE personal DISABLE TRIGGER USER"))
+        connection.execute(text(statement))
+    owner.dispose()
+    folder = backed_up(told, tmp_path / "kept")
+    with pytest.raises(RestoreError, match=said):
+        list(restore(empty, folder))
+    assert set(counts(empty).values()) == {0}
+
+
+def test_a_checkpoint_that_none_of_the_keys_signed(
+    told: Engine, empty: Engine, tmp_path: Path
+) -> None:
+    folder = backed_up(told, tmp_path / "kept")
+    with pytest.raises(RestoreError, match="none of the keys"):
+        list(restore(empty, folder, (KEY,)))  # the other studio's has another name
+    assert set(counts(empty).values()) == {0}
