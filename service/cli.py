@@ -9,7 +9,7 @@ from typing import Any
 import click
 from sqlalchemy.exc import OperationalError
 
-from service import auditor, keeper
+from service import auditor, keeper, owner
 from service.installation import database_of, engine_of, read_settings
 from service.keys import KeysError, ensure_keys
 from service.log import embedded, studios, tokens
@@ -212,7 +212,7 @@ def demo_command(as_json: bool, stay: bool, port: int) -> None:
         run_demo(settings, url, port=port, as_json=as_json, stay=stay)
 
 
-for command in (*auditor.COMMANDS, *keeper.COMMANDS):
+for command in (*auditor.COMMANDS, *keeper.COMMANDS, *owner.COMMANDS):
     main.add_command(command)
 
 

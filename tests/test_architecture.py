@@ -36,6 +36,7 @@ ORDER = (
     "installation",
     "demo",
     "auditor",
+    "owner",
     "keeper",
     "cli",
 )

@@ -10,6 +10,7 @@ from psycopg import Connection as RawConnection
 from psycopg.pq import ExecStatus
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError, InvalidatePoolError
+from sqlalchemy.pool import NullPool
 
 from service.log.embedded import ensure_running
 from service.log.schema import SERVICE_ROLE
@@ -56,6 +57,17 @@ def service_engine(url: str, settings: Settings) -> Engine:
 
     _try_what_rested(engine)
     return engine
+
+
+def owner_engine(url: str) -> Engine:
+    """An engine that connects as the owner of the tables, for what the service may not do."""
+    return create_engine(
+        url,
+        poolclass=NullPool,
+        isolation_level="READ COMMITTED",
+        connect_args={"prepare_threshold": None},
+        hide_parameters=True,
+    )
 
 
 def _try_what_rested(engine: Engine) -> None:

@@ -19,8 +19,6 @@ from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Refusal
 from service.production.state import State
-from service.proofs.canonical import late, late_whole, splice
-from service.proofs.tree import append, leaf_hash
 from service.record.approving import keys_behind, proposal_of
 from service.record.proposing import Proposed
 from service.record.repeats import (
@@ -31,11 +29,11 @@ from service.record.repeats import (
     sort_out,
     sort_out_derived,
 )
+from service.record.sealing import recorded_by, seal
 from service.studio import Studio
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
 from service.vocabulary.facts.record import EventStruck
-from service.vocabulary.instants import format_instant
 
 
 class TokenRevokedError(Exception):
@@ -228,16 +226,11 @@ class Recorder:
                    if isinstance(event.fact, EventStruck)}  # fmt: skip
         commit.struck |= strikes
         commit.events += decided.events
-        by = late(
-            poster=pending.token.name,
-            posterrole=pending.token.role,
-            recordedat=format_instant(commit.recorded_us),
-        )
+        by = recorded_by(pending.token.name, pending.token.role, commit.recorded_us)
         frontier = commit.head.frontier
         for _, proposed, event in recorded:
-            body = splice(proposed.prepared, late_whole("position", event.position), by)
-            nodes, frontier = append(frontier, event.position - 1, leaf_hash(body))
-            commit.rows.append(_row(event, proposed, body, nodes))
+            row, frontier = seal(event, proposed, by, frontier)
+            commit.rows.append(row)
             known[proposed.source, proposed.id] = Repeat(
                 event.position, event.recorded_us, proposed.content_hash, proposed.personal
             )
@@ -292,25 +285,6 @@ def _event(proposed: Proposed, position: int, commit: _Commit, token: Token) -> 
         token.name,
         proposed.fact,
         token.role,
-    )
-
-
-def _row(event: Event, proposed: Proposed, body: bytes, nodes: bytes) -> Row:
-    return Row(
-        event.position,
-        event.source,
-        event.id,
-        event.fact.TYPE,
-        event.subject,
-        proposed.department,
-        event.time_us,
-        event.recorded_us,
-        event.poster,
-        proposed.content_hash,
-        body,
-        nodes,
-        proposed.salt,
-        proposed.personal,
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from apispec import APISpec
 
 from service.vocabulary.facts import CATALOGUE, Role
+from service.vocabulary.facts.base import OWNER
 from service.web.schemas.envelope import OWN, PRINTABLE, TRACE, WHOLE_32, Envelope
 from service.web.schemas.examples import example_event
 from service.web.schemas.fields import schema_of
@@ -77,7 +78,7 @@ def say_what_may_be_added(schemas: dict[str, Any]) -> None:
 def _event_shape(type_: str) -> dict[str, Any]:
     fact = CATALOGUE[type_]
     forms = ", ".join(sorted(fact.SUBJECTS))
-    roles = ", ".join(sorted(fact.ROLES))
+    roles = ", ".join(sorted(fact.ROLES)) or "the server alone"
     return {
         "description": f"{fact.__doc__} Subject: {forms}. Recorded by: {roles}.",
         "allOf": [
@@ -112,7 +113,7 @@ _RECORDED = {
                 "poster": {"type": "string", "description": "The token that recorded it."},
                 "posterrole": {
                     "type": "string",
-                    "enum": list(Role),
+                    "enum": [*Role, OWNER],
                     "description": "The role of that token; absent in the oldest records.",
                 },
                 "cause": {
@@ -126,6 +127,10 @@ _RECORDED = {
                 "personal": {
                     "type": "string",
                     "description": "The commitment to its personal text, where it has some.",
+                },
+                "forgotten": {
+                    "const": True,
+                    "description": "There where it had personal text that was removed since.",
                 },
                 "withheld": {
                     "const": True,

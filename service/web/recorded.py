@@ -12,22 +12,31 @@ from service.log.tokens import Token
 from service.web.schemas.events import merge_personal
 from service.web.visibility import sees_money, sees_text, withheld
 
+_COMMITTED = b'"personal":"'
+"""What the canonical bytes of an event with personal text have, and no others: no fact has a
+member of that name, and in a text the quotation marks have backslashes before them.
+"""
+
 
 def shown_events(page: Iterable[Stored], token: Token) -> list[bytes]:
     """The events as this token may read them.
 
-    With personal text; or the bytes as they are; or, of what concerns money, the envelope alone.
+    With personal text, or `forgotten` where it was removed; or the bytes as they are; or, of what
+    concerns money, the envelope alone.
     """
     return [_shown(stored, token) for stored in page]
 
 
 def _shown(stored: Stored, token: Token) -> bytes:
-    if stored.personal is None and sees_money(token):
+    had_text = _COMMITTED in stored.body
+    if not had_text and sees_money(token):
         return stored.body
     event = orjson.loads(stored.body)
     if withheld(token, event["type"]):
         return orjson.dumps(event | {"data": {}, "withheld": True})
-    if stored.personal is not None and sees_text(token, event):
+    if had_text and sees_text(token, event):
+        if stored.personal is None:
+            return orjson.dumps(event | {"forgotten": True})
         return orjson.dumps(merge_personal(event, orjson.loads(stored.personal)))
     return stored.body
 

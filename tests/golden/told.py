@@ -4,7 +4,12 @@ Add batches at the end and never change one that was told: its bytes are in `log
 The show KESTREL, invented; amounts of the order are checked by the rules when it is told.
 """
 
+from collections.abc import Iterable
 from typing import Any, NamedTuple
+
+from service.vocabulary.event import Event
+from service.vocabulary.facts.base import OWNER
+from service.vocabulary.instants import parse_instant
 
 _PICTURE = ["background", "character"]
 _ALL = ["background", "character", "sound"]
@@ -25,6 +30,14 @@ class Batch(NamedTuple):
     role: str
     clock_at: str
     facts: tuple[tuple[str, str, dict[str, Any]], ...]
+
+
+def is_told(batch: Batch, log: Iterable[Event]) -> bool:
+    """Whether a log has a batch already."""
+    if batch.role == OWNER:  # whose events have ids that nobody chooses
+        at_us = parse_instant(batch.clock_at)
+        return any(event.role == OWNER and event.time_us == at_us for event in log)
+    return any(event.id == f"{batch.name}-1" for event in log)
 
 
 def _follows(*arcs: tuple[str, list[str]]) -> list[dict[str, Any]]:
@@ -180,6 +193,10 @@ _ANSWERED = Batch("answered", "producer", "2031-03-08T16:00:00Z", (
     ("episode.delivered", _TWO, {}),
 ))  # fmt: skip
 
+_FORGOTTEN = Batch(OWNER, OWNER, "2031-03-09T16:00:00Z", (
+    ("text.forgotten", "studio", {"positions": [61], "by": "office", "ground": "Request 12"}),
+))  # fmt: skip
+
 BATCHES: tuple[Batch, ...] = (
     _OPENING,
     _DESKS,
@@ -190,4 +207,5 @@ BATCHES: tuple[Batch, ...] = (
     _STRUCK,
     _PRICED,
     _ANSWERED,
+    _FORGOTTEN,
 )

@@ -16,6 +16,7 @@ from service.production.decide import (
     office,
     orders,
     rates,
+    record,
     retakes,
     supervision,
 )
@@ -74,6 +75,7 @@ CHECKS: dict[str, Check] = {
     "change-order.approved": orders.change_order_approved,
     "change-order.declined": orders.change_order_declined,
     "change-order.withdrawn": orders.change_order_withdrawn,
+    "text.forgotten": record.text_forgotten,
 }
 
 CLOCK_SKEW_US = 60_000_000

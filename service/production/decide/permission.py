@@ -30,10 +30,11 @@ def permitted(event: Event, actor: Actor) -> list[Reason]:
         detail = f"{fact.TYPE} of an order is recorded by {roles}, not {actor.role}"
         return [Reason(Code.FORBIDDEN, detail, "/type")]
     if actor.role not in fact.ROLES:
-        roles = ", ".join(sorted(fact.ROLES))
-        return [
-            Reason(Code.FORBIDDEN, f"{fact.TYPE} is recorded by {roles}, not {actor.role}", "/type")
-        ]
+        roles = ", ".join(sorted(fact.ROLES)) or "the server"
+        detail = f"{fact.TYPE} is recorded by {roles}, not {actor.role}"
+        if not fact.ROLES:
+            detail += ": ask who owns the database to run `retake-ledger forget`"
+        return [Reason(Code.FORBIDDEN, detail, "/type")]
     if actor.role is not Role.DESK or isinstance(fact, EventStruck):
         return []
     department = getattr(fact, "department", None)

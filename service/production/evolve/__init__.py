@@ -3,7 +3,16 @@
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from service.production.evolve import approval, desks, office, orders, rates, retakes, supervision
+from service.production.evolve import (
+    approval,
+    desks,
+    office,
+    orders,
+    rates,
+    record,
+    retakes,
+    supervision,
+)
 from service.production.evolve.marking import add_mark
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
@@ -54,6 +63,7 @@ APPLIES: dict[str, Apply] = {
     "change-order.approved": orders.change_order_approved,
     "change-order.declined": orders.change_order_declined,
     "change-order.withdrawn": orders.change_order_withdrawn,
+    "text.forgotten": record.text_forgotten,
 }
 
 

@@ -34,7 +34,7 @@ from service.vocabulary.facts.orders import (
     ChangeOrderWithdrawn,
 )
 from service.vocabulary.facts.rates import RateSet
-from service.vocabulary.facts.record import EventStruck
+from service.vocabulary.facts.record import EventStruck, TextForgotten
 from service.vocabulary.facts.retakes import RetakeBoughtAsIs, RetakeCalled, RetakeWithdrawn
 from service.vocabulary.facts.supervision import (
     EpisodeDelivered,
@@ -94,5 +94,6 @@ CATALOGUE: dict[str, type[Fact]] = {
         ChangeOrderDeclined,
         ChangeOrderWithdrawn,
         EventStruck,
+        TextForgotten,
     )
 }

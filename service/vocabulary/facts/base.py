@@ -16,6 +16,10 @@ class Role(StrEnum):
     AUDITOR = "auditor"
 
 
+OWNER = "owner"
+"""What stands for the role where the owner of the database records; no token has it."""
+
+
 class Fact:
     """Base of all facts. A fact is a frozen dataclass whose members are made with `says`.
 

@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact, Role
-from service.vocabulary.kinds import Text, Whole, says
+from service.vocabulary.kinds import CODE, Label, Listing, Text, Whole, says
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,3 +18,22 @@ class EventStruck(Fact):
     ROLES = frozenset(Role) - {Role.AUDITOR}
     position: int = says(Whole(1, 2**53), "The position of the event in the log.")
     why: str = says(Text(), "Why.")
+
+
+@dataclass(frozen=True, slots=True)
+class TextForgotten(Fact):
+    """The personal text of some events was removed; what else they say stays.
+
+    Recorded by the command `retake-ledger forget` alone, in the transaction that removes.
+    """
+
+    TYPE: ClassVar[str] = "text.forgotten"
+    SUBJECTS = base.STUDIO
+    ROLES = frozenset()  # the owner of the database, who has no token
+    positions: tuple[int, ...] = says(
+        Listing(Whole(1, 2**53), 1), "The positions of the events in the log."
+    )
+    by: str = says(CODE, "By whose order: the code of an office or a role, not a person's name.")
+    ground: str = says(
+        Label(), "On what ground, such as an article of law; it stays for good, so no names."
+    )

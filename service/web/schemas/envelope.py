@@ -12,14 +12,8 @@ from service.web.schemas.fields import Matches, OpenSchema, moment_field, said, 
 from service.web.schemas.messages import NOT_AN_OBJECT, Told
 
 OWN = (
-    "position",
-    "recordedat",
-    "poster",
-    "posterrole",
-    "personal",
-    "withheld",
-    "cause",
-    "typeversion",
+    *("position", "recordedat", "poster", "posterrole", "personal", "withheld", "cause"),
+    *("typeversion", "forgotten"),
 )
 TRACE = ("traceparent", "tracestate")
 WHOLE_32 = 2**31

@@ -1,0 +1,71 @@
+"""What the owner of the database runs: forgetting."""
+
+from datetime import UTC, datetime
+
+import click
+from sqlalchemy.exc import DBAPIError
+
+from service.installation import database_of, read_settings
+from service.log.append import UnknownStudioError
+from service.log.engine import owner_engine
+from service.record import ForgettingError, forget
+from service.vocabulary.instants import format_instant, instant_us
+from service.web.schemas.events import check_event
+
+_NO_RIGHT = "42501"
+_SHOWN = {"/data/by": "--by", "/data/ground": "--why"}
+
+
+@click.command("forget")
+@click.option("--studio", required=True)
+@click.option("--position", "positions", multiple=True, required=True,
+              type=click.IntRange(1, 2**53), help="An event's; may be repeated.")  # fmt: skip
+@click.option("--why", required=True, help="On what ground; recorded for good, so no names.")
+@click.option("--by", required=True, help="By whose order: an office's code, not a person's name.")
+def forget_command(studio: str, positions: tuple[int, ...], why: str, by: str) -> None:
+    """Remove the personal text of events for good, and record that it was removed.
+
+    What else the events say stays, and proofs of the record still hold. Acts as the owner of the
+    database (RETAKE_LEDGER_OWNER_DATABASE_URL). Exports and backups made before keep the text.
+    """
+    _check(positions, why, by)
+    settings = read_settings()
+    with database_of(settings) as url:
+        engine = owner_engine(settings.owner_database_url or url)
+        try:
+            done = forget(engine, studio, positions, by, why)
+        except UnknownStudioError as error:
+            raise click.ClickException(f"there is no studio {studio}") from error
+        except ForgettingError as error:
+            raise click.ClickException(str(error)) from error
+        except DBAPIError as error:
+            raise click.ClickException(_explained(error)) from error
+        finally:
+            engine.dispose()
+    click.echo(f"forgotten: {len(done.positions)}; recorded at position {done.position}")
+
+
+def _check(positions: tuple[int, ...], why: str, by: str) -> None:
+    """Refuse what an event could not say."""
+    event = {
+        "specversion": "1.0",
+        "id": "checked",
+        "source": "/owner",
+        "type": "text.forgotten",
+        "subject": "studio",
+        "time": format_instant(instant_us(datetime.now(UTC))),
+        "data": {"positions": list(positions), "by": by, "ground": why},
+    }
+    for error in check_event(event):
+        shown = _SHOWN.get(error.pointer, "--position")
+        raise click.BadParameter(error.detail, param_hint=shown)
+
+
+def _explained(error: DBAPIError) -> str:
+    told = str(error.orig).strip()
+    if getattr(error.orig, "sqlstate", None) != _NO_RIGHT:
+        return told
+    return f"{told}; name the owner's login in RETAKE_LEDGER_OWNER_DATABASE_URL"
+
+
+COMMANDS: tuple[click.Command, ...] = (forget_command,)

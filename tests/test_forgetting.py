@@ -1,0 +1,210 @@
+"""Personal text is forgotten: gone everywhere, recorded, and the record still proves itself."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import orjson
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from sqlalchemy import Engine, text
+from sqlalchemy.exc import DBAPIError
+
+from service.feeds.exports import CHECKPOINT, PERSONAL, export
+from service.intake.exported import read_signed_checkpoint
+from service.intake.verifying import verify_export
+from service.log.append import UnknownStudioError, read_head
+from service.log.engine import owner_engine
+from service.log.read import bodies, page
+from service.log.snapshots import write_snapshot
+from service.production.refusal import Code, Refusal
+from service.production.snapshot import freeze
+from service.proofs.tree import Frontier, append, leaf_hash
+from service.record import ForgettingError, OpenStudio, forget
+from service.vocabulary.event import read_event
+from service.vocabulary.facts.record import TextForgotten
+from tests import recording
+from tests.conftest import Database
+from tests.recording import NAME, fact, post, posted, worker
+from tests.telling import office_facts
+
+SAID = "Xylographer"  # nothing else says it
+SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
+ORIGIN = "kestrel.example/paper"
+
+
+@pytest.fixture
+def studio(engine: Engine) -> OpenStudio:
+    recording.make(engine)
+    opened = worker(engine)
+    posted(opened, office_facts(scenes=3), role="office")
+    return opened
+
+
+@pytest.fixture
+def owner(database: Database) -> Iterator[Engine]:
+    engine = owner_engine(database.owner_url)
+    yield engine
+    engine.dispose()
+
+
+def note(number: int, said: str = SAID, **more: Any) -> dict[str, Any]:
+    data = {"note": f"N{number}", "to": "layout", "text": f"{said} {number}", **more}
+    return fact("note.given", "KESTREL-1/1", data, id=f"n{number}")
+
+
+def everywhere(owner: Engine, said: str) -> set[str]:
+    """The tables that hold a text, in whatever column."""
+    asked = text("SELECT tablename FROM pg_tables WHERE schemaname = 'public'")
+    found = set()
+    with owner.connect() as connection:
+        for table in connection.execute(asked).scalars().all():
+            read = text(f'SELECT t::text FROM "{table}" t')  # noqa: S608  # names from the server
+            rows = connection.execute(read).scalars()
+            if any(said in row or said.encode().hex() in row for row in rows):
+                found.add(table)
+    return found
+
+
+def stored(engine: Engine, position: int) -> tuple[bytes, bytes | None]:
+    with engine.connect() as connection:
+        (one,) = page(connection, NAME, after=position - 1, limit=1)
+    return one.body, one.personal
+
+
+def test_the_text_is_gone_from_every_table_and_its_commitment_stays(
+    studio: OpenStudio, engine: Engine, owner: Engine
+) -> None:
+    mood = {"mood": f"{SAID} again"}
+    first, second, third = posted(studio, [note(1), note(2), note(3, "Other", **mood)])
+    view = studio.view()
+    with engine.begin() as connection:
+        assert write_snapshot(connection, NAME, view.position, freeze(view.state, {}), 1)
+    assert everywhere(owner, SAID) == {"personal"}
+    before = {one.position: stored(engine, one.position)[0] for one in (first, second, third)}
+    told = forget(owner, NAME, [third.position, first.position], "office", "Art. 17, request 12")
+    assert told.positions == (first.position, third.position)
+    assert told.position == third.position + 1
+    assert stored(engine, second.position)[1] is not None
+    for position, body in before.items():
+        assert stored(engine, position)[0] == body
+        assert orjson.loads(body)["personal"]
+    forget(owner, NAME, [second.position], "office", "Art. 17, request 13")
+    assert everywhere(owner, SAID) == set()
+    assert studio.view().state.notes == worker(engine).view().state.notes
+
+
+def test_it_is_recorded_by_whose_order_and_why(
+    studio: OpenStudio, engine: Engine, owner: Engine
+) -> None:
+    (receipt,) = posted(studio, [note(1)])
+    told = forget(owner, NAME, [receipt.position], "data-protection", "Art. 17")
+    body, personal = stored(engine, told.position)
+    event = read_event(body)
+    assert personal is None
+    assert event.fact == TextForgotten((receipt.position,), "data-protection", "Art. 17")
+    assert (event.subject, event.poster, event.role) == ("studio", "owner", "owner")
+    # the tree goes on, and a worker that was warm folds it like one that starts anew
+    with engine.connect() as connection:
+        head = read_head(connection, NAME)
+        log = bodies(connection, NAME, 0)
+    frontier: Frontier = ()
+    for position, one in log:
+        _, frontier = append(frontier, position - 1, leaf_hash(one))
+    assert (head.position, head.frontier) == (told.position, frontier)
+    assert studio.view().state == worker(engine).view().state
+    (after,) = posted(studio, [note(2)])
+    assert after.position == told.position + 1
+
+
+def test_a_repeat_still_gets_its_first_receipt(studio: OpenStudio, owner: Engine) -> None:
+    (first,) = posted(studio, [note(1)])
+    other = post(studio, [note(1, "Otherwise")])
+    assert isinstance(other, Refusal)
+    forget(owner, NAME, [first.position], "office", "Art. 17")
+    assert posted(studio, [note(1)]) == (first._replace(repeated=True),)
+    # what the text was cannot be compared any more; which members there were can
+    assert posted(studio, [note(1, "Otherwise")]) == (first._replace(repeated=True),)
+    more = post(studio, [note(1, mood="grey")])
+    assert isinstance(more, Refusal)
+    assert {reason.code for reason in more.reasons} == {Code.ID_REUSED}
+
+
+def test_all_or_nothing(studio: OpenStudio, engine: Engine, owner: Engine) -> None:
+    (first,) = posted(studio, [note(1)])
+    for positions in ([first.position, 1], [first.position, 999], [999], []):
+        with pytest.raises(ForgettingError):
+            forget(owner, NAME, positions, "office", "Art. 17")
+    with pytest.raises(UnknownStudioError):
+        forget(owner, "nowhere", [1], "office", "Art. 17")
+    assert stored(engine, first.position)[1] is not None
+    assert studio.view().position == first.position
+    forget(owner, NAME, [first.position], "office", "Art. 17")
+    with pytest.raises(ForgettingError, match=rf"no personal text at {first.position}"):
+        forget(owner, NAME, [first.position], "office", "Art. 17")
+
+
+def test_what_cannot_be_recorded_is_not_removed(
+    studio: OpenStudio, engine: Engine, owner: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (first,) = posted(studio, [note(1)])
+
+    def fail(*_: object) -> None:
+        raise RuntimeError("the log is full")
+
+    monkeypatch.setattr("service.record.forgetting.append_rows", fail)
+    with pytest.raises(RuntimeError):
+        forget(owner, NAME, [first.position], "office", "Art. 17")
+    assert stored(engine, first.position)[1] is not None
+
+
+def test_the_services_role_cannot_forget(studio: OpenStudio, engine: Engine) -> None:
+    (first,) = posted(studio, [note(1)])
+    with pytest.raises(DBAPIError, match="permission denied"):
+        forget(engine, NAME, [first.position], "office", "Art. 17")
+
+
+@pytest.mark.parametrize("role", ["office", "supervisor", "producer", "desk"])
+def test_nobody_posts_that_text_was_forgotten(studio: OpenStudio, role: str) -> None:
+    data = {"positions": [1], "by": "office", "ground": "Art. 17"}
+    told = post(studio, [fact("text.forgotten", "studio", data, id="f")], role=role)
+    assert isinstance(told, Refusal)
+    (reason,) = told.reasons
+    assert reason.code == Code.FORBIDDEN
+    assert "retake-ledger forget" in reason.detail
+
+
+def test_nobody_strikes_that_text_was_forgotten(studio: OpenStudio, owner: Engine) -> None:
+    (first,) = posted(studio, [note(1)])
+    told = forget(owner, NAME, [first.position], "office", "Art. 17")
+    data = {"position": told.position, "why": "No."}
+    struck = post(studio, [fact("event.struck", "studio", data, id="s")])
+    assert isinstance(struck, Refusal)
+    # the forgotten event itself can be
+    data = {"position": first.position, "why": "No."}
+    assert posted(studio, [fact("event.struck", "studio", data, id="s")])
+
+
+def test_an_export_afterwards_goes_on_from_a_checkpoint_before(
+    studio: OpenStudio, engine: Engine, owner: Engine, tmp_path: Path
+) -> None:
+    first, second = posted(studio, [note(1), note(2)])
+    list(export(engine, NAME, tmp_path / "old", ORIGIN, SECRET, personal=True))
+    forget(owner, NAME, [first.position], "office", "Art. 17")
+    list(export(engine, NAME, tmp_path / "new", ORIGIN, SECRET, personal=True))
+    kept = read_signed_checkpoint(tmp_path / "old" / CHECKPOINT, ())
+    size, found = verify_export(tmp_path / "new", [kept], tmp_path / "old")
+    assert (size, found) == (second.position + 1, None)
+    texts = (tmp_path / "new" / PERSONAL).read_text()
+    assert f"{SAID} 2" in texts
+    assert f"{SAID} 1" not in texts
+
+
+def test_a_snapshot_has_no_place_for_text(studio: OpenStudio) -> None:
+    posted(studio, [note(1, mood=SAID)])
+    held = fact("scene.held", "KESTREL-1/1", {"owes": "client", "by_on": "2031-03-12",
+                                              "why": SAID}, id="h")  # fmt: skip
+    posted(studio, [held])
+    parts = b"".join(freeze(studio.view().state, {}))
+    assert b"KESTREL-1/1" in parts
+    assert SAID.encode() not in parts
