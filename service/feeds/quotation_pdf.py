@@ -160,9 +160,11 @@ class _Table:
         paper = self._paper
         lines = self._lines(cells, bold)
         top, most, page = paper.get_y(), max(lines), paper.page
-        placed = zip(self._placed(cells), lines, strict=True)
-        # the long ones last: one that is longer than the page ends on another
-        for (cell, at, width), count in sorted(placed, key=lambda one: one[1]):
+        placed = list(zip(self._placed(cells), lines, strict=True))
+        if most * _LINE_MM > paper.room():
+            # one that is longer than the page ends on another: the others come before it
+            placed.sort(key=lambda one: one[1])
+        for (cell, at, width), count in placed:
             text, y = paper.known(cell.text), top + (most - count) * _LINE_MM * low
             if count > 1:
                 paper.set_xy(at, y)
