@@ -192,6 +192,26 @@ def token_revoke(studio: str, token_id: str) -> None:
     click.echo(f"{token_id}\trevoked")
 
 
+@main.command("rebuild")
+@click.option("--studio", required=True, help="Whose trail is built again.")
+def rebuild_command(studio: str) -> None:
+    """Clear what follows from a studio's log, the trail of its dates, and build it again.
+
+    A service may go on meanwhile: whoever asks for the trail is told to ask again.
+    """
+    with engine_of(read_settings()) as engine:
+        from service.projections.rebuilding import rebuild  # noqa: PLC0415  # as in serve
+
+        with engine.connect() as connection:
+            if studios.find_studio(connection, studio) is None:
+                raise click.ClickException(f"there is no studio {studio}; make it first")
+        rebuilt = rebuild(engine, studio)
+    click.echo(
+        f"{rebuilt.rows:,} rows of {rebuilt.position:,} events in {rebuilt.took_s:,.1f} s; "
+        f"{rebuilt.head - rebuilt.position:,} events of a minute that is not over wait"
+    )
+
+
 @main.command("stop")
 def stop_command() -> None:
     """Stop the embedded server of this data folder, if one was left running."""

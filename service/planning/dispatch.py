@@ -29,7 +29,7 @@ from service.planning.line import Line, Plan, problem
 def dispatch(line: Line) -> Plan:
     """Start and finish of every visit to the minute, and what bound the start."""
     p = problem(line)
-    g = empty_run(p)
+    g = empty_run(p, line.order)
     run(p, g, line.now_min)
     return Plan(g.start, g.finish, g.bound, g.bound_row)
 

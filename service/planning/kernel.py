@@ -80,8 +80,8 @@ BY_RELEASE = 1
 BY_ROW = 2  # and the predecessor's row
 
 
-def empty_run(p: Problem) -> Run:
-    """Arrays for a run of that size; the kernel fills them."""
+def empty_run(p: Problem, order: Int64s | None = None) -> Run:
+    """Arrays for a run of that size; the kernel fills them, and only reads `order`."""
     n, departments = len(p.state), len(p.window_from) - 1
     places = (n // PLACES_APART + departments + 1) * PLACES_APART
     return Run(
@@ -93,7 +93,7 @@ def empty_run(p: Problem) -> Run:
         came=np.zeros(n, np.int64),
         place=np.zeros(n, np.int32),
         row_at=np.zeros(places, np.int32),
-        order=np.argsort(p.key, kind="stable"),
+        order=np.argsort(p.key, kind="stable") if order is None else order,
         link=np.zeros(n, np.int32),
         desks=np.zeros((departments, COLUMNS), np.int64),
         low=np.zeros(places >> WORD_BITS, np.int64),

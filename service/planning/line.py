@@ -39,6 +39,7 @@ class Line:
     started_min  int64  actual start of a row that is ON_DESK
     release_min  int64  nothing starts before; 0 if nothing holds it, NEVER if no end is known
     key          int64  dispatch key, smallest first; unique among the WAITING of a department
+    order        int64  the rows by their keys, where it is known already
 
     Arcs: `successor_from` int32 (n + 1), `successor` int32 (m).
 
@@ -70,6 +71,7 @@ class Line:
     crew_rate_e4: Int64s
     crew_day_min: Int64s
     now_min: int
+    order: Int64s | None = None
 
 
 _KINDS: tuple[type[Any], ...] = (

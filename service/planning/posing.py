@@ -53,16 +53,24 @@ class _Crews(NamedTuple):
     crew_day_min: Int64s
 
 
-def make_line(board: Board, now_min: int) -> Line:
-    """The scheduling problem that a board poses at a moment."""
+def make_line(board: Board, now_min: int, near: tuple[Board, Line] | None = None) -> Line:
+    """The scheduling problem that a board poses at a moment.
+
+    `near` is another board of the same frame and its line; what goes first is mostly the same.
+    """
     state, frame = board.state, board.frame
+    if near is not None and _ranked_alike(board, near[0]):
+        key, order = near[1].key, near[1].order
+    else:
+        key, order = _keys(board), None
     return Line(
         department=frame.department,
         state=board.phase,
         work_e4=board.work_e4,
         started_min=board.started_min,
         release_min=_release(board, now_min),
-        key=_keys(board),
+        key=key,
+        order=np.argsort(key, kind="stable") if order is None else order,
         successor_from=frame.successor_from,
         successor=frame.successor,
         **_hours_by(state, frame.departments, now_min)._asdict(),
@@ -188,6 +196,21 @@ def _release(board: Board, now_min: int) -> Int64s:
         end = end_of_day_min(calendar, by_on) if calendar else now_min
         release[row] = max(end, now_min + 1)
     return release
+
+
+def _ranked_alike(board: Board, other: Board) -> bool:
+    """Whether everything that keys are made of is the same."""
+    frame, state, known = board.frame, board.state, other.state
+    return (
+        frame is other.frame
+        and state.put_first == known.put_first
+        and all(
+            name in known.episodes and _due_number(state, name) == _due_number(known, name)
+            for name in frame.episodes
+        )
+        and np.array_equal(board.must_fix, other.must_fix)
+        and np.array_equal(board.priority, other.priority)
+    )
 
 
 def _keys(board: Board) -> Int64s:

@@ -117,9 +117,9 @@ class Schedule:
         return self.board.frame.row_of.get(node)
 
 
-def schedule(board: Board, now_min: int) -> Schedule:
-    """Plan a board at a moment (UTC minutes, floored)."""
-    line = make_line(board, now_min)
+def schedule(board: Board, now_min: int, near: Schedule | None = None) -> Schedule:
+    """Plan a board at a moment (UTC minutes, floored); `near` is a plan of much the same board."""
+    line = make_line(board, now_min, None if near is None else (near.board, near.line))
     return Schedule(board, line, dispatch(line), now_min)
 
 

@@ -118,7 +118,7 @@ def step(
         for event in run:
             breathe()
             state = after_strike[event.position]
-            after = schedule(advance(walk.schedule.board, state), now_min)
+            after = schedule(advance(walk.schedule.board, state), now_min, walk.schedule)
             more, walk = _moved_by(walk, event, after)
             moves += more
     return moves, walk
@@ -129,7 +129,7 @@ def pass_time(walk: Walk, now_min: int, breathe: Breathe = lambda: None) -> tupl
     if stands_until(walk.schedule) >= now_min:
         return [], walk._replace(now_min=now_min)
     breathe()
-    after = schedule(walk.schedule.board, now_min)
+    after = schedule(walk.schedule.board, now_min, walk.schedule)
     moves = []
     standings = dict(walk.standings)
     for episode, date_min in _moved(walk, after):
@@ -195,7 +195,7 @@ def _planned(walk: Walk, events: tuple[Event, ...]) -> Schedule:
         board = advance_visits(board, state, walk.touched.union(event.subject for event in events))
     else:
         board = advance(board, state)
-    return schedule(board, walk.now_min)
+    return schedule(board, walk.now_min, walk.schedule)
 
 
 def _moved_by(walk: Walk, event: Event, after: Schedule) -> tuple[list[Move], Walk]:

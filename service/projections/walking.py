@@ -77,6 +77,11 @@ class Walker:
         self._engine = engine
         self._walk: Walk | None = None
 
+    @property
+    def standings(self) -> Mapping[str, Standing]:
+        """Where the rows leave each episode, as far as they were built here."""
+        return {} if self._walk is None else self._walk.standings
+
     def piece(
         self, connection: Connection, piece_s: float = PIECE_S, breathe: Breathe = lambda: None
     ) -> Progress:

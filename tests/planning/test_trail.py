@@ -164,9 +164,9 @@ def test_a_minute_over_which_no_date_moved_is_not_divided(monkeypatch: Any) -> N
         story.tell("priority.set", scene, {"priority": 1})
     made: list[int] = []
 
-    def count(board: Board, now_min: int) -> Schedule:
+    def count(board: Board, now_min: int, near: Schedule) -> Schedule:
         made.append(now_min)
-        return schedule(board, now_min)
+        return schedule(board, now_min, near)
 
     monkeypatch.setattr(trail, "schedule", count)
     moves, _walk = walked(story.events)

@@ -1,0 +1,45 @@
+"""Building a trail again: the same rows, whoever builds meanwhile."""
+
+import io
+import threading
+import time
+
+from rich.console import Console
+from sqlalchemy import Engine
+
+from service.projections import rows
+from service.projections.rebuilding import rebuild
+from service.projections.walking import Walker
+from tests import recording
+from tests.projections.logs import NAME, record, said_at_random
+from tests.projections.test_walking import build, over, stored, studio_of, wanted
+
+
+def test_it_gives_the_rows_that_were_there(engine: Engine) -> None:
+    recording.make(engine)
+    said = said_at_random(4)
+    record(engine, said)
+    build(engine, Walker(studio_of(engine), engine))
+    live = stored(engine)
+    told = io.StringIO()
+    rebuilt = rebuild(engine, NAME, Console(file=told, force_terminal=True, width=120))
+    assert stored(engine) == live == wanted(over(said))
+    assert rebuilt[:3] == (len(live), over(said)[-1][0].position, len(said))
+    assert "building the trail" in told.getvalue()
+
+
+def test_it_waits_for_whoever_builds(engine: Engine) -> None:
+    recording.make(engine)
+    said = said_at_random(4)
+    record(engine, said)
+    with engine.connect() as connection:
+        assert rows.try_lock(connection, NAME)
+        waiting = threading.Thread(
+            target=rebuild, args=(engine, NAME, Console(file=io.StringIO())), daemon=True
+        )
+        waiting.start()
+        time.sleep(0.3)
+        assert stored(engine) == []
+        rows.unlock(connection, NAME)
+    waiting.join(30)
+    assert stored(engine) == wanted(over(said))
