@@ -195,6 +195,14 @@ def test_what_retakes_cost_and_a_price_on_paper(demo: Shown, tmp_path: Path) -> 
     assert (tmp_path / "quotation.pdf").read_bytes().startswith(b"%PDF-")
 
 
+def test_what_moved_each_date(demo: Shown) -> None:
+    assert "What moved the delivery of" in demo.text
+    (code,) = blocks("sh", "What moved each date")
+    trail, totals = _answers(demo, code)
+    assert len(trail["items"]) == 20  # type: ignore[arg-type]  # a list
+    assert totals["by_cause"]
+
+
 def test_the_replay_of_an_auditor(demo: Shown) -> None:
     code, diary = blocks("sh", "An auditor replays")
     then, led_there = _answers(demo, code)

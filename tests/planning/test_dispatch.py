@@ -18,6 +18,7 @@ from service.planning.line import (
     OUT,
     WAITING,
     Line,
+    Problem,
 )
 from service.vocabulary.calendar import NEVER, WorkingTime
 from tests.planning.lines import Crew, Department, Row, line_of, lines
@@ -292,10 +293,8 @@ def test_a_long_visit_ends_in_the_right_one_of_many_windows() -> None:
 def test_arrays_of_other_types_and_read_only_ones_give_the_same_plan() -> None:
     line = line_of([Department()], [Row(), Row(after=[0])])
     other = Line(
-        **{
-            name: getattr(line, name) if name == "now_min" else getattr(line, name).astype(np.int64)
-            for name in Line.__dataclass_fields__
-        }
+        **{name: getattr(line, name).astype(np.int64) for name in Problem._fields},
+        now_min=line.now_min,
     )
     other.work_e4.setflags(write=False)
     assert planned(other) == planned(line)

@@ -19,6 +19,7 @@ from rich.table import Table
 
 import seed
 from service.client import READ_S, Client
+from service.demo.trail import show_trail
 from service.log import studios, tokens
 from service.log.engine import service_engine
 from service.settings import Settings
@@ -76,6 +77,7 @@ def run_demo(
         else:
             show_order(say, clients["producer"].get(f"/change-orders/{seed.APPROVED_ORDER}"))
             show_impact(say, retake, impact)
+            show_trail(say, clients["supervisor"], impact["episodes"])
             _how_to_go_on(say, url, studio, secrets, retake, stay=stay)
         if stay:
             say.print("\nServing until Ctrl-C.")
