@@ -11,7 +11,7 @@ from rich.table import Table
 from service.client import Client, RefusedError
 
 SHOWN_MOVES = 10
-BUILT_S = 600.0
+BUILT_S = 120.0
 ASK_AGAIN_S = 3.0
 
 
@@ -19,16 +19,10 @@ def show_trail(say: Console, client: Client, episodes: Sequence[Mapping[str, Any
     """Print what moved the delivery of the episode that is latest."""
     dated = [row for row in episodes if row["margin_workdays_after"] is not None]
     episode = min(dated, key=lambda row: row["margin_workdays_after"])["episode"]
-    ends = time.monotonic() + BUILT_S
-    with say.status("building the trail of what moved each delivery"):
-        while True:
-            try:
-                pages = list(client.pages(f"/episodes/{episode}/trail", limit=1000))
-                break
-            except RefusedError as error:
-                if error.status != HTTPStatus.SERVICE_UNAVAILABLE or time.monotonic() > ends:
-                    raise
-                time.sleep(ASK_AGAIN_S)
+    pages = _once_built(say, client, f"/episodes/{episode}/trail")
+    if pages is None:
+        say.print(f"What moved {episode} is still being built; ask /episodes/{episode}/trail.\n")
+        return
     moves = [move for page in pages for move in page["items"] if move["delta_minutes"]]
     greatest = sorted(moves, key=lambda move: -abs(move["delta_minutes"]))[:SHOWN_MOVES]
     net = sum(move["delta_minutes"] for move in moves) / (24 * 60)
@@ -45,6 +39,20 @@ def show_trail(say: Console, client: Client, episodes: Sequence[Mapping[str, Any
         table.add_row(move["at"][:16], _what_moved(move), f"{move['delta_days']:+.2f}")
     say.print(table)
     say.print()
+
+
+def _once_built(say: Console, client: Client, path: str) -> list[Any] | None:
+    """All pages of a trail as soon as it is built; None if that takes too long."""
+    ends_s = time.monotonic() + BUILT_S
+    with say.status("building the trail of what moved each delivery"):
+        while time.monotonic() < ends_s:
+            try:
+                return list(client.pages(path, limit=1000))
+            except RefusedError as error:
+                if error.status != HTTPStatus.SERVICE_UNAVAILABLE:
+                    raise
+            time.sleep(ASK_AGAIN_S)
+    return None
 
 
 def _what_moved(move: Mapping[str, Any]) -> str:
