@@ -1,7 +1,7 @@
 """The quotation as PDF, for A4 or Letter; the same sheet gives the same bytes.
 
-Text is set in DejaVu Sans, which has Latin, Greek, Cyrillic and more, but not Chinese, Japanese or
-Korean: what it has not comes out as a question mark, and Arabic is not joined.
+Text is set in Roboto, which has Latin, Greek and Cyrillic; what it has not comes out as a question
+mark.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple, cast
 
+import font_roboto  # type: ignore[import-untyped]  # it ships no types
 from fpdf import FPDF
 from fpdf.enums import MethodReturnValue
 
@@ -17,8 +18,8 @@ from service.feeds.quotation import LineText, Sheet
 MEDIA_TYPE = "application/pdf"
 PAPERS = ("a4", "letter")
 
-_FONTS = Path(__file__).parent / "fonts"
-_FAMILY = "dejavu"
+_FONTS = Path(font_roboto.font_directory)
+_FAMILY = "roboto"
 _MARGIN_MM = 15.0
 _FOOT_MM = 18.0
 _GAP_MM = 2.0
@@ -42,7 +43,7 @@ class _Paper(FPDF):
     def __init__(self, told: Sheet, paper: str) -> None:
         super().__init__(format=paper)
         self._foot = f"{told.studio}, {told.heading} {told.order}"
-        for style, file in (("", "DejaVuSans.ttf"), ("B", "DejaVuSans-Bold.ttf")):
+        for style, file in (("", "Roboto-Regular.ttf"), ("B", "Roboto-Bold.ttf")):
             self.add_font(_FAMILY, style, _FONTS / file)
         self._has = frozenset(self.fonts[_FAMILY].cmap)  # type: ignore[union-attr]  # a TTF has one
         self.set_margins(_MARGIN_MM, _MARGIN_MM)
