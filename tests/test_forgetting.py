@@ -10,7 +10,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError
 
-from service.feeds.exports import CHECKPOINT, PERSONAL, export
+from service.feeds.exports import CHECKPOINT, CONTENTS, PERSONAL, export
 from service.intake.exported import read_signed_checkpoint
 from service.intake.verifying import verify_export
 from service.log.append import UnknownStudioError, read_head
@@ -208,3 +208,13 @@ def test_a_snapshot_has_no_place_for_text(studio: OpenStudio) -> None:
     parts = b"".join(freeze(studio.view().state, {}))
     assert b"KESTREL-1/1" in parts
     assert SAID.encode() not in parts
+
+
+def test_a_record_can_be_taken_in_elsewhere_after_its_text_was_forgotten(
+    studio: OpenStudio, engine: Engine, owner: Engine, tmp_path: Path
+) -> None:
+    first, second = posted(studio, [note(1), note(2)])
+    forget(owner, NAME, [first.position], "office", "Art. 17")
+    list(export(engine, NAME, tmp_path / "out", ORIGIN, SECRET, personal=True))
+    lines = (tmp_path / "out" / CONTENTS).read_text().splitlines()
+    assert [int(line.split()[0]) for line in lines] == [first.position, second.position]

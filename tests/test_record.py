@@ -1,6 +1,7 @@
 """The write path: dense positions, repeats, all or nothing, personal text aside, the tree."""
 
 import threading
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from hashlib import sha256
 
@@ -8,11 +9,12 @@ import orjson
 import pytest
 from sqlalchemy import Engine, text
 
+from service.intake.importing import content_of
 from service.log.append import read_head
 from service.log.read import bodies, page
 from service.log.tokens import revoke
 from service.production.refusal import Code, Refusal
-from service.proofs.canonical import late_whole, splice
+from service.proofs.canonical import canonical, late_whole, splice
 from service.proofs.tree import append, leaf_hash, root
 from service.record import OpenStudio, Receipt, TokenRevokedError, propose
 from service.vocabulary.facts.desks import WorkStarted
@@ -255,3 +257,6 @@ def test_a_later_version_of_a_type_is_said_in_the_body_and_is_not_content() -> N
     assert body["data"] == {"department": "layout"}
     assert len(body["personal"]) == 64
     assert later.content_hash == first.content_hash
+    raw = canonical(body)
+    texts: dict[int, tuple[bytes, Mapping[str, object]]] = {1: (bytes(32), {"/data/mood": "grey"})}
+    assert content_of(raw, 1, texts, {}) == first.content_hash

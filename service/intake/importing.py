@@ -34,6 +34,7 @@ from service.proofs.notes import Key
 from service.proofs.tree import Frontier, append, leaf_hash, root
 from service.vocabulary.event import Event, UnknownTypeError, read_event
 from service.vocabulary.instants import format_instant
+from service.vocabulary.upcasting import VERSION_MEMBER
 
 _SHOWN_TYPES = 5
 
@@ -145,7 +146,11 @@ def content_of(
                 f"content hash ({CONTENTS}): export the record again"
             )
         return told
-    said = {name: of for name, of in members.items() if not LATE_FIRST <= name <= LATE_LAST}
+    said = {
+        name: of
+        for name, of in members.items()
+        if not LATE_FIRST <= name <= LATE_LAST and name != VERSION_MEMBER
+    }
     try:
         made = hash_content(prepare(said), texts[position][1] if committed else ())
     except CanonicalError as error:

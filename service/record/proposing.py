@@ -14,6 +14,7 @@ from service.proofs.canonical import (
 )
 from service.vocabulary.facts import Fact
 from service.vocabulary.instants import parse_instant
+from service.vocabulary.upcasting import VERSION_MEMBER
 
 SALT_BYTES = 32
 
@@ -41,8 +42,7 @@ def propose(members: dict[str, Any], personal: dict[str, Any], fact: Fact) -> Pr
     salt = packed = None
     prepared = body = prepare(members)
     if fact.VERSION > 1:
-        # not content: the same again is a repeat, whichever release takes it
-        body = prepare({**members, "typeversion": fact.VERSION})
+        body = prepare({**members, VERSION_MEMBER: fact.VERSION})  # which is not content
     if personal:
         salt = secrets.token_bytes(SALT_BYTES)
         packed = canonical(personal)

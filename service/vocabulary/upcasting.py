@@ -8,6 +8,11 @@ the steps here, each from one version to the next.
 from collections.abc import Callable, Mapping
 from typing import Any
 
+VERSION_MEMBER = "typeversion"
+"""The member of a recorded event that says its version. It is not content: a post that is repeated
+is the same, whichever release took it.
+"""
+
 Upcaster = Callable[[Mapping[str, Any]], Mapping[str, Any]]
 """From the public data of a version, as JSON, to those of the next; pure, and total over what the
 rules let be recorded. Personal text is not there: it stays under the pointers of its own version.
