@@ -12,10 +12,11 @@ from sqlalchemy.exc import DBAPIError
 
 from service.feeds.exports import CHECKPOINT, CONTENTS, PERSONAL, export
 from service.intake.exported import read_signed_checkpoint
+from service.intake.importing import Aim, take_in
 from service.intake.verifying import verify_export
 from service.log.append import UnknownStudioError, read_head
 from service.log.engine import owner_engine
-from service.log.read import bodies, page
+from service.log.read import bodies, page, personal_at
 from service.log.snapshots import write_snapshot
 from service.production.refusal import Code, Refusal
 from service.production.snapshot import freeze
@@ -218,3 +219,9 @@ def test_a_record_can_be_taken_in_elsewhere_after_its_text_was_forgotten(
     list(export(engine, NAME, tmp_path / "out", ORIGIN, SECRET, personal=True))
     lines = (tmp_path / "out" / CONTENTS).read_text().splitlines()
     assert [int(line.split()[0]) for line in lines] == [first.position, second.position]
+    list(take_in(engine, Aim("taken", "simulated"), tmp_path / "out"))
+    with engine.connect() as connection:
+        assert bodies(connection, "taken", 0) == bodies(connection, NAME, 0)
+        assert list(personal_at(connection, "taken", [first.position, second.position])) == [
+            second.position
+        ]
