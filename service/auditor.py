@@ -10,10 +10,11 @@ from rich.console import Console
 from rich.progress import Progress
 
 from service.client import Client, RefusedError
+from service.feeds.episode_exports import export_episode
 from service.feeds.exports import ExportError, export
 from service.installation import engine_of, read_settings
 from service.intake import exported, online
-from service.intake.verifying import verify_export, verify_service
+from service.intake.verifying import verify_episode, verify_export, verify_service
 from service.keys import Keys, KeysError, ensure_keys, read_keys, rotate
 from service.log.append import UnknownStudioError
 from service.proofs.notes import ED25519, Key, NoteError, read_key
@@ -57,8 +58,9 @@ def _show_key(studio: str, do: Callable[[Path], Keys]) -> None:
 @click.command("export")
 @click.option("--studio", required=True)
 @click.option("--personal", is_flag=True, help="With the personal text and its salts.")
+@click.option("--episode", help="Of this episode alone, each event with its proof.")
 @click.argument("folder", type=click.Path(path_type=Path))
-def export_command(studio: str, personal: bool, folder: Path) -> None:
+def export_command(studio: str, personal: bool, episode: str | None, folder: Path) -> None:
     """Write a studio's whole record into a new folder, with a checkpoint of it."""
     settings = read_settings()
     with engine_of(settings) as engine, Progress(console=Console(stderr=True)) as progress:
@@ -66,8 +68,15 @@ def export_command(studio: str, personal: bool, folder: Path) -> None:
             secret = ensure_keys(settings.keys_folder).secret
             origin = settings.origin_of(studio)
             task = progress.add_task("events", total=None)
-            for done, total in export(engine, studio, folder, origin, secret, personal=personal):
-                progress.update(task, completed=done, total=total)
+            if episode is None:
+                steps = export(engine, studio, folder, origin, secret, personal=personal)
+                for done, total in steps:
+                    progress.update(task, completed=done, total=total)
+            else:
+                for done in export_episode(
+                    engine, studio, episode, folder, origin, secret, personal=personal
+                ):
+                    progress.update(task, completed=done)
         except (KeysError, ExportError, UnknownStudioError) as error:
             raise click.ClickException(str(error)) from error
     click.echo(folder)
@@ -100,7 +109,12 @@ def verify_command(
     try:
         keys = tuple(read_key(one) for one in told)
         checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]
-        if folder is not None:
+        of_episode = folder is not None and exported.is_of_episode(folder)
+        if folder is not None and of_episode:
+            if against is not None:
+                raise click.UsageError("--against is for exports of a whole record")
+            size, found = verify_episode(folder, checkpoints, keys)
+        elif folder is not None:
             size, found = verify_export(folder, checkpoints, against)
         else:
             with Client(url or "", token or "") as service:
@@ -115,7 +129,8 @@ def verify_command(
         click.echo(f"NOT what it was: position {found.position}: {found.what}")
         sys.exit(1)
     older = " and the older export" if against else ""
-    click.echo(f"{size} events, as they were; checkpoints that agree: {len(files)}{older}")
+    told_of = "events of one episode, each in the record" if of_episode else "events, as they were"
+    click.echo(f"{size} {told_of}; checkpoints that agree: {len(files)}{older}")
 
 
 COMMANDS: tuple[click.Command, ...] = (key_group, export_command, verify_command)

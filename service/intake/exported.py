@@ -8,6 +8,7 @@ from pathlib import Path
 
 import orjson
 
+from service.feeds.episode_exports import PROOFS
 from service.feeds.exports import EVENTS, NODES, PERSONAL
 from service.proofs.canonical import CanonicalError, commitment
 from service.proofs.checkpoints import Checkpoint, read_checkpoint
@@ -69,7 +70,7 @@ def wrong_text(folder: Path) -> Difference | None:
     None too where the export has no personal text. Raises ExportedError.
     """
     told = read_texts(folder)
-    for position, (body, _) in enumerate(read_record(folder), 1):
+    for position, body in _placed(folder):
         if position in told:
             salt, personal = told.pop(position)
             event = orjson.loads(body)
@@ -82,6 +83,37 @@ def wrong_text(folder: Path) -> Difference | None:
     if told:
         return Difference(min(told), "there is personal text of an event that is not there")
     return None
+
+
+def _placed(folder: Path) -> Iterator[tuple[int, bytes]]:
+    """Positions and bytes of the events of either sort of export."""
+    if is_of_episode(folder):
+        yield from ((leaf + 1, body) for body, leaf, _, _ in read_proven(folder))
+    else:
+        yield from enumerate((body for body, _ in read_record(folder)), 1)
+
+
+def is_of_episode(folder: Path) -> bool:
+    """Whether an export is of an episode, each event with its proof, and not of a whole record."""
+    return (folder / PROOFS).exists()
+
+
+def read_proven(folder: Path) -> Iterator[tuple[bytes, int, int, list[bytes]]]:
+    """Of an episode's export, each event's bytes, leaf index (from 0), size of the tree, and proof.
+
+    Raises ExportedError.
+    """
+    path = folder / PROOFS
+    try:
+        with (folder / EVENTS).open("rb") as events, path.open("rb") as proofs:
+            for line, proof in zip_longest(events, proofs, fillvalue=b""):
+                told = orjson.loads(proof)
+                hashes = [b64decode(one, validate=True) for one in told["hashes"]]
+                yield line.removesuffix(b"\n"), int(told["leaf_index"]), int(told["size"]), hashes
+    except OSError as error:
+        raise ExportedError(f"{error.filename} cannot be read: {error.strerror}") from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise ExportedError(f"{path} holds a line that is not a proof: {error}") from error
 
 
 def read_texts(folder: Path) -> dict[int, tuple[bytes, Mapping[str, object]]]:

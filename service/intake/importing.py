@@ -19,6 +19,7 @@ from sqlalchemy.exc import IntegrityError
 from service.feeds.exports import AT_ONCE, CHECKPOINT, CONTENTS
 from service.intake.exported import (
     ExportedError,
+    is_of_episode,
     read_record,
     read_signed_checkpoint,
     read_texts,
@@ -71,6 +72,11 @@ def take_in(
     The export must agree with its own checkpoint, signed by one of `keys` if any are given, and
     with all others given. Raises ImportedError, ExportedError, and StudioExistsError.
     """
+    if is_of_episode(folder):
+        raise ImportedError(
+            "this is an episode's export, and a record is taken in whole, or no proof of it would "
+            "hold: export the whole record"
+        )
     own = read_signed_checkpoint(folder / CHECKPOINT, keys)
     size, found = verify_export(folder, [own, *checkpoints])
     if found is None and size != own.size:

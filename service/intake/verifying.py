@@ -4,10 +4,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from service.client import Client
+from service.feeds.exports import CHECKPOINT
 from service.intake import exported, online
 from service.proofs.checkpoints import Checkpoint
 from service.proofs.examining import Difference, examine, first_difference
 from service.proofs.notes import Key
+from service.proofs.paths import proves_inclusion
+from service.proofs.tree import leaf_hash
 
 
 def verify_export(
@@ -27,6 +30,38 @@ def verify_export(
             return len(newer), Difference(len(newer) + 1, what)
     told = examine(exported.read_record(folder), checkpoints)
     return told.size, told.difference or exported.wrong_text(folder)
+
+
+def verify_episode(
+    folder: Path, checkpoints: Sequence[Checkpoint], keys: tuple[Key, ...] = ()
+) -> tuple[int, Difference | None]:
+    """The same of an episode's export: whether each of its events is in the record.
+
+    Each is held against the checkpoint in the folder, signed by one of `keys` if any are given; and
+    that against those kept elsewhere, which must be of the same size. Raises ExportedError.
+    """
+    own = exported.read_signed_checkpoint(folder / CHECKPOINT, keys)
+    for checkpoint in checkpoints:
+        if checkpoint.size != own.size:
+            raise exported.ExportedError(
+                f"an episode's export of {own.size} events cannot be held against a checkpoint of "
+                f"{checkpoint.size}: take the one of {own.size}, or export the whole record"
+            )
+        if checkpoint.root != own.root:
+            what = "the root is not the checkpoint's"
+            return 0, Difference(own.size, what)
+    count, last = 0, 0
+    for body, leaf, size, hashes in exported.read_proven(folder):
+        count += 1
+        position = leaf + 1
+        if size != own.size:
+            return count, Difference(position, f"its proof is of {size} events, not of {own.size}")
+        if not proves_inclusion(leaf_hash(body), leaf, size, hashes, own.root):
+            return count, Difference(position, "its bytes are not those in the record")
+        if position <= last:
+            return count, Difference(position, "it is there twice, or out of order")
+        last = position
+    return count, exported.wrong_text(folder)
 
 
 def verify_service(

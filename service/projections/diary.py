@@ -79,7 +79,7 @@ def read_diary(
     `state` is the studio's at `until`. Struck events are among them, and the strikes.
     """
     struck = studio.strikes_at(until)
-    about = _with_strikes(connection, studio.name, state, episode, struck)
+    about = all_about(connection, studio.name, state, episode, struck)
     rows = events_about(
         connection,
         studio.name,
@@ -94,10 +94,13 @@ def read_diary(
     return DiaryPage(told, len(rows) > limit)
 
 
-def _with_strikes(
+def all_about(
     connection: Connection, studio: str, state: State, episode: str, struck: dict[int, int]
 ) -> About:
-    """What has to do with an episode, struck events and ends of retakes that reached it too."""
+    """What has to do with an episode, struck events and ends of retakes that reached it too.
+
+    `struck` are the events struck by then, with the positions of their strikes.
+    """
     about = about_episode(state, episode)
     items = {episode, *state.episodes[episode].scenes, *about.subjects}
     positions = list(about.positions)

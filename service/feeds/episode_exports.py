@@ -1,0 +1,107 @@
+"""An episode's events as files, each with the proof that it is in the record.
+
+`events.jsonl`, `personal.jsonl` and `checkpoint.txt` are as in an export of the whole record; the
+checkpoint is of all of it. `proofs.jsonl` has on the same line an event's proof of inclusion. That
+these are all of the episode's events cannot be proved so: that takes the whole record.
+"""
+
+from base64 import b64encode
+from collections.abc import Iterator
+from itertools import chain
+from pathlib import Path
+from typing import IO
+
+import orjson
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from sqlalchemy import Connection, Engine, text
+
+from service.feeds.exports import CHECKPOINT, EVENTS, PERSONAL, ExportError
+from service.log.about import About, events_about
+from service.log.tree import read_root, read_subtrees
+from service.projections.diary import all_about
+from service.proofs.checkpoints import Checkpoint
+from service.proofs.notes import Note, sign
+from service.proofs.paths import hashes, inclusion, wanted
+from service.record.studios import real_clock_us
+from service.studio import Studio
+
+PROOFS = "proofs.jsonl"
+AT_ONCE = 500
+
+
+def export_episode(
+    engine: Engine,
+    studio: str,
+    episode: str,
+    folder: Path,
+    origin: str,
+    secret: Ed25519PrivateKey,
+    *,
+    personal: bool,
+) -> Iterator[int]:
+    """Write what is recorded about an episode into a new folder; gives events written on the way.
+
+    Raises ExportError, and UnknownStudioError.
+    """
+    view = Studio(studio, engine, real_clock_us).view()
+    view.studio.snapshots.wait()
+    if episode not in view.state.episodes:
+        raise ExportError(f"{studio} has no episode {episode}")
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=False)
+    except OSError as error:
+        raise ExportError(f"{folder} cannot be made: {error.strerror}") from error
+    with engine.connect() as connection:
+        struck = view.studio.strikes_at(view.position)
+        about = all_about(connection, studio, view.state, episode, struck)
+        with (folder / EVENTS).open("xb") as events, (folder / PROOFS).open("xb") as proofs:
+            yield from _write(connection, studio, about, view.position, events, proofs)
+        if personal:
+            with (folder / PERSONAL).open("xb") as texts:
+                _write_texts(connection, studio, folder, texts)
+        told = str(Checkpoint(origin, view.position, read_root(connection, studio, view.position)))
+    note = Note(told, (sign(told, origin, secret),))
+    (folder / CHECKPOINT).write_text(str(note), encoding="utf-8")
+
+
+def _write(
+    connection: Connection,
+    studio: str,
+    about: About,
+    size: int,
+    events: IO[bytes],
+    proofs: IO[bytes],
+) -> Iterator[int]:
+    after = written = 0
+    while rows := events_about(
+        connection, studio, about, after=after, limit=AT_ONCE, until_position=size, without=()
+    ):
+        ranges = {row.position: inclusion(row.position - 1, size) for row in rows}
+        asked = chain.from_iterable(map(wanted, ranges.values()))
+        known = read_subtrees(connection, studio, asked)
+        for row in rows:
+            proof = hashes(ranges[row.position], known)
+            told = {
+                "position": row.position,
+                "leaf_index": row.position - 1,
+                "size": size,
+                "hashes": [b64encode(one).decode() for one in proof],
+            }
+            events.write(row.body + b"\n")
+            proofs.write(orjson.dumps(told) + b"\n")
+        after, written = rows[-1].position, written + len(rows)
+        yield written
+
+
+def _write_texts(connection: Connection, studio: str, folder: Path, texts: IO[bytes]) -> None:
+    lines = (folder / PROOFS).read_bytes().splitlines()
+    positions = [orjson.loads(line)["position"] for line in lines]
+    asked = text(
+        "SELECT position, salt, content FROM personal "
+        "WHERE studio = :studio AND position = ANY(:positions) ORDER BY position"
+    )
+    for position, salt, content in connection.execute(
+        asked, {"studio": studio, "positions": positions}
+    ):
+        told = {"position": position, "salt": salt.hex(), "personal": orjson.loads(content)}
+        texts.write(orjson.dumps(told) + b"\n")
