@@ -10,10 +10,11 @@ from service.planning.trail import MOVES_NO_DATE
 from service.production.state import State
 from service.production.visits import UNVISITED, Phase, Visit
 from service.vocabulary.event import Event
-from service.vocabulary.facts import orders, rates
+from service.vocabulary.facts import orders, rates, record
 
 _NOT_PLANNED = MOVES_NO_DATE | {
     rates.RateSet,
+    record.TextForgotten,
     orders.ChangeOrderRaised,
     orders.ChangeOrderPriced,
     orders.ChangeOrderApproved,  # the facts that an approval records stand behind it

@@ -140,6 +140,10 @@ _SAYS: dict[str, Callable[[Event, Any], str]] = {
     "change-order.approved": lambda e, f: f"Change order {f.order} was approved.",
     "change-order.declined": lambda e, f: f"Change order {f.order} was declined.",
     "change-order.withdrawn": lambda e, f: f"Change order {f.order} was withdrawn.",
+    "text.forgotten": lambda e, f: (
+        f"What people wrote in {_counted(len(f.positions), 'event')} was "
+        f"removed, by order of {f.by}."
+    ),
     "event.struck": lambda e, f: f"Event {f.position} was struck: it was a mistake.",
 }
 
