@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from ..paper import Paper
+from ..paper import Paper, another_worker
 
 # one unit of each department's work costs 10; what is spared is credited by half
 RATES = dict.fromkeys(
@@ -269,3 +269,22 @@ def test_an_approval_is_struck_as_a_whole(to_approve: Paper) -> None:
     shown = to_approve.get("/change-orders/CO-1")
     assert (shown["standing"], shown["facts"]) == ("priced", [])
     assert to_approve.get("/episodes/KESTREL-1/scenes/2")["omitted_at"] is None
+
+
+def test_another_worker_reads_the_same_out_of_the_log(to_approve: Paper) -> None:
+    to_approve.tell("change-order.approved", "KESTREL-1", {"order": "CO-1"}, who="producer")
+    shown = to_approve.get("/change-orders/CO-1")
+    to_approve.app = another_worker(to_approve.engine)
+    assert to_approve.get("/change-orders/CO-1") == shown
+    assert to_approve.get("/episodes/KESTREL-1/scenes/2")["omitted_at"] is not None
+
+
+def test_an_episode_as_it_was_before_an_approval_and_after(to_approve: Paper) -> None:
+    before = to_approve.now
+    to_approve.move_clock("2031-03-04T10:00:00Z")
+    to_approve.tell("change-order.approved", "KESTREL-1", {"order": "CO-1"}, who="producer")
+    for clock in ("recorded", "happened"):
+        for at, omitted in ((before, False), (to_approve.now, True)):
+            path = f"/episodes/KESTREL-1/replay?at={at}&clock={clock}"
+            scenes = {one["scene"]: one for one in to_approve.get(path)["scenes"]}
+            assert (scenes["KESTREL-1/2"]["omitted_at"] is not None) == omitted, (clock, at)
