@@ -119,6 +119,20 @@ _TOLD: tuple[Said, ...] = (
     ("scene.bought", _TWO, "2031-03-13T09:00:00Z", {}),
     ("episode.opened", "KESTREL-0", _MONDAY, {"title": "The pilot"}),
     ("episode.delivered", "KESTREL-0", "2031-03-13T09:00:00Z", {}),
+    (
+        "change-order.raised",
+        "KESTREL-2",
+        "2031-03-13T09:30:00Z",
+        {
+            "order": "CO-7",
+            "asked_by": "broadcaster",
+            "words": "Without the ferry.",
+            "lines": [
+                {"change": "omit", "scene": "KESTREL-2/3"},
+                {"change": "fee", "amount": "-12.50", "what": "The ferry's design"},
+            ],
+        },
+    ),
     ("note.given", _ONE, "2031-03-13T10:00:00Z", {"note": "N-3", "to": "layout", "text": "Oops."}),
 )
 
