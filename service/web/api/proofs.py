@@ -13,7 +13,7 @@ from service.vocabulary.facts import Role
 from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
-from service.web.negotiation import EVENT, JSON, invalid_query
+from service.web.negotiation import EVENT, JSON
 from service.web.pointers import FieldError
 from service.web.problems import ProblemError
 from service.web.schemas import proofs as shapes
@@ -36,8 +36,9 @@ _INCLUSION, _CONSISTENCY = shapes.InclusionQuery(), shapes.ConsistencyQuery()
     "bytes, in order of position.",
     query=_INCLUSION,
     answers={200: Answer("The proof.", {JSON: shapes.InclusionShown()})},
+    problems=("not-found",),
 )
-@require()
+@require(*READERS)  # a few figures withheld from a desk could be guessed from their leaf
 def prove_inclusion() -> Response:
     """The hashes beside the way from a leaf to the root."""
     asked = negotiation.query_of(_INCLUSION)
@@ -67,6 +68,7 @@ def prove_inclusion() -> Response:
     details="RFC 9162, section 2.1.4: nothing of the older tree was altered or taken out.",
     query=_CONSISTENCY,
     answers={200: Answer("The proof.", {JSON: shapes.ConsistencyShown()})},
+    problems=("not-found",),
 )
 @require()
 def prove_consistency() -> Response:
@@ -131,10 +133,10 @@ def show_personal(position: int) -> Response:
 
 
 def _within(name: str, value: int, most: int) -> None:
-    """Raises ProblemError (400) beyond the record."""
+    """Raises ProblemError (404) beyond the record, or beyond the tree that is asked about."""
     if value > most:
         told = f"Write at most {most}." if most else "Nothing is recorded yet."
-        raise invalid_query(FieldError(f"?{name}", told, "beyond-the-log"))
+        raise ProblemError("not-found", told, [FieldError(f"?{name}", told, "beyond-the-log")])
 
 
 def _shown(found: bytes) -> str:
