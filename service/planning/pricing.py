@@ -7,17 +7,16 @@ from typing import NamedTuple
 
 from service.planning.changes import Known
 from service.planning.impact import line_rank
+from service.production.cards import card_valid, studio_date
 from service.production.decide import carried_out
 from service.production.orders import items_of
 from service.production.records import RateCard
 from service.production.refusal import Code, Reason, Refusal
 from service.production.route import APPROVAL
-from service.production.state import STUDIO_CALENDAR, State, departments_of, item_of, visit_of
+from service.production.state import State, departments_of, item_of, visit_of
 from service.production.visits import Take, take_work_e4
 from service.production.work import terms_for
-from service.vocabulary.calendar import local_date
 from service.vocabulary.facts.orders import OrderLine
-from service.vocabulary.instants import US_PER_MIN
 from service.vocabulary.money import rounded
 from service.vocabulary.quantities import ONE_E4
 
@@ -85,10 +84,11 @@ def quote(state: State, code: str, position: int, at_us: int) -> Quote | Refusal
     line could not be carried out. Raises KeyError for an order that is not in the state.
     """
     order = state.orders[code]
-    on = _date(state, at_us)
-    card = card_on(state, order.show, on)
-    if card is None:
-        detail = f"{order.show} has no rate card in force on {on}; set one first"
+    on = studio_date(state, at_us)
+    card = card_valid(state, order.show, on)
+    if on is None or card is None:
+        then = "" if on is None else f" on {on}"
+        detail = f"{order.show} has no rate card in force{then}; set one first"
         return Refusal((Reason(Code.UNKNOWN, detail, "/data/order"),))
     states = carried_out(state, code, position, at_us)
     if isinstance(states, Refusal):
@@ -118,18 +118,6 @@ def quoted(state: State, code: str, at_us: int) -> Quote | Refusal:
 
 _LATER = 2**53
 """Behind every position of a log."""
-
-
-def card_on(state: State, show: str, on: date) -> RateCard | None:
-    """A show's rate card in force on a date."""
-    cards = [card for card in state.rate_cards.get(show, ()) if card.from_on <= on]
-    return cards[-1] if cards else None
-
-
-def _date(state: State, at_us: int) -> date:
-    # no card without a calendar: then any date will do
-    calendar = state.calendars.get(STUDIO_CALENDAR)
-    return date.min if calendar is None else local_date(calendar, at_us // US_PER_MIN)
 
 
 def _line(
