@@ -131,6 +131,3 @@ def verify_command(
     older = " and the older export" if against else ""
     told_of = "events of one episode, each in the record" if of_episode else "events, as they were"
     click.echo(f"{size} {told_of}; checkpoints that agree: {len(files)}{older}")
-
-
-COMMANDS: tuple[click.Command, ...] = (key_group, export_command, verify_command)

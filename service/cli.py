@@ -2,14 +2,15 @@
 
 import logging
 import os
+from contextlib import suppress
 from datetime import UTC, datetime
+from importlib import import_module
 from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
 from sqlalchemy.exc import OperationalError
 
-from service import auditor, keeper, owner
 from service.installation import database_of, engine_of, read_settings
 from service.keys import KeysError, ensure_keys
 from service.log import embedded, studios, tokens
@@ -20,8 +21,37 @@ from service.vocabulary.instants import format_instant, parse_instant
 
 DEFAULT_PORT = 8765
 
+# what these stand on is compiled, or takes a second to load
+ELSEWHERE = {
+    "key": "service.auditor:key_group",
+    "export": "service.auditor:export_command",
+    "verify": "service.auditor:verify_command",
+    "import": "service.keeper:import_command",
+    "backup": "service.keeper:backup_command",
+    "restore": "service.keeper:restore_command",
+    "forget": "service.owner:forget_command",
+}
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+
+class Commands(click.Group):
+    """The commands; those of other modules are loaded when they are asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """All names."""
+        return sorted([*super().list_commands(ctx), *ELSEWHERE])
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of that name, after the folder of what is compiled is said."""
+        if cmd_name not in ELSEWHERE:
+            return super().get_command(ctx, cmd_name)
+        with suppress(click.ClickException):  # the command itself tells of wrong settings
+            read_settings()
+        module, _, name = ELSEWHERE[cmd_name].partition(":")
+        command: click.Command = getattr(import_module(module), name)
+        return command
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="retake-ledger")
 def main() -> None:
     """Record hand-offs, notes and retakes; ask what a retake moves.
@@ -230,10 +260,6 @@ def demo_command(as_json: bool, stay: bool, port: int) -> None:
         from service.demo import run_demo  # noqa: PLC0415  # after the cache folder is said
 
         run_demo(settings, url, port=port, as_json=as_json, stay=stay)
-
-
-for command in (*auditor.COMMANDS, *keeper.COMMANDS, *owner.COMMANDS):
-    main.add_command(command)
 
 
 if __name__ == "__main__":

@@ -109,6 +109,3 @@ def _show_rows(steps: Iterable[backups.Progress]) -> None:
             if table not in tasks:
                 tasks[table] = shown.add_task(table, total=in_all)
             shown.update(tasks[table], completed=rows)
-
-
-COMMANDS: tuple[click.Command, ...] = (import_command, backup_command, restore_command)

@@ -66,6 +66,3 @@ def _explained(error: DBAPIError) -> str:
     if getattr(error.orig, "sqlstate", None) != _NO_RIGHT:
         return told
     return f"{told}; name the owner's login in RETAKE_LEDGER_OWNER_DATABASE_URL"
-
-
-COMMANDS: tuple[click.Command, ...] = (forget_command,)

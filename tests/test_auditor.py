@@ -1,5 +1,8 @@
 """The auditor's commands on files, as they are typed."""
 
+import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -107,3 +110,15 @@ def test_keys_are_made_shown_and_replaced(tmp_path: Path, monkeypatch: pytest.Mo
     assert typed("key", "make", "--studio", "north").output == made
     assert typed("key", "show", "--studio", "north").output == made
     assert typed("key", "rotate", "--studio", "north").output != made
+
+
+def test_the_command_starts_without_what_is_compiled() -> None:
+    """Its folder must be said first; and a second is long for `token list`."""
+    asked = "import service.cli, sys; sys.exit('numba' in sys.modules or 'flask' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", asked], check=False).returncode == 0
+
+
+def test_every_command_is_listed() -> None:
+    told = typed("--help").output
+    for name in ("key", "export", "verify", "import", "backup", "restore", "forget", "serve"):
+        assert re.search(rf"^  {name} ", told, re.MULTILINE)
