@@ -154,7 +154,7 @@ def _served(settings: Settings, port: int) -> Iterator[subprocess.Popen[bytes]]:
     """The service in processes of its own, on this database; ended at the end."""
     environ = {**os.environ, "RETAKE_LEDGER_DATA": str(settings.data)}
     command = [sys.executable, "-m", "service.cli", "serve", "--quiet", "--port", str(port)]
-    server = subprocess.Popen(command, env=environ)  # noqa: S603
+    server = subprocess.Popen(command, env=environ)  # noqa: S603  # our own command
     try:
         deadline = time.monotonic() + UP_S
         while not _is_up(port):

@@ -23,7 +23,7 @@ _MAPS = {name: get_args(hint) for name, hint in get_type_hints(State).items()}
 _Rest = msgspec.defstruct(
     "_Rest",
     # as pairs: a key may be a pair itself, which MessagePack has no maps for
-    [(name, list[tuple[key, value]]) for name, (key, value) in _MAPS.items() if name != "visits"],  # type: ignore[valid-type]
+    [(name, list[tuple[key, value]]) for name, (key, value) in _MAPS.items() if name != "visits"],  # type: ignore[valid-type]  # read at run time
     array_like=True,
     gc=False,
 )

@@ -113,7 +113,7 @@ def all_about(
     codes |= {getattr(one.fact, "retake", "") for one in gone if one.position in known}
     for type_ in (RetakeWithdrawn.TYPE, RetakeBoughtAsIs.TYPE):
         ends = _events(page(connection, studio, after=0, limit=_FEW, type=type_))
-        positions += [event.position for event in ends if event.fact.retake in codes]  # type: ignore[attr-defined]
+        positions += [event.position for event in ends if event.fact.retake in codes]  # type: ignore[attr-defined]  # ends
     return About(episode, about.subjects, sorted(set(positions)))
 
 

@@ -124,7 +124,7 @@ from hashlib import sha256
 from service.feeds.quotation_pdf import quotation_pdf
 from tests.feeds.test_quotation import made, sheet
 print(sha256(quotation_pdf(sheet(made("EUR", "1", "1")), datetime(2031, 3, 3, tzinfo=UTC), "a4")).hexdigest())
-"""  # noqa: E501
+"""  # noqa: E501  # a program of one line
 
 
 def test_another_process_makes_the_same_bytes() -> None:

@@ -113,7 +113,7 @@ def _members(value: Any) -> dict[str, Any] | None:
         defaults = {field.name: field.default for field in msgspec.structs.fields(value)}
         found = {name: getattr(value, name) for name in defaults}
     elif isinstance(value, tuple) and hasattr(value, "_asdict"):
-        defaults, found = value._field_defaults, value._asdict()  # type: ignore[attr-defined]
+        defaults, found = value._field_defaults, value._asdict()  # type: ignore[attr-defined]  # a named tuple
     elif dataclasses.is_dataclass(value):
         fields = dataclasses.fields(value)
         defaults = {field.name: field.default for field in fields}

@@ -156,7 +156,7 @@ def grown_shares(known: Known, code: str, reached: tuple[Reached, ...]) -> tuple
         take = visit_of(known, *step.node).current
         asked = sum(share for retake, share in take.shares if retake == code)
         if step.node[0] in known.episodes and not take.begun and asked:
-            step = step._replace(share_e4=min(ONE_E4, asked + step.share_e4))  # noqa: PLW2901
+            step = step._replace(share_e4=min(ONE_E4, asked + step.share_e4))  # noqa: PLW2901  # the same step
         steps.append(step)
     return tuple(steps)
 
