@@ -224,18 +224,22 @@ def token_revoke(studio: str, token_id: str) -> None:
 
 @main.command("rebuild")
 @click.option("--studio", required=True, help="Whose trail is built again.")
-def rebuild_command(studio: str) -> None:
+@click.option(
+    "--processes", type=click.IntRange(1, 64), help="How many build it; as many as cores."
+)
+def rebuild_command(studio: str, processes: int | None) -> None:
     """Clear what follows from a studio's log, the trail of its dates, and build it again.
 
     A service may go on meanwhile: whoever asks for the trail is told to ask again.
     """
-    with engine_of(read_settings()) as engine:
+    settings = read_settings()
+    with engine_of(settings) as engine:
         from service.projections.rebuilding import rebuild  # noqa: PLC0415  # as in serve
 
         with engine.connect() as connection:
             if studios.find_studio(connection, studio) is None:
                 raise click.ClickException(f"there is no studio {studio}; make it first")
-        rebuilt = rebuild(engine, studio)
+        rebuilt = rebuild(engine, studio, settings, processes=processes)
     click.echo(
         f"{rebuilt.rows:,} rows of {rebuilt.position:,} events in {rebuilt.took_s:,.1f} s; "
         f"{rebuilt.head - rebuilt.position:,} events of a minute that is not over wait"

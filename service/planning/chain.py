@@ -12,6 +12,7 @@ from service.planning.line import (
     BOUND_RELEASE,
     ON_DESK,
 )
+from service.planning.readings import trace_back
 from service.planning.schedule import Schedule, delivery_rows
 
 BOUNDS = {
@@ -35,34 +36,35 @@ def critical_chain(schedule: Schedule, episode: str) -> tuple[Link, ...]:
 
     Empty where nothing open stands before it.
     """
+    plan, phase = schedule.plan, schedule.board.phase
+    return tuple(
+        Link(row, "on_desk" if phase[row] == ON_DESK else BOUNDS[int(plan.bound[row])])
+        for row in _chain(schedule, episode)
+    )
+
+
+def first_of_chain(schedule: Schedule, episode: str) -> int | None:
+    """The row of the first visit of an episode's critical chain: what the date waits for now."""
+    rows = _chain(schedule, episode)
+    return rows[0] if rows else None
+
+
+def _chain(schedule: Schedule, episode: str) -> list[int]:
+    """The rows of the critical chain, the first to be done first."""
     if episode not in schedule.board.frame.episodes:
-        return ()
+        return []
     rows = delivery_rows(schedule.board, episode)
     if not len(rows):
-        return ()
+        return []
     finish = schedule.plan.finish[rows]
     if finish.max() < 0:
-        return ()
+        return []
     # of several that finish in one minute the highest row, as for what binds a start
-    return _back(schedule, int(rows[len(rows) - 1 - int(np.argmax(finish[::-1]))]))
-
-
-def _back(schedule: Schedule, row: int) -> tuple[Link, ...]:
-    plan, phase = schedule.plan, schedule.board.phase
-    chain: list[Link] = []
-    seen: set[int] = set()
-    # a circle of visits that wait for each other has no first one
-    while row not in seen:
-        seen.add(row)
-        if phase[row] == ON_DESK:
-            chain.append(Link(row, "on_desk"))
-            break
-        bound = int(plan.bound[row])
-        chain.append(Link(row, BOUNDS[bound]))
-        if bound not in {BOUND_PREDECESSOR, BOUND_ARTIST}:
-            break
-        before = int(plan.bound_row[row])
-        if plan.finish[before] < 0:
-            break
-        row = before
-    return tuple(reversed(chain))
+    last = int(rows[len(rows) - 1 - int(np.argmax(finish[::-1]))])
+    plan, count = schedule.plan, len(schedule.plan.start)
+    chain, seen = np.zeros(count, np.int32), np.zeros(count, np.int8)
+    listed = trace_back(
+        schedule.board.phase, plan.finish, plan.bound, plan.bound_row, last, chain, seen
+    )
+    backwards: list[int] = chain[:listed].tolist()
+    return backwards[::-1]

@@ -24,6 +24,7 @@ import numpy as np
 from service.planning.backward import latest
 from service.planning.kernel import empty_run, run
 from service.planning.line import Line, Plan, problem
+from service.planning.readings import first_change, trace_back
 
 
 def dispatch(line: Line) -> Plan:
@@ -57,4 +58,9 @@ def warm() -> None:
         crew_day_min=none,
         now_min=0,
     )
-    latest(nothing, dispatch(nothing), none)
+    plan = dispatch(nothing)
+    latest(nothing, plan, none)
+    first_change(nothing.state, plan.start, plan.finish)
+    one, state = np.zeros(1, np.int64), np.zeros(1, np.int8)
+    chain = np.zeros(1, np.int32)
+    trace_back(state, one, state, chain, 0, chain, state.copy())

@@ -204,13 +204,17 @@ def _ranked_alike(board: Board, other: Board) -> bool:
     return (
         frame is other.frame
         and state.put_first == known.put_first
-        and all(
-            name in known.episodes and _due_number(state, name) == _due_number(known, name)
-            for name in frame.episodes
-        )
+        and all(_due_alike(state, known, name) for name in frame.episodes)
         and np.array_equal(board.must_fix, other.must_fix)
         and np.array_equal(board.priority, other.priority)
     )
+
+
+def _due_alike(state: State, known: State, episode: str) -> bool:
+    """Whether an episode is due on the same date; the same record mostly says so at once."""
+    if state.episodes[episode] is known.episodes.get(episode):
+        return True
+    return episode in known.episodes and _due_number(state, episode) == _due_number(known, episode)
 
 
 def _keys(board: Board) -> Int64s:

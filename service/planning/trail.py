@@ -9,7 +9,7 @@ from itertools import groupby
 from typing import NamedTuple
 
 from service.planning.board import advance, advance_visits
-from service.planning.chain import critical_chain
+from service.planning.chain import first_of_chain
 from service.planning.frame import order_of
 from service.planning.schedule import Schedule, projected_min, schedule
 from service.planning.unmoved import stands_until
@@ -95,6 +95,31 @@ Breathe = Callable[[], None]
 def begin(planned: Schedule, position: int, standings: Mapping[str, Standing]) -> Walk:
     """A walk that goes on from the plan of a state of the log, whose dates are in `standings`."""
     return Walk(planned, planned.state, frozenset(), planned.now_min, position, standings)
+
+
+def begin_apart(planned: Schedule, position: int) -> Walk:
+    """A walk that goes on from the plan of a state of the log before what precedes it is walked.
+
+    It takes the plan's dates for those at which the trail stands. Where they are, `counted_on`
+    makes its rows those of a walk that came all the way.
+    """
+    found = dates(planned, {})
+    return begin(planned, position, {name: Standing(0, at, at) for name, at in found.items()})
+
+
+def counted_on(
+    moves: Sequence[Move], standings: Mapping[str, Standing]
+) -> tuple[list[Move], dict[str, Standing]]:
+    """Rows numbered on from where each episode's trail stands, with their deltas, and the end."""
+    going = dict(standings)
+    counted = []
+    for move in moves:
+        told = _Told(
+            move.cause, move.type, move.subject, move.retake, move.retake_kind, move.department,
+            move.waited_for,
+        )  # fmt: skip
+        counted.append(_row(going, move.episode, move.after_min, told, move.at_min, move.position))
+    return counted, going
 
 
 def step(
@@ -263,5 +288,5 @@ def _told_of(event: Event, before: State, after: State) -> _Told:
 
 def _waited_for(planned: Schedule, episode: str) -> Node | None:
     """The first visit of an episode's critical chain: it is on a desk, or not started yet."""
-    chain = critical_chain(planned, episode)
-    return planned.board.frame.nodes[chain[0].row] if chain else None
+    row = first_of_chain(planned, episode)
+    return None if row is None else planned.board.frame.nodes[row]

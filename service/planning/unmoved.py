@@ -8,10 +8,10 @@ from datetime import date
 
 import numpy as np
 
-from service.planning.line import ON_DESK, WAITING
+from service.planning.readings import first_change
 from service.planning.schedule import Schedule
 from service.production.state import STUDIO_CALENDAR
-from service.vocabulary.calendar import NEVER, end_of_day_min
+from service.vocabulary.calendar import end_of_day_min
 from service.vocabulary.instants import US_PER_MIN, instant, instant_us
 
 
@@ -28,13 +28,9 @@ def _stands_until(schedule: Schedule) -> int:
     # a stoppage that lasts ends in the next minute once it is overdue
     if any(listed and listed[-1].resumed_us < 0 for listed in state.stoppages.values()):
         return now_min
-    plan, phase = schedule.plan, board.phase
-    ends = [
-        _least(plan.start[phase == WAITING]),
-        # what is on a desk needs a minute more at least
-        _least(plan.finish[phase == ON_DESK]) - 1,
-        _year_end_min(now_min),
-    ]
+    plan = schedule.plan
+    # what is on a desk needs a minute more at least
+    ends = [int(first_change(board.phase, plan.start, plan.finish)), _year_end_min(now_min)]
     calendar = state.calendars.get(STUDIO_CALENDAR)
     held = np.unique(board.held_on[board.held_on > 0]).tolist()
     if held and calendar is None:
@@ -42,10 +38,6 @@ def _stands_until(schedule: Schedule) -> int:
     if calendar is not None:
         ends += [end_of_day_min(calendar, date.fromordinal(day)) - 1 for day in held]
     return max(now_min, min(ends))
-
-
-def _least(minutes: "np.ndarray[tuple[int], np.dtype[np.int64]]") -> int:
-    return int(minutes.min()) if len(minutes) else NEVER
 
 
 def _year_end_min(now_min: int) -> int:

@@ -1,23 +1,25 @@
 """Building a studio's trail anew from its log, with a progress bar."""
 
+import os
 import time
+from collections.abc import Iterator
+from itertools import chain
 from typing import NamedTuple
 
+from rich import progress as bars
 from rich.console import Console
-from rich.progress import (
-    BarColumn,
-    MofNCompleteColumn,
-    Progress,
-    TextColumn,
-    TimeElapsedColumn,
-    TimeRemainingColumn,
-)
 from sqlalchemy import Connection, Engine
 
+from service.log.append import read_head
 from service.projections import rows
-from service.projections.walking import Walker
+from service.projections.stretches import stretches, walkers
+from service.projections.walking import Progress, Walker, over_min
 from service.record import Studios
+from service.settings import Settings
+from service.studio import Studio
 
+STRETCHES_LEAST = 2
+"""For fewer a process is not worth its start, which takes some seconds."""
 SPEED_OF_S = 60.0
 """The time left is told from the speed of the last minute: later states are larger."""
 
@@ -31,11 +33,17 @@ class Rebuilt(NamedTuple):
     took_s: float
 
 
-def rebuild(engine: Engine, studio: str, console: Console | None = None) -> Rebuilt:
+def rebuild(
+    engine: Engine,
+    studio: str,
+    settings: Settings,
+    console: Console | None = None,
+    processes: int | None = None,
+) -> Rebuilt:
     """Clear a studio's trail and build it again, in pieces that each are committed.
 
-    Waits for whoever builds it now. Ended in the middle, the rest is built by a service or by
-    another run.
+    A long log is walked by several processes, as many as there are cores unless said. Waits for
+    whoever builds it now. Ended in the middle, the rest is built by a service or by another run.
     """
     began_s = time.monotonic()
     with engine.connect() as connection:
@@ -43,7 +51,10 @@ def rebuild(engine: Engine, studio: str, console: Console | None = None) -> Rebu
         try:
             with connection.begin():
                 rows.clear(connection, studio)
-            made = _build(engine, connection, studio, console or Console(stderr=True))
+            made = _build(
+                engine, connection, Studios(engine).of(studio).warm, settings,
+                processes or cores(), console or Console(stderr=True),
+            )  # fmt: skip
         except BaseException:
             connection.invalidate()  # the session's lock ends with it
             raise
@@ -51,31 +62,72 @@ def rebuild(engine: Engine, studio: str, console: Console | None = None) -> Rebu
     return made._replace(took_s=time.monotonic() - began_s)
 
 
-def _build(engine: Engine, connection: Connection, studio: str, console: Console) -> Rebuilt:
-    warm = Studios(engine).of(studio).warm
-    walker = Walker(warm, engine)
-    with Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("{task.fields[rate]} events/s"),
-        TimeElapsedColumn(),
-        TextColumn("left"),
-        TimeRemainingColumn(),
+def cores() -> int:
+    """How many cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _build(
+    engine: Engine,
+    connection: Connection,
+    studio: Studio,
+    settings: Settings,
+    processes: int,
+    console: Console,
+) -> Rebuilt:
+    done = Progress(0, studio.view().position, done=False)
+    with _bar(console) as bar:
+        task = bar.add_task("building the trail", total=done.head, rate="")
+        for done in chain(
+            _side_by_side(engine, connection, studio, settings, processes),
+            _to_the_end(engine, connection, studio),
+        ):
+            speed = bar.tasks[0].speed
+            rate = "" if speed is None else f"{speed:,.0f}"
+            bar.update(task, completed=done.position, total=done.head, rate=rate)
+    with connection.begin():
+        standings = rows.read_standings(connection, studio.name)
+    count = sum(standing.rows for standing in standings.values())
+    return Rebuilt(count, done.position, done.head, 0.0)
+
+
+def _side_by_side(
+    engine: Engine, connection: Connection, studio: Studio, settings: Settings, processes: int
+) -> Iterator[Progress]:
+    """Build whole stretches of what is over, if there are enough to be worth the processes."""
+    with engine.connect() as reading:
+        head = read_head(reading, studio.name)
+        bound_min = over_min(studio, head)
+        listed = list(stretches(reading, studio.name, rows.NOTHING, head.position, bound_min))
+    processes = min(processes, len(listed) // STRETCHES_LEAST)
+    if processes < 2:
+        return
+    studio.snapshots.wait()  # they start from it
+    with walkers(studio.name, engine, settings, processes) as walking:
+        for stretch, moves in walking.joined(iter(listed), {}):
+            with connection.begin():
+                rows.write(connection, studio.name, stretch.after, stretch.until, moves)
+            yield Progress(stretch.until.position, head.position, done=False)
+
+
+def _to_the_end(engine: Engine, connection: Connection, studio: Studio) -> Iterator[Progress]:
+    """Build what is left, from the checkpoint on."""
+    walker, done = Walker(studio, engine), False
+    while not done:
+        progress = walker.piece(connection)
+        yield progress
+        done = progress.done
+
+
+def _bar(console: Console) -> bars.Progress:
+    return bars.Progress(
+        bars.TextColumn("{task.description}"),
+        bars.BarColumn(),
+        bars.MofNCompleteColumn(),
+        bars.TextColumn("{task.fields[rate]} events/s"),
+        bars.TimeElapsedColumn(),
+        bars.TextColumn("left"),
+        bars.TimeRemainingColumn(),
         console=console,
         speed_estimate_period=SPEED_OF_S,
-    ) as progress:
-        task = progress.add_task("building the trail", total=warm.view().position, rate="")
-        while True:
-            done = walker.piece(connection)
-            speed = progress.tasks[0].speed
-            progress.update(
-                task,
-                completed=done.position,
-                total=done.head,
-                rate="" if speed is None else f"{speed:,.0f}",
-            )
-            if done.done:
-                break
-    count = sum(standing.rows for standing in walker.standings.values())
-    return Rebuilt(count, done.position, done.head, 0.0)
+    )

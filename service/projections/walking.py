@@ -3,22 +3,24 @@
 Rows are stored only of minutes that are over, so that building on and building anew group alike.
 """
 
+import math
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from sqlalchemy import Connection, Engine
 
 from service.log.append import Head, read_head
 from service.log.read import bodies
 from service.planning.board import make_board
-from service.planning.schedule import schedule
+from service.planning.schedule import Schedule, schedule
 from service.planning.trail import Breathe, Move, Standing, Walk, begin, step
 from service.production.state import EMPTY, State
 from service.projections import rows
 from service.projections.rows import Checkpoint
 from service.studio import Studio
+from service.vocabulary.calendar import NEVER
 from service.vocabulary.event import Event, read_event
 from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.instants import US_PER_MIN
@@ -27,6 +29,10 @@ READ_EVENTS = 1000
 PIECE_S = 1.0
 SKEW_MIN = 2
 """How far a machine's clock may be behind another's that records in the same log."""
+
+
+Minute: TypeAlias = tuple[int, list[Event]]
+"""A minute, and what was recorded in it."""
 
 
 class Progress(NamedTuple):
@@ -49,15 +55,19 @@ def over_min(studio: Studio, head: Head) -> int:
     return max(recorded_min, studio.now_us(head) // US_PER_MIN - SKEW_MIN)
 
 
+def plan_at(studio: Studio, at: Checkpoint) -> Schedule:
+    """The plan of the log's state at a checkpoint, made at its minute."""
+    if at.position == 0:
+        return schedule(make_board(EMPTY), at.at_min)
+    return studio.planned_then(studio.as_known_at(at.position), at.at_min)
+
+
 def walk_from(studio: Studio, at: Checkpoint, standings: Mapping[str, Standing]) -> Walk:
     """The walk at a checkpoint, its state folded and its plan made."""
-    if at.position == 0:
-        return begin(schedule(make_board(EMPTY), at.at_min), 0, standings)
-    state = studio.as_known_at(at.position)
-    return begin(studio.planned_then(state, at.at_min), at.position, standings)
+    return begin(plan_at(studio, at), at.position, standings)
 
 
-def by_minute(events: Sequence[Event]) -> Iterator[tuple[int, list[Event]]]:
+def by_minute(events: Sequence[Event]) -> Iterator[Minute]:
     """Events gathered by the minute in which they were recorded."""
     for minute, told in groupby(events, lambda event: event.recorded_us // US_PER_MIN):
         yield minute, list(told)
@@ -69,6 +79,45 @@ def states_after_strikes(studio: Studio, events: Sequence[Event]) -> dict[int, S
     return {position: studio.as_known_at(position) for position in strikes}
 
 
+def minutes_over(
+    engine: Engine, studio: str, after: int, until: int, bound_min: int = NEVER
+) -> Iterator[Minute]:
+    """What was recorded behind a position, by whole minutes that are over, read as it is asked for.
+
+    `until` is the log's head or the last position of a minute.
+    """
+    events: list[Event] = []
+    while after < until:
+        with engine.connect() as connection:
+            told = bodies(connection, studio, after, until, READ_EVENTS)
+        after = told[-1][0] if told else until
+        events += [read_event(body) for _, body in told]
+        for minute, recorded in list(by_minute(events)):
+            if minute >= bound_min:
+                return
+            if recorded[-1].position == after < until:
+                events = recorded  # it may go on in what is not read yet
+            else:
+                yield minute, recorded
+
+
+def walk_on(
+    studio: Studio,
+    walk: Walk,
+    minutes: Iterable[Minute],
+    ends_s: float = math.inf,
+    breathe: Breathe = lambda: None,
+) -> tuple[list[Move], Walk, bool]:
+    """The rows of minutes, the walk behind them, and whether time ran out, which may leave some."""
+    moves: list[Move] = []
+    for now_min, events in minutes:
+        told, walk = step(walk, now_min, events, states_after_strikes(studio, events), breathe)
+        moves += told
+        if time.monotonic() > ends_s:
+            return moves, walk, True
+    return moves, walk, False
+
+
 class Walker:
     """Builds the trail of one studio; used by one thread, which holds the studio's lock."""
 
@@ -76,11 +125,6 @@ class Walker:
         self._studio = studio
         self._engine = engine
         self._walk: Walk | None = None
-
-    @property
-    def standings(self) -> Mapping[str, Standing]:
-        """Where the rows leave each episode, as far as they were built here."""
-        return {} if self._walk is None else self._walk.standings
 
     def piece(
         self, connection: Connection, piece_s: float = PIECE_S, breathe: Breathe = lambda: None
@@ -103,7 +147,9 @@ class Walker:
         bound_min = over_min(self._studio, head)
         if self._walk is None or self._elsewhere(before):
             self._walk = walk_from(self._studio, before, standings)
-        moves, walk, left = self._walked(self._walk, head.position, bound_min, piece_s, breathe)
+        minutes = minutes_over(self._engine, name, self._walk.position, head.position, bound_min)
+        ends_s = time.monotonic() + piece_s
+        moves, walk, left = walk_on(self._studio, self._walk, minutes, ends_s, breathe)
         after = Checkpoint(walk.position, walk.now_min, rows.RULES)
         if after.position > before.position:
             self._walk = None  # until it is committed
@@ -115,39 +161,3 @@ class Walker:
     def _elsewhere(self, at: Checkpoint) -> bool:
         walk = self._walk
         return walk is None or (walk.position, walk.now_min) != (at.position, at.at_min)
-
-    def _walked(
-        self, walk: Walk, until: int, bound_min: int, piece_s: float, breathe: Breathe
-    ) -> tuple[list[Move], Walk, bool]:
-        """Rows of the next minutes that are over, the walk behind them, and whether more are."""
-        ends_s = time.monotonic() + piece_s
-        moves: list[Move] = []
-        while walk.position < until:
-            minutes, more = self._next_minutes(walk.position, until, bound_min)
-            for now_min, events in minutes:
-                after_strike = states_after_strikes(self._studio, events)
-                told, walk = step(walk, now_min, events, after_strike, breathe)
-                moves += told
-                if time.monotonic() > ends_s:
-                    return moves, walk, True
-            if not more:
-                break
-        return moves, walk, False
-
-    def _next_minutes(
-        self, after: int, until: int, bound_min: int
-    ) -> tuple[list[tuple[int, list[Event]]], bool]:
-        """Whole minutes that are over, behind a position, and whether there may be more."""
-        events: list[Event] = []
-        with self._engine.connect() as connection:
-            while True:
-                last = events[-1].position if events else after
-                told = bodies(connection, self._studio.name, last, until, READ_EVENTS)
-                events += [read_event(body) for _, body in told]
-                minutes = list(by_minute(events))
-                at_end = not told or told[-1][0] >= until
-                if at_end or len(minutes) > 1 or minutes[0][0] >= bound_min:
-                    break
-        whole = minutes if at_end else minutes[:-1]
-        over = [minute for minute in whole if minute[0] < bound_min]
-        return over, bool(over) and not at_end and len(over) == len(whole)

@@ -9,13 +9,15 @@ import io
 from rich.console import Console
 
 from service.planning.dispatch import warm
-from service.projections.rebuilding import rebuild
+from service.projections.rebuilding import cores, rebuild
+from service.settings import Settings
 from service.studio import Studio
 from tests.benchmarks import year
 from tests.benchmarks.figures import Figure, Size, no_collector, took_s
 from tests.benchmarks.replay import NAME, database, fill
 
 WEEKS = 52
+SETTINGS = Settings.from_environment({"HOME": "/"})
 
 
 def measure(size: Size) -> list[Figure]:
@@ -27,12 +29,13 @@ def measure(size: Size) -> list[Figure]:
         minutes = len({event["recordedat"][:16] for event in year.bodies(weeks)})
         with no_collector():
             cold_s = took_s(Studio(NAME, engine, lambda: 0).view)
-            rebuilt = rebuild(engine, NAME, Console(file=io.StringIO()))
+            rebuilt = rebuild(engine, NAME, SETTINGS, Console(file=io.StringIO()))
     return [
         Figure("weeks of the log", weeks, "weeks"),
         Figure("events of the log", rebuilt.head, "events"),
         Figure("minutes of recording", minutes, "minutes"),
         Figure("rows of the trail", rebuilt.rows, "rows"),
+        Figure("processes", cores(), "processes"),
         Figure("rebuild", rebuilt.took_s, "s", rebuilt.took_s / cold_s, "cold replay"),
         Figure("the same", rebuilt.position / rebuilt.took_s, "events/s"),
         Figure("the same", minutes / rebuilt.took_s, "minutes of recording/s"),

@@ -21,43 +21,29 @@ NAME = recording.NAME
 Said = tuple[Event, dict[str, Any]]
 
 
-class SayingStory(Story):
-    """A story that remembers the data of its events as they were said."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.said: dict[int, dict[str, Any]] = {}
-
-    def event(
-        self,
-        type_: str,
-        subject: str,
-        data: Mapping[str, Any] | None = None,
-        at: str | None = None,
-        position: int | None = None,
-        role: str = "supervisor",
-    ) -> Event:
-        made = super().event(type_, subject, data, at, position, role)
-        self.said[made.position] = dict(data or {})
-        return made
-
-
 def said_at_random(seed: int, facts: int = 60) -> list[Said]:
     """The told studio and random facts, strikes among them, each with its data."""
-    story, random = SayingStory(), Random(seed)
-    kept: dict[int, dict[str, Any]] = {}
-    for said in office(2):
-        story.tell(*said)
-        kept[len(story.events)] = story.said[len(story.events)]
+    story, random = told(), Random(seed)
     for _ in range(facts):
         if random.random() < 0.1:
             strike_at_random(story, random)
         else:
             tell_at_random(story, [random.getrandbits(32)])
-        # one that was refused leaves what it said under a number that is said again
-        kept.setdefault(len(story.events), story.said[len(story.events)])
+    return said_of(story, random)
+
+
+def told() -> Story:
+    """The studio's office facts, two scenes an episode."""
+    story = Story()
+    for said in office(2):
+        story.tell(*said)
+    return story
+
+
+def said_of(story: Story, random: Random) -> list[Said]:
+    """A story's events, recorded one after the other at random, each with its data."""
     events = recorded_at_random(story.events, random)
-    return [(event, kept[event.position]) for event in events]
+    return [(event, story.said[event.position]) for event in events]
 
 
 def record(engine: Engine, said: Sequence[Said]) -> None:

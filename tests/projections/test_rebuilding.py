@@ -1,18 +1,26 @@
 """Building a trail again: the same rows, whoever builds meanwhile."""
 
 import io
+import multiprocessing
 import threading
 import time
+from contextlib import AbstractContextManager
+from typing import Any
 
+import pytest
 from rich.console import Console
 from sqlalchemy import Engine
 
 from service.projections import rows
 from service.projections.rebuilding import rebuild
+from service.projections.stretches import Walkers, walkers
 from service.projections.walking import Walker
+from service.settings import Settings
 from tests import recording
 from tests.projections.logs import NAME, record, said_at_random
 from tests.projections.test_walking import build, over, stored, studio_of, wanted
+
+SETTINGS = Settings.from_environment({"HOME": "/"})
 
 
 def test_it_gives_the_rows_that_were_there(engine: Engine) -> None:
@@ -22,7 +30,7 @@ def test_it_gives_the_rows_that_were_there(engine: Engine) -> None:
     build(engine, Walker(studio_of(engine), engine))
     live = stored(engine)
     told = io.StringIO()
-    rebuilt = rebuild(engine, NAME, Console(file=told, force_terminal=True, width=120))
+    rebuilt = rebuild(engine, NAME, SETTINGS, Console(file=told, force_terminal=True, width=120))
     assert stored(engine) == live == wanted(over(said))
     assert rebuilt[:3] == (len(live), over(said)[-1][0].position, len(said))
     assert "building the trail" in told.getvalue()
@@ -35,7 +43,9 @@ def test_it_waits_for_whoever_builds(engine: Engine) -> None:
     with engine.connect() as connection:
         assert rows.try_lock(connection, NAME)
         waiting = threading.Thread(
-            target=rebuild, args=(engine, NAME, Console(file=io.StringIO())), daemon=True
+            target=rebuild,
+            args=(engine, NAME, SETTINGS, Console(file=io.StringIO())),
+            daemon=True,
         )
         waiting.start()
         time.sleep(0.3)
@@ -43,3 +53,24 @@ def test_it_waits_for_whoever_builds(engine: Engine) -> None:
         rows.unlock(connection, NAME)
     waiting.join(30)
     assert stored(engine) == wanted(over(said))
+
+
+def test_processes_side_by_side_give_the_same(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recording.make(engine)
+    said = said_at_random(5)
+    record(engine, said)
+    monkeypatch.setattr("service.projections.stretches.STRETCH_EVENTS", 6)
+    walked_apart: list[str] = []
+
+    def counted(*args: Any) -> AbstractContextManager[Walkers]:
+        walked_apart.append(args[0])
+        return walkers(*args)
+
+    monkeypatch.setattr("service.projections.rebuilding.walkers", counted)
+    rebuilt = rebuild(engine, NAME, SETTINGS, Console(file=io.StringIO()), processes=2)
+    assert walked_apart == [NAME]
+    assert stored(engine) == wanted(over(said))
+    assert rebuilt[:3] == (len(stored(engine)), over(said)[-1][0].position, len(said))
+    assert multiprocessing.active_children() == []

@@ -1,0 +1,152 @@
+"""Walking stretches of a log side by side, each in a process that knows only the state before it.
+
+A stretch takes the dates of the plan made at its beginning for those at which the trail stands. The
+one who joins stretches compares: where the rows before it end otherwise, it is walked again.
+"""
+
+import multiprocessing
+import os
+import signal
+import threading
+from collections import deque
+from collections.abc import Iterator, Mapping
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from contextlib import contextmanager
+from itertools import islice
+from multiprocessing.connection import wait
+from typing import NamedTuple
+
+from sqlalchemy import Connection, Engine, select
+
+from service.log.engine import service_engine
+from service.log.schema import event
+from service.planning.trail import Move, Standing, begin_apart, counted_on
+from service.projections.rows import Checkpoint
+from service.projections.walking import minutes_over, plan_at, walk_on
+from service.settings import Settings
+from service.studio import Studio
+from service.vocabulary.instants import US_PER_MIN, instant, instant_us
+
+STRETCH_EVENTS = 5000
+"""The state and the plan to begin with take a twentieth of the time that so many events do."""
+
+
+class Stretch(NamedTuple):
+    """Whole minutes of a log: what follows a checkpoint, up to another one."""
+
+    after: Checkpoint
+    until: Checkpoint
+
+
+class Walked(NamedTuple):
+    """A stretch walked by itself: the dates it went on from, and its rows as yet uncounted."""
+
+    dates: Mapping[str, int | None]
+    moves: list[Move]
+
+
+def stretches(
+    connection: Connection, studio: str, after: Checkpoint, head: int, bound_min: int
+) -> Iterator[Stretch]:
+    """The stretches behind a checkpoint that are over, each a little longer than STRETCH_EVENTS."""
+    recorded = select(event.c.position, event.c.recorded_at).where(event.c.studio == studio)
+    while after.position + STRETCH_EVENTS <= head:
+        nearly = recorded.where(event.c.position == after.position + STRETCH_EVENTS)
+        minute = instant_us(connection.execute(nearly).one().recorded_at) // US_PER_MIN
+        if minute >= bound_min:
+            return
+        behind = (
+            recorded.where(event.c.position > after.position + STRETCH_EVENTS)
+            .where(event.c.recorded_at >= instant((minute + 1) * US_PER_MIN))
+            .order_by(event.c.position)
+            .limit(1)
+        )
+        following = connection.execute(behind).first()
+        last = head if following is None else following.position - 1
+        until = after._replace(position=last, at_min=minute)
+        yield Stretch(after, until)
+        after = until
+
+
+class Walkers:
+    """Processes that walk stretches of one studio's log."""
+
+    def __init__(self, pool: Executor, ahead: int) -> None:
+        self.pool = pool
+        self._ahead = ahead
+
+    def joined(
+        self, listed: Iterator[Stretch], standings: Mapping[str, Standing]
+    ) -> Iterator[tuple[Stretch, list[Move]]]:
+        """Each stretch with its rows, in order, as one walk that starts at `standings` has them."""
+        coming: deque[tuple[Stretch, Future[Walked]]] = deque()
+        while True:
+            for stretch in islice(listed, self._ahead - len(coming)):
+                coming.append((stretch, self.pool.submit(walk_stretch, stretch)))
+            if not coming:
+                return
+            stretch, walking = coming.popleft()
+            walked = walking.result()
+            known = {episode: standing.date_min for episode, standing in standings.items()}
+            if walked.dates != known:
+                # an episode whose listings were all struck has a trail, and no scene to see it by
+                walked = self.pool.submit(walk_stretch, stretch, standings).result()
+            moves, standings = counted_on(walked.moves, standings)
+            yield stretch, moves
+
+
+@contextmanager
+def walkers(studio: str, engine: Engine, settings: Settings, processes: int) -> Iterator[Walkers]:
+    """So many processes, which end with this one."""
+    url = engine.url.render_as_string(hide_password=False)
+    pool = ProcessPoolExecutor(
+        processes,
+        mp_context=multiprocessing.get_context("spawn"),
+        initializer=_open,
+        initargs=(studio, url, settings),
+    )
+    try:
+        yield Walkers(pool, 2 * processes)
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+class Here(NamedTuple):
+    """What a walking process works on."""
+
+    studio: Studio
+    engine: Engine
+
+
+_here: list[Here] = []
+"""One in a process of a pool, which can be given it in no other way."""
+
+
+def _open(name: str, url: str, settings: Settings) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # who started it ends it
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    engine = service_engine(url, settings)
+    studio = Studio(name, engine, lambda: 0)
+    studio.view()  # strikes are known
+    _here.append(Here(studio, engine))
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)
+
+
+def walk_stretch(stretch: Stretch, standings: Mapping[str, Standing] | None = None) -> Walked:
+    """Walk one in this process, from the plan's dates or from where the trail stands."""
+    studio, engine = _here[0]
+    after, until = stretch
+    planned = plan_at(studio, after)
+    walk = begin_apart(planned, after.position)
+    if standings is not None:
+        walk = walk._replace(standings=standings)
+    dates = {episode: standing.date_min for episode, standing in walk.standings.items()}
+    minutes = minutes_over(engine, studio.name, after.position, until.position)
+    moves, _, _ = walk_on(studio, walk, minutes)
+    return Walked(dates, moves)

@@ -1,0 +1,167 @@
+"""Stretches of a log walked by themselves: joined, they are the rows of one walk."""
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from concurrent.futures import Executor, Future
+from contextlib import contextmanager
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import pytest
+from sqlalchemy import Engine
+
+from service.log.append import read_head
+from service.planning.trail import Move
+from service.projections import stretches as module
+from service.projections.rows import NOTHING
+from service.projections.stretches import Stretch, Walkers, stretches
+from service.projections.walking import over_min
+from service.vocabulary.instants import US_PER_MIN
+from tests import recording
+from tests.production.random_logs import tell_at_random
+from tests.projections.logs import NAME, Said, record, said_at_random, said_of, told
+from tests.projections.test_walking import in_order, over, studio_of, wanted
+from tests.telling import OFFICE
+
+SEEDS = (1, 2, 3)
+LENGTHS = (7, 20)
+
+
+class Inline(Executor):
+    """Walks in this process, at once; remembers what it was asked."""
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[Any, ...]] = []
+
+    def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Future[Any]:
+        self.asked.append(args)
+        done: Future[Any] = Future()
+        done.set_result(fn(*args, **kwargs))
+        return done
+
+
+@contextmanager
+def here(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Iterator[Inline]:
+    """This process as the one that walks."""
+    studio = studio_of(engine)
+    studio.view()
+    monkeypatch.setattr(module, "_here", [module.Here(studio, engine)])
+    yield Inline()
+
+
+def listed(engine: Engine) -> list[Stretch]:
+    with engine.connect() as connection:
+        head = read_head(connection, NAME)
+        bound_min = over_min(studio_of(engine), head)
+        return list(stretches(connection, NAME, NOTHING, head.position, bound_min))
+
+
+def joined(inline: Inline, listed: list[Stretch]) -> list[Move]:
+    return [move for _, moves in Walkers(inline, 3).joined(iter(listed), {}) for move in moves]
+
+
+def until(said: list[Said], stretch: Stretch) -> list[Said]:
+    return said[: stretch.until.position]
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("length", LENGTHS)
+def test_joined_they_are_the_rows_of_one_walk(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch, seed: int, length: int
+) -> None:
+    monkeypatch.setattr(module, "STRETCH_EVENTS", length)
+    recording.make(engine)
+    said = said_at_random(seed)
+    record(engine, said)
+    found = listed(engine)
+    with here(engine, monkeypatch) as inline:
+        moves = joined(inline, found)
+    assert len(found) > 1
+    assert in_order(moves) == wanted(until(said, found[-1]))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("length", LENGTHS)
+def test_they_are_whole_minutes_that_are_over_and_leave_no_gap(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch, seed: int, length: int
+) -> None:
+    monkeypatch.setattr(module, "STRETCH_EVENTS", length)
+    recording.make(engine)
+    said = said_at_random(seed)
+    record(engine, said)
+    found = listed(engine)
+    ends = [stretch.until for stretch in found]
+    assert [stretch.after for stretch in found] == [NOTHING, *ends[:-1]]
+    minutes = [event.recorded_us // US_PER_MIN for event, _ in said]
+    for end in ends:
+        assert minutes[end.position - 1] == end.at_min < minutes[end.position]
+    assert ends[-1].position <= len(over(said)) < ends[-1].position + 2 * length
+    lengths = [stretch.until.position - stretch.after.position for stretch in found]
+    assert min(lengths) >= length
+
+
+def test_one_that_went_on_from_other_dates_is_walked_again(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # given an episode whose scenes were listed, and all those listings struck
+    recording.make(engine)
+    story = told()
+    for event in story.events[:]:
+        if event.fact.TYPE == "scene.listed" and event.subject.startswith("KESTREL-1/"):
+            slip = {"position": event.position, "why": "a slip"}
+            story.record(story.event("event.struck", "studio", slip), actor=OFFICE)
+    struck_at = len(story.events)
+    for number in range(100):
+        tell_at_random(story, [number])
+    said = said_of(story, Random(1))
+    record(engine, said)
+    monkeypatch.setattr(module, "STRETCH_EVENTS", struck_at // 2 + 1)
+    found = listed(engine)
+    with here(engine, monkeypatch) as inline:
+        moves = joined(inline, found)
+    again = [asked for asked in inline.asked if len(asked) == 2]
+    assert again
+    assert in_order(moves) == wanted(until(said, found[-1]))
+
+
+_PARENT = """
+import os, sys
+from sqlalchemy import create_engine
+from service.projections.stretches import Walkers, walkers
+from service.settings import Settings
+
+if __name__ == "__main__":
+    settings = Settings.from_environment({"HOME": "/"})
+    with walkers("paper", create_engine(sys.argv[1]), settings, 1) as walking:
+        print(walking.pool.submit(os.getpid).result(), flush=True)
+        sys.stdin.read()
+"""
+
+
+def test_walking_processes_end_with_who_started_them(engine: Engine, tmp_path: Path) -> None:
+    recording.make(engine)
+    program = tmp_path / "parent.py"
+    program.write_text(_PARENT)
+    url = engine.url.render_as_string(hide_password=False)
+    with subprocess.Popen(
+        [sys.executable, program, url], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as parent:
+        assert parent.stdout is not None
+        walking = int(parent.stdout.readline())
+        os.kill(walking, 0)
+        parent.kill()
+    deadline = time.monotonic() + 60
+    while _lives(walking):
+        assert time.monotonic() < deadline, "it goes on by itself"
+        time.sleep(0.05)
+
+
+def _lives(process: int) -> bool:
+    try:
+        return "\nState:\tZ" not in Path(f"/proc/{process}/status").read_text()
+    except FileNotFoundError:
+        return False
