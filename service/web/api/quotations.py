@@ -4,7 +4,6 @@ from typing import Any, NamedTuple
 
 from flask import Blueprint, Response, g
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from marshmallow import fields, validate
 
 from service.feeds.quotation import Made, Sheet, sheet
 from service.feeds.quotation_pdf import MEDIA_TYPE as PDF
@@ -29,9 +28,7 @@ from service.web.problems import ProblemError
 from service.web.reading import Reading, answer_as, read_now
 from service.web.recorded import texts_at
 from service.web.representation.orders import facts_with_text
-from service.web.schemas.common import described
-from service.web.schemas.fields import said
-from service.web.schemas.messages import Told
+from service.web.schemas import query
 from service.web.schemas.reading import READ_HEADERS, ReadQuery
 from service.web.services import services
 from service.web.visibility import SEES_MONEY
@@ -44,17 +41,15 @@ _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-
 _PAGES = Environment(
     loader=PackageLoader("service.web", "pages"), autoescape=True, undefined=StrictUndefined
 )
-_PAPER = Told("not-a-choice", f"Write one of: {', '.join(PAPERS)}.")
 
 
 class QuotationQuery(ReadQuery):
     """Arguments of a quotation."""
 
-    paper = fields.String(
-        error_messages=said(_PAPER),
-        validate=validate.OneOf(PAPERS, error=_PAPER),
+    paper = query.one_of(
+        PAPERS,
+        "The paper of the PDF. The HTML fits whatever it is printed on.",
         load_default="a4",
-        metadata=described("The paper of the PDF. The HTML fits whatever it is printed on."),
     )
 
 

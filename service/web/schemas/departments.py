@@ -1,14 +1,13 @@
 """Departments and trays as answers show them."""
 
-from marshmallow import fields, validate
+from marshmallow import fields
 
 from service.planning.tray import SECTIONS
 from service.vocabulary import kinds
 from service.vocabulary.facts.office import UNITS
 from service.web.schemas import query
 from service.web.schemas.common import Shown, described
-from service.web.schemas.fields import field_of, said
-from service.web.schemas.messages import Told
+from service.web.schemas.fields import field_of
 from service.web.schemas.reading import (
     PageQuery,
     choice,
@@ -24,7 +23,6 @@ from service.web.schemas.reading import (
 )
 from service.web.schemas.visits import HoldShown, VisitShown, counts_shown
 
-_SECTION = Told("not-a-choice", f"Write one of: {', '.join(SECTIONS)}.")
 DepartmentCountsShown = counts_shown(
     ("in_tray", "on_desk", "held", "ahead"), "DepartmentCountsShown"
 )
@@ -34,10 +32,7 @@ class TrayQuery(PageQuery):
     """Arguments of a department's tray."""
 
     section = fields.List(
-        fields.String(
-            error_messages=said(_SECTION),
-            validate=validate.OneOf(tuple(SECTIONS), error=_SECTION),
-        ),
+        query.one_of(SECTIONS),
         load_default=("on-desk", "in-tray"),
         metadata=described(
             "Which sections, each said by itself, in the order wanted: on-desk, in-tray, held, "

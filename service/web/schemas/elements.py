@@ -1,13 +1,13 @@
 """Elements, and where their approval stands, as answers show them."""
 
-from marshmallow import fields, validate
+from marshmallow import fields
 
 from service.production.approval import STANDINGS
 from service.vocabulary import kinds
 from service.vocabulary.facts.approval import APPROVERS
+from service.web.schemas import query
 from service.web.schemas.common import Shown, described
-from service.web.schemas.fields import field_of, said
-from service.web.schemas.messages import Told
+from service.web.schemas.fields import field_of
 from service.web.schemas.reading import (
     PageQuery,
     choice,
@@ -22,17 +22,13 @@ from service.web.schemas.reading import (
 )
 from service.web.schemas.visits import VisitShown
 
-_STANDING = Told("not-a-choice", f"Write one of: {', '.join(STANDINGS)}.")
-
 
 class ElementsQuery(PageQuery):
     """Arguments of the list of a show's elements."""
 
     kind = field_of(kinds.CODE, note="Only elements of this kind.")
     approval = fields.List(
-        fields.String(
-            error_messages=said(_STANDING), validate=validate.OneOf(STANDINGS, error=_STANDING)
-        ),
+        query.one_of(STANDINGS),
         metadata=described(
             "Only elements whose approval stands so, each said by itself: ahead (still being "
             "made), to-ask (made, nobody is asked), asked, given, refused (being made again)."

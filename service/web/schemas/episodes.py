@@ -1,14 +1,12 @@
 """Episodes and gates as answers show them."""
 
-from marshmallow import fields, validate
-
 from service.planning.chain import BOUNDS
 from service.planning.standing import STANDS
 from service.vocabulary import kinds
 from service.vocabulary.facts.office import GATES
-from service.web.schemas.common import Shown, described
-from service.web.schemas.fields import field_of, said
-from service.web.schemas.messages import Told
+from service.web.schemas import query
+from service.web.schemas.common import Shown
+from service.web.schemas.fields import field_of
 from service.web.schemas.reading import (
     PageQuery,
     choice,
@@ -25,17 +23,13 @@ from service.web.schemas.reading import (
 )
 from service.web.schemas.visits import CountsShown, LengthShown, VisitShown
 
-_YES_NO = Told("not-a-choice", "Write yes or no.")
-
 
 class EpisodesQuery(PageQuery):
     """Arguments of the list of episodes."""
 
     show = field_of(kinds.SHOW_CODE, note="Only episodes of this show.")
-    delivered = fields.String(
-        error_messages=said(_YES_NO),
-        validate=validate.OneOf(("yes", "no"), error=_YES_NO),
-        metadata=described("Only delivered ones, or only those that are not: yes or no."),
+    delivered = query.one_of(
+        ("yes", "no"), "Only delivered ones, or only those that are not: yes or no."
     )
 
 

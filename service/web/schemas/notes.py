@@ -1,14 +1,8 @@
 """Notes as answers show them."""
 
-from marshmallow import fields, validate
-
 from service.web.schemas import query
-from service.web.schemas.common import Shown, described
-from service.web.schemas.fields import said
-from service.web.schemas.messages import Told
+from service.web.schemas.common import Shown
 from service.web.schemas.reading import PageQuery, moment, page_shown, whole, word
-
-_ANSWERED = Told("not-a-choice", "Write yes, no or all.")
 
 
 class NotesQuery(PageQuery):
@@ -16,11 +10,10 @@ class NotesQuery(PageQuery):
 
     subject = query.subject("Only notes on this subject and what lies beneath it.")
     department = query.department("Only notes to this department.")
-    answered = fields.String(
+    answered = query.one_of(
+        ("yes", "no", "all"),
+        "Which notes: open ones (no), answered ones (yes), or all.",
         load_default="no",
-        error_messages=said(_ANSWERED),
-        validate=validate.OneOf(("yes", "no", "all"), error=_ANSWERED),
-        metadata=described("Which notes: open ones (no), answered ones (yes), or all."),
     )
 
 

@@ -1,6 +1,6 @@
 """Change orders as answers show them."""
 
-from marshmallow import fields, validate
+from marshmallow import fields
 
 from service.production.orders import STANDINGS
 from service.vocabulary import kinds
@@ -10,9 +10,8 @@ from service.vocabulary.facts.orders import CHANGES, ORDERED_BY, OrderLine
 from service.web.schemas import query
 from service.web.schemas.common import Shown, described
 from service.web.schemas.episodes import AgainstFormatShown
-from service.web.schemas.fields import field_of, said, schema_of
+from service.web.schemas.fields import field_of, schema_of
 from service.web.schemas.impact import ImpactShown
-from service.web.schemas.messages import Told
 from service.web.schemas.reading import (
     PageQuery,
     choice,
@@ -31,22 +30,13 @@ from service.web.schemas.reading import (
 from service.web.schemas.visits import LengthShown
 
 
-def _among(choices: tuple[str, ...], note: str) -> fields.String:
-    told = Told("not-a-choice", f"Write one of: {', '.join(choices)}.")
-    return fields.String(
-        error_messages=said(told),
-        validate=validate.OneOf(choices, error=told),
-        metadata=described(note),
-    )
-
-
 class OrdersQuery(PageQuery):
     """Arguments of the list of change orders."""
 
     show = field_of(kinds.SHOW_CODE, note="Only orders of this show and its episodes.")
     episode = query.subject("Only orders raised on this episode.")
-    standing = _among(STANDINGS, "Only orders that stand so.")
-    asked_by = _among(ORDERED_BY, "Only orders that these ask for.")
+    standing = query.one_of(STANDINGS, "Only orders that stand so.")
+    asked_by = query.one_of(ORDERED_BY, "Only orders that these ask for.")
 
 
 class LineAmountShown(Shown):

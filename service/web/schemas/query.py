@@ -1,6 +1,7 @@
 """Fields for arguments of a query, which come as text, and arguments that several routes share."""
 
 import re
+from collections.abc import Iterable
 from typing import Any
 
 from marshmallow import Schema, fields, validate
@@ -52,6 +53,18 @@ def subject(note: str, **how: Any) -> SubjectText:
     )
     metadata = {"description": note, "pattern": pattern_of(tuple(Form))}
     return SubjectText(error_messages=said(told), metadata=metadata, **how)
+
+
+def one_of(among: Iterable[str], note: str = "", **how: Any) -> fields.String:
+    """One of some words of a query; the error names them all."""
+    choices = tuple(among)
+    told = Told("not-a-choice", f"Write one of: {', '.join(choices)}.")
+    return fields.String(
+        error_messages=said(told),
+        validate=validate.OneOf(choices, error=told),
+        metadata={"description": note} if note else {},
+        **how,
+    )
 
 
 def department(note: str) -> AnyField:

@@ -1,12 +1,9 @@
 """Past states as answers show them."""
 
-from marshmallow import fields, validate
-
 from service.web.schemas import query
 from service.web.schemas.common import Shown, described
 from service.web.schemas.episodes import EpisodeShown
-from service.web.schemas.fields import moment_field, said
-from service.web.schemas.messages import Told
+from service.web.schemas.fields import moment_field
 from service.web.schemas.reading import (
     ReadQuery,
     ReadShown,
@@ -21,7 +18,6 @@ from service.web.schemas.scenes import SceneShown
 from service.web.strict_json import WHOLE_MAX
 
 CLOCKS = ("recorded", "happened")
-_CLOCK = Told("not-a-choice", "Write recorded or happened.")
 
 
 class ReplayQuery(ReadQuery):
@@ -29,13 +25,10 @@ class ReplayQuery(ReadQuery):
 
     at_position = query.counted(1, WHOLE_MAX, "When the log stood there.", data_key="position")
     at = moment_field(metadata=described("At this instant. Say either position or at."))
-    clock = fields.String(
+    clock = query.one_of(
+        CLOCKS,
+        "recorded: as it was known then. happened: as it is now known to have been then.",
         load_default="recorded",
-        error_messages=said(_CLOCK),
-        validate=validate.OneOf(CLOCKS, error=_CLOCK),
-        metadata=described(
-            "recorded: as it was known then. happened: as it is now known to have been then."
-        ),
     )
 
 

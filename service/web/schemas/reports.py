@@ -1,8 +1,6 @@
 """The account of retakes as answers show it."""
 
-from collections.abc import Sequence
-
-from marshmallow import fields, validate
+from marshmallow import fields
 
 from service.production.totals import GROUPS
 from service.vocabulary import kinds
@@ -30,16 +28,6 @@ from service.web.schemas.scenes import STANDINGS
 
 MONTH = r"[0-9]{4}-(?:0[1-9]|1[0-2])"
 _MONTH = Told("not-a-month", "Write a month as YYYY-MM.")
-_GROUP = Told("not-a-choice", f"Write one of: {', '.join(GROUPS)}.")
-
-
-def _one_of(among: Sequence[str], note: str) -> fields.String:
-    told = Told("not-a-choice", f"Write one of: {', '.join(among)}.")
-    return fields.String(
-        error_messages=said(told),
-        validate=validate.OneOf(tuple(among), error=told),
-        metadata=described(note),
-    )
 
 
 def _filters() -> dict[str, AnyField]:
@@ -51,10 +39,10 @@ def _filters() -> dict[str, AnyField]:
             validate=Matches(MONTH, error=_MONTH),
             metadata=described("Only calls of this month in the studio's zone: YYYY-MM."),
         ),
-        "kind": _one_of(KINDS, "Only this kind of call."),
-        "asked_by": _one_of(ASKERS, "Only what these asked for."),
+        "kind": query.one_of(KINDS, "Only this kind of call."),
+        "asked_by": query.one_of(ASKERS, "Only what these asked for."),
         "found_at": field_of(kinds.CODE, note="Only what was found there."),
-        "called_by": _one_of(tuple(Role), "Only what this role called."),
+        "called_by": query.one_of(Role, "Only what this role called."),
         "fault_of": query.department("Only what was this department's fault."),
         "department": query.department("Only what this department redid."),
     }
@@ -64,9 +52,7 @@ class TotalsQuery(ReadQuery):
     """Arguments of the totals, beside the filters."""
 
     group_by = fields.List(
-        fields.String(
-            error_messages=said(_GROUP), validate=validate.OneOf(tuple(GROUPS), error=_GROUP)
-        ),
+        query.one_of(GROUPS),
         load_default=(),
         metadata=described("What to group by, each said by itself; left out: all in one."),
     )

@@ -1,15 +1,12 @@
 """Retakes as answers show them."""
 
-from marshmallow import fields, validate
-
 from service.planning.standing import STANDS
 from service.production.visits import Phase
 from service.vocabulary import kinds
 from service.vocabulary.facts.retakes import ASKERS, KINDS, URGENCIES
 from service.web.schemas import query
-from service.web.schemas.common import Shown, described
-from service.web.schemas.fields import field_of, said
-from service.web.schemas.messages import Told
+from service.web.schemas.common import Shown
+from service.web.schemas.fields import field_of
 from service.web.schemas.reading import (
     PageQuery,
     choice,
@@ -26,18 +23,14 @@ from service.web.schemas.reading import (
 from service.web.schemas.scenes import STANDINGS
 from service.web.schemas.visits import NodeShown
 
-_STANDING = Told("not-a-choice", f"Write one of: {', '.join(STANDINGS)}.")
-
 
 class RetakesQuery(PageQuery):
     """Arguments of the list of retakes."""
 
     show = field_of(kinds.SHOW_CODE, note="Only retakes called in this show.")
     episode = query.subject("Only retakes that reach this episode or its scenes.")
-    standing = fields.String(
-        error_messages=said(_STANDING),
-        validate=validate.OneOf(STANDINGS, error=_STANDING),
-        metadata=described("Only those that stand, were withdrawn, or were bought as is."),
+    standing = query.one_of(
+        STANDINGS, "Only those that stand, were withdrawn, or were bought as is."
     )
 
 
