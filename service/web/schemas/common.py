@@ -1,8 +1,6 @@
-"""What several answers share: pages, problems and receipts."""
+"""What several answers share: problems and receipts."""
 
 from marshmallow import EXCLUDE, Schema, fields
-
-from service.web.schemas.fields import AnyField
 
 
 def described(note: str) -> dict[str, str]:
@@ -72,19 +70,3 @@ class ReceiptsShown(Shown):
     """One receipt for each event of a post, in its order; behind an approval one for each fact."""
 
     receipts = fields.List(fields.Nested(ReceiptShown), required=True)
-
-
-def page_of(item: AnyField, name: str) -> Schema:
-    """The schema of a page: `items`, and in `next` the opaque cursor where more may follow."""
-    made = Shown.from_dict(
-        {
-            "items": fields.List(item, required=True),
-            "next": fields.String(
-                metadata=described(
-                    "Pass it as `cursor` for what follows; it is opaque and belongs to this query."
-                )
-            ),
-        },
-        name=name,
-    )
-    return made()
