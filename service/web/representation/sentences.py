@@ -18,18 +18,24 @@ def _percent(share_e4: int) -> str:
     return f"{from_e4(share_e4 * 100):g} %"
 
 
+def _if_said(before: str, value: object) -> str:
+    """A part of a sentence about a member that may be left out."""
+    return "" if value is None else f"{before}{value}"
+
+
 def _of_take(fact: Any) -> str:
-    return "" if fact.take is None else f", take {fact.take}"
+    return _if_said(", take ", fact.take)
 
 
-def _to_artist(fact: Any) -> str:
-    return "" if fact.artist is None else f" with artist {fact.artist}"
+def _drawings(fact: Any) -> str | None:
+    return None if fact.drawings is None else _counted(fact.drawings, "drawing")
 
 
 def _scope(fact: Any) -> str:
     if fact.share_e4 is not None:
         return f", {_percent(fact.share_e4)} of the drawings"
-    return "" if fact.drawings is None else f", {_counted(fact.drawings, 'drawing')} each"
+    drawings = _drawings(fact)
+    return "" if drawings is None else f", {drawings} each"
 
 
 def _called(event: Event, fact: Any) -> str:
@@ -43,12 +49,12 @@ def _called(event: Event, fact: Any) -> str:
 
 
 def _listed(event: Event, fact: Any) -> str:
-    drawings = "" if fact.drawings is None else f", {_counted(fact.drawings, 'drawing')}"
+    drawings = _if_said(", ", _drawings(fact))
     return f"{event.subject} was listed: {_counted(fact.frames, 'frame')}{drawings}."
 
 
 def _retimed(event: Event, fact: Any) -> str:
-    drawings = "" if fact.drawings is None else f" and {_counted(fact.drawings, 'drawing')}"
+    drawings = _if_said(" and ", _drawings(fact))
     return f"{event.subject} was retimed to {_counted(fact.frames, 'frame')}{drawings}."
 
 
@@ -73,13 +79,8 @@ def _put_back(event: Event, fact: Any) -> str:
     return f"The design of {event.subject} was refused by {fact.by}; it goes back."
 
 
-def _answered(_: Event, fact: Any) -> str:
-    by = "" if fact.department is None else f" by {fact.department}"
-    return f"Note {fact.note} was answered{by}."
-
-
 def _noted(event: Event, fact: Any) -> str:
-    by = "" if fact.department is None else f" from {fact.department}"
+    by = _if_said(" from ", fact.department)
     return f"Note {fact.note} on {event.subject} was given to {fact.to}{by}."
 
 
@@ -111,7 +112,9 @@ _SAYS: dict[str, Callable[[Event, Any], str]] = {
     "hand-out.made": lambda e, f: (
         f"{f.department} handed out {e.subject}{_of_take(f)} to artist {f.artist}."
     ),
-    "work.started": lambda e, f: f"{f.department} started {e.subject}{_of_take(f)}{_to_artist(f)}.",
+    "work.started": lambda e, f: (
+        f"{f.department} started {e.subject}{_of_take(f)}{_if_said(' with artist ', f.artist)}."
+    ),
     "hand-off.made": lambda e, f: f"{f.department} handed off {e.subject}{_of_take(f)}.",
     "hand-off.refused": _sent_back,
     "department.stopped": _stopped,
@@ -124,7 +127,7 @@ _SAYS: dict[str, Callable[[Event, Any], str]] = {
     "scene.bought": lambda e, f: f"{e.subject} was bought.",
     "episode.delivered": lambda e, f: f"{e.subject} was delivered.",
     "note.given": _noted,
-    "note.answered": _answered,
+    "note.answered": lambda e, f: f"Note {f.note} was answered{_if_said(' by ', f.department)}.",
     "approval.asked": lambda e, f: f"Approval of the design of {e.subject} was asked of {f.of}.",
     "approval.given": lambda e, f: f"The design of {e.subject} was approved by {f.by}.",
     "approval.refused": _put_back,
