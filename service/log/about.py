@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from sqlalchemy import Connection, and_, or_, select
+from sqlalchemy import Connection, func, or_
 
-from service.log.read import Stored
-from service.log.schema import event, personal
+from service.log.read import Stored, at_or_beneath, stored_where
+from service.log.schema import event
 from service.vocabulary.instants import instant
 
 
@@ -33,26 +33,18 @@ def events_about(
 
     The bounds of position and of the time at which they happened are inclusive.
     """
-    beneath = and_(event.c.subject > about.episode + "/", event.c.subject < about.episode + "0")
     conditions = [
         event.c.studio == studio,
         event.c.position > after,
         event.c.position <= until_position,
         or_(
-            event.c.subject.in_([about.episode, *about.subjects]),
-            beneath,
-            event.c.position.in_(about.positions),
+            at_or_beneath(about.episode),
+            # one parameter each however many there are: a statement has room for 65,535
+            event.c.subject == func.any(list(about.subjects)),
+            event.c.position == func.any(list(about.positions)),
         ),
-        event.c.position.not_in(without),
+        event.c.position != func.all(list(without)),
     ]
     if time_until_us is not None:
         conditions.append(event.c.time_at <= instant(time_until_us))
-    same = and_(personal.c.studio == event.c.studio, personal.c.position == event.c.position)
-    asked = (
-        select(event.c.position, event.c.body, personal.c.content)
-        .select_from(event.outerjoin(personal, same))
-        .where(*conditions)
-        .order_by(event.c.position)
-        .limit(limit)
-    )
-    return [Stored(*row) for row in connection.execute(asked)]
+    return stored_where(connection, conditions, limit)

@@ -1,7 +1,7 @@
 """Reading the log."""
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import NamedTuple, cast
 
@@ -85,7 +85,7 @@ def page(
     """
     conditions: list[ColumnElement[bool]] = [event.c.studio == studio, event.c.position > after]
     if subject is not None:
-        conditions.append(_at_or_beneath(subject))
+        conditions.append(at_or_beneath(subject))
     if type is not None:
         conditions.append(event.c.type == type)
     if department is not None:
@@ -97,7 +97,15 @@ def page(
     if until_position is not None:
         conditions.append(event.c.position <= until_position)
     if positions is not None:
-        conditions.append(event.c.position.in_(positions))
+        # one parameter however many there are: a statement has room for 65,535
+        conditions.append(event.c.position == func.any(list(positions)))
+    return stored_where(connection, conditions, limit)
+
+
+def stored_where(
+    connection: Connection, conditions: Iterable[ColumnElement[bool]], limit: int
+) -> list[Stored]:
+    """At most `limit` events that meet conditions on `schema.event`, in order."""
     same = and_(personal.c.studio == event.c.studio, personal.c.position == event.c.position)
     asked = (
         select(event.c.position, event.c.body, personal.c.content)
@@ -144,7 +152,8 @@ def salted_at(connection: Connection, studio: str, position: int) -> tuple[bytes
     return None if found is None else (found.salt, found.content)
 
 
-def _at_or_beneath(subject: str) -> ColumnElement[bool]:
+def at_or_beneath(subject: str) -> ColumnElement[bool]:
+    """Whether an event is about a subject or what lies beneath it, as `page` has it."""
     if "/" in subject or ":" in subject:
         beneath: tuple[str, ...] = ()  # a scene or an element
     else:

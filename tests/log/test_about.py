@@ -52,3 +52,9 @@ def test_bounds_and_what_is_left_out(connection: Connection) -> None:
     assert positions(connection, about, without=[3, 8]) == [2, 7, 9]
     # the event at a position happened as many minutes after the start
     assert positions(connection, about, time_until_us=START_US + 7 * MINUTE_US) == [2, 3, 7]
+
+
+def test_there_may_be_more_than_a_statement_has_parameters(connection: Connection) -> None:
+    many = range(5, 70_000)
+    assert positions(connection, About("OWL-101", (), many)) == [2, 3, 5, 6, 7, 8, 9, 10]
+    assert positions(connection, About("OWL-101", (), ()), without=many) == [2, 3]

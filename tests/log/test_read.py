@@ -103,6 +103,7 @@ def test_each_condition_narrows_the_page(connection: Connection) -> None:
     assert found(until_position=2) == [1, 2]
     assert found(positions=[4, 1, 9]) == [1, 4]
     assert found(positions=[]) == []
+    assert found(positions=range(3, 70_000)) == [3, 4]  # more than a statement has parameters
     assert found(after=1, limit=2) == [2, 3]
     assert found(after=4) == []
 
