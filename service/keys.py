@@ -54,12 +54,14 @@ def rotate(folder: Path) -> Keys:
     Raises KeysError where there is none to replace.
     """
     secret, path = _latest(folder)
+    public = secret.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
+    # the public half first: wherever this ends early, what the key signed can still be checked
+    _write_once(path.with_name(path.name.removesuffix(_SECRET) + _PUBLIC), public)
     _make(folder, int(path.name.partition(".")[0].rpartition("-")[2]) + 1)
-    public = path.with_name(path.name.removesuffix(_SECRET) + _PUBLIC)
-    public.write_bytes(
-        secret.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
-    )
-    path.unlink()
+    try:
+        path.unlink(missing_ok=True)  # another that rotates may have been there before
+    except OSError as error:
+        raise KeysError(f"{path} cannot be removed ({error}): remove it") from error
     return read_keys(folder)
 
 
@@ -68,11 +70,17 @@ def read_keys(folder: Path) -> Keys:
     secret, _ = _latest(folder)
     past = []
     for path in sorted(folder.glob(f"checkpoint-*{_PUBLIC}")):
-        key = load_pem_public_key(path.read_bytes())
+        try:
+            key = load_pem_public_key(path.read_bytes())
+        except (OSError, ValueError) as error:
+            raise KeysError(
+                f"{path} cannot be read as a key ({error}): put back what was there"
+            ) from error
         if not isinstance(key, Ed25519PublicKey):
             raise KeysError(f"{path} is not an Ed25519 key: put back what was there")
         past.append(key.public_bytes_raw())
-    return Keys(secret, tuple(past))
+    signs = secret.public_key().public_bytes_raw()
+    return Keys(secret, tuple(public for public in past if public != signs))
 
 
 def _numbered(folder: Path) -> list[Path]:
@@ -88,7 +96,9 @@ def _latest(folder: Path) -> tuple[Ed25519PrivateKey, Path]:
     try:
         secret = load_pem_private_key(found[-1].read_bytes(), None)
     except (OSError, ValueError, TypeError) as error:
-        raise KeysError(f"{found[-1]} cannot be read as a key: {error}") from error
+        raise KeysError(
+            f"{found[-1]} cannot be read as a key ({error}): put back what was there"
+        ) from error
     if not isinstance(secret, Ed25519PrivateKey):
         raise KeysError(f"{found[-1]} is not an Ed25519 key: put back what was there")
     return secret, found[-1]
@@ -97,10 +107,17 @@ def _latest(folder: Path) -> tuple[Ed25519PrivateKey, Path]:
 def _make(folder: Path, number: int) -> None:
     secret = Ed25519PrivateKey.generate()
     packed = secret.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
-    path = folder / f"checkpoint-{number:04d}{_SECRET}"
+    _write_once(folder / f"checkpoint-{number:04d}{_SECRET}", packed)
+
+
+def _write_once(path: Path, packed: bytes) -> None:
+    """Write a file for its owner alone, whole or not at all; one that is there stays.
+
+    So two processes that begin at once agree on one key. Raises KeysError.
+    """
+    folder = path.parent
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        # created whole or not at all: two processes that begin at once agree on one key
         descriptor, beside = mkstemp(prefix=".", dir=folder)
         with os.fdopen(descriptor, "wb") as file:
             file.write(packed)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, generate_private_key
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
 from service.keys import KeysError, ensure_keys, read_keys, rotate
@@ -35,6 +36,35 @@ def test_a_key_that_is_replaced_leaves_its_public_half(tmp_path: Path) -> None:
     assert read_keys(tmp_path).public == third.public
     told = b"".join(path.read_bytes() for path in tmp_path.iterdir())
     assert told.count(b"PRIVATE KEY") == 2  # begin and end of one
+
+
+def test_a_rotation_cut_short_loses_no_key(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    first = ensure_keys(tmp_path)
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "unlink", _full)
+        with pytest.raises(KeysError, match="cannot be removed"):
+            rotate(tmp_path)
+    second = read_keys(tmp_path)
+    assert second.past == (first.public,)
+    with monkeypatch.context() as patched:
+        patched.setattr(Ed25519PrivateKey, "generate", _full)
+        with pytest.raises(OSError, match="full"):
+            rotate(tmp_path)
+    assert read_keys(tmp_path).public == second.public
+    assert read_keys(tmp_path).past == (first.public,)
+    assert rotate(tmp_path).past == (first.public, second.public)
+
+
+def _full(*_: object, **__: object) -> None:
+    raise OSError("the disk is full")
+
+
+def test_a_public_half_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+    ensure_keys(tmp_path)
+    rotate(tmp_path)
+    (tmp_path / "checkpoint-0001.public.pem").write_text("nothing")
+    with pytest.raises(KeysError, match=r"checkpoint-0001.*put back"):
+        read_keys(tmp_path)
 
 
 def test_what_is_missing_or_no_key_is_told(tmp_path: Path) -> None:
