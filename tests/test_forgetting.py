@@ -105,6 +105,7 @@ def test_it_is_recorded_by_whose_order_and_why(
     assert personal is None
     assert event.fact == TextForgotten((receipt.position,), "data-protection", "Art. 17")
     assert (event.subject, event.poster, event.role) == ("studio", "owner", "owner")
+    assert "cause" not in orjson.loads(body)  # which is an approval's to have
     # the tree goes on, and a worker that was warm folds it like one that starts anew
     with engine.connect() as connection:
         head = read_head(connection, NAME)

@@ -2,27 +2,9 @@
 
 from service.production.orders import count_of
 from service.production.state import State
-from service.record.proposing import Proposed, propose
+from service.record.proposing import Proposed
 from service.record.repeats import Key
-from service.vocabulary.event import Event
 from service.vocabulary.facts.orders import ChangeOrderApproved
-from service.vocabulary.instants import format_instant
-from service.vocabulary.kinds import told
-
-
-def proposal_of(event: Event) -> Proposed:
-    """A derived event made ready for the log; `cause` names its order."""
-    members = {
-        "specversion": "1.0",
-        "id": event.id,
-        "source": event.source,
-        "type": event.fact.TYPE,
-        "subject": event.subject,
-        "time": format_instant(event.time_us),
-        "cause": event.cause,
-        "data": told(event.fact),
-    }
-    return propose(members, {}, event.fact)
 
 
 def keys_behind(state: State, proposed: Proposed) -> list[Key]:

@@ -9,17 +9,15 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, Engine
 
-from service.log.append import append_rows, lock_head
+from service.log.append import Head, append_rows, lock_head
 from service.log.personal import remove
-from service.record.proposing import propose
+from service.record.proposing import proposal_of
 from service.record.sealing import recorded_by, seal
 from service.record.studios import real_clock_us
 from service.studio import Studio
 from service.vocabulary.event import Event
 from service.vocabulary.facts.base import OWNER
 from service.vocabulary.facts.record import TextForgotten
-from service.vocabulary.instants import format_instant
-from service.vocabulary.kinds import told
 
 SOURCE = "/owner"
 
@@ -62,7 +60,7 @@ def forget(
             )
         now_us = Studio(studio, engine, clock_us).now_us(head)
         event = _event(head.position + 1, now_us, TextForgotten(named, by, ground))
-        _append(connection, studio, event)
+        _append(connection, studio, event, head)
     return Forgotten(event.position, named)
 
 
@@ -71,20 +69,9 @@ def _event(position: int, now_us: int, fact: TextForgotten) -> Event:
     return Event(position, SOURCE, id_, "studio", now_us, now_us, OWNER, fact, OWNER)
 
 
-def _append(connection: Connection, studio: str, event: Event) -> None:
-    head = lock_head(connection, studio)
-    members = {
-        "specversion": "1.0",
-        "id": event.id,
-        "source": event.source,
-        "type": event.fact.TYPE,
-        "subject": event.subject,
-        "time": format_instant(event.time_us),
-        "data": told(event.fact),
-    }
-    proposed = propose(members, {}, event.fact)
+def _append(connection: Connection, studio: str, event: Event, head: Head) -> None:
     by = recorded_by(event.poster, event.role, event.recorded_us)
-    row, frontier = seal(event, proposed, by, head.frontier)
+    row, frontier = seal(event, proposal_of(event), by, head.frontier)
     after = head._replace(
         position=event.position, recorded_at_us=event.recorded_us, frontier=frontier
     )

@@ -12,8 +12,10 @@ from service.proofs.canonical import (
     prepare,
     settle,
 )
+from service.vocabulary.event import Event
 from service.vocabulary.facts import Fact
-from service.vocabulary.instants import parse_instant
+from service.vocabulary.instants import format_instant, parse_instant
+from service.vocabulary.kinds import told
 from service.vocabulary.upcasting import VERSION_MEMBER
 
 SALT_BYTES = 32
@@ -60,3 +62,22 @@ def propose(members: dict[str, Any], personal: dict[str, Any], fact: Fact) -> Pr
         salt,
         packed,
     )
+
+
+def proposal_of(event: Event) -> Proposed:
+    """An event that nobody posted made ready for the log, with its `cause` if it has one.
+
+    It has no personal text.
+    """
+    members = {
+        "specversion": "1.0",
+        "id": event.id,
+        "source": event.source,
+        "type": event.fact.TYPE,
+        "subject": event.subject,
+        "time": format_instant(event.time_us),
+        "data": told(event.fact),
+    }
+    if event.cause:
+        members["cause"] = event.cause
+    return propose(members, {}, event.fact)

@@ -19,8 +19,8 @@ from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Refusal
 from service.production.state import State
-from service.record.approving import keys_behind, proposal_of
-from service.record.proposing import Proposed
+from service.record.approving import keys_behind
+from service.record.proposing import Proposed, proposal_of
 from service.record.repeats import (
     Key,
     Repeat,
