@@ -101,19 +101,9 @@ class Route:
         Scene departments are passed through, so that nothing is cut before its board is there.
         """
         if not self._sceneless:
+            stops = frozenset(self.episode_departments)
             for department in self.episode_departments:
-                joined: dict[str, Strands] = {}
-                waiting = list(self.follows[department])
-                while waiting:
-                    name, strands = waiting.pop()
-                    if name in self.episode_departments:
-                        joined[name] = joined.get(name, frozenset()) | strands
-                        continue
-                    waiting += [
-                        RouteArc(arc.department, arc.strands & strands)
-                        for arc in self.follows[name]
-                        if arc.strands & strands
-                    ]
+                joined = self._passed_through(department, stops)
                 self._sceneless[department] = tuple(
                     RouteArc(name, joined[name]) for name in sorted(joined)
                 )
@@ -128,7 +118,7 @@ class Route:
         known = self._arcs.get(departments)
         if known is None:
             known = self._arcs[departments] = {
-                name: self._passed_through(name, frozenset(departments))
+                name: self._own_arcs(name, frozenset(departments))
                 for name in (*departments, *self.episode_departments)
             }
         return known
@@ -144,16 +134,23 @@ class Route:
             known = self._behind[departments] = {name: tuple(arcs) for name, arcs in behind.items()}
         return known
 
-    def _passed_through(self, department: str, visited: Strands) -> tuple[RouteArc, ...]:
-        by_scene = self.departments[department].grain == "scene"
+    def _own_arcs(self, department: str, visited: frozenset[str]) -> tuple[RouteArc, ...]:
+        own = frozenset(self.episode_departments)
+        joined = self._passed_through(department, visited | own)
+        if self.departments[department].grain != "scene":
+            joined = {name: strands for name, strands in joined.items() if name not in own}
+        return tuple(
+            RouteArc(name, joined[name])
+            for name in sorted(joined, key=lambda known: self.rank[known])
+        )
+
+    def _passed_through(self, department: str, stops: frozenset[str]) -> dict[str, Strands]:
+        """What a department follows where only `stops` are visited, and the strands of each arc."""
         joined: dict[str, Strands] = {}
         waiting = list(self.follows[department])
         while waiting:
             name, strands = waiting.pop()
-            by_episode = name in self.episode_departments
-            if by_episode and not by_scene:
-                continue
-            if by_episode or name in visited:
+            if name in stops:
                 joined[name] = joined.get(name, frozenset()) | strands
                 continue
             waiting += [
@@ -161,10 +158,7 @@ class Route:
                 for arc in self.follows[name]
                 if arc.strands & strands
             ]
-        return tuple(
-            RouteArc(name, joined[name])
-            for name in sorted(joined, key=lambda known: self.rank[known])
-        )
+        return joined
 
     def skipped(self, joins: str, strands: Strands) -> frozenset[str]:
         """Scene departments that a scene need not visit when it joins its source at `joins`.

@@ -41,7 +41,7 @@ def _said_of(words: WORDS, department: str) -> int | None:
 def _counted_e4(known: Known, item: Scene | Element | Episode, department: str) -> int:
     stands = item.route.departments[department]
     if stands.unit == "feet":
-        return feet_e4(_frames(known, item))
+        return feet_e4(_frames(item))
     if stands.unit == "drawings":
         return _drawings(known, item) * stands.drawings_part_e4
     if stands.unit == DAYS and isinstance(item, Element):
@@ -50,7 +50,7 @@ def _counted_e4(known: Known, item: Scene | Element | Episode, department: str) 
     return ONE_E4
 
 
-def _frames(known: Known, item: Scene | Element | Episode) -> int:
+def _frames(item: Scene | Element | Episode) -> int:
     if isinstance(item, Episode):
         if item.frames is not None:
             return item.frames
