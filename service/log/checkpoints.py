@@ -88,11 +88,8 @@ def keep_cosignature(
 ) -> bool:
     """Keep another party's signature of a checkpoint, checked by the caller; whether it is new.
 
-    Raises TooManyError. The caller commits.
+    The caller commits. Raises TooManyError; the caller rolls back then.
     """
-    asked = select(func.count()).where(cosignature.c.studio == studio, cosignature.c.size == size)
-    if connection.execute(asked).scalar_one() >= COSIGNATURES_MAX:
-        raise TooManyError(f"checkpoint {size} has {COSIGNATURES_MAX} cosignatures already")
     kept = connection.execute(
         insert(cosignature)
         .values(
@@ -106,4 +103,10 @@ def keep_cosignature(
         .on_conflict_do_nothing()
         .returning(cosignature.c.size)
     )
-    return kept.first() is not None
+    if kept.first() is None:
+        return False
+    # after the insert, so that one that is there already may be said again at the limit
+    asked = select(func.count()).where(cosignature.c.studio == studio, cosignature.c.size == size)
+    if connection.execute(asked).scalar_one() > COSIGNATURES_MAX:
+        raise TooManyError(f"checkpoint {size} has {COSIGNATURES_MAX} cosignatures already")
+    return True
