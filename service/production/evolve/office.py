@@ -99,13 +99,22 @@ def show_opened(draft: Draft, event: Event, fact: facts.ShowOpened) -> None:
     draft.shows[event.subject] = Show(fact.title, fact.frames_per_second, timecode=fact.timecode)
 
 
-def episode_opened(draft: Draft, event: Event, fact: facts.EpisodeOpened) -> None:
-    """An episode, by the route in force."""
+def _show_and_route(draft: Draft, event: Event) -> tuple[str, Route]:
+    """The show of what an event is about, and its route in force then.
+
+    Raises LookupError where there is none: the log would then not be what was decided.
+    """
     subject = parse_subject(event.subject)
     show = subject.show if subject else ""
     route = route_in_force(draft, show, event.time_us)
     if route is None:
         raise LookupError(f"no route for {event.subject}")
+    return show, route
+
+
+def episode_opened(draft: Draft, event: Event, fact: facts.EpisodeOpened) -> None:
+    """An episode, by the route in force."""
+    show, route = _show_and_route(draft, event)
     draft.episodes[event.subject] = Episode(
         title=fact.title,
         show=show,
@@ -184,11 +193,7 @@ def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> Non
 
 def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> None:
     """An element of a show, by the route in force."""
-    subject = parse_subject(event.subject)
-    show = subject.show if subject else ""
-    route = route_in_force(draft, show, event.time_us)
-    if route is None:
-        raise LookupError(f"no route for {event.subject}")
+    show, route = _show_and_route(draft, event)
     opened = draft.shows[show]
     draft.shows[show] = opened._replace(elements=(*opened.elements, event.subject))
     draft.elements[event.subject] = Element(
