@@ -58,10 +58,10 @@ class Board:
         return before.known.changed_visits(self.known)
 
 
-COLUMNS = (
-    "phase", "work_e4", "started_min", "ended_min", "first_ended_min", "priority", "must_fix",
-    "held_on",
-)  # fmt: skip
+_VISITS_COLUMNS = ("phase", "work_e4", "started_min", "ended_min", "first_ended_min", "must_fix")
+_ITEMS_COLUMNS = ("priority", "held_on")
+"""What a board has of items' records; boards that differ in visits alone share these."""
+COLUMNS = (*_VISITS_COLUMNS, *_ITEMS_COLUMNS)
 _SMALL_COLUMNS = ("phase", "must_fix")
 CHANGED_SHARE_MOST = 0.5
 """If a greater share of the items changed, a board is made anew."""
@@ -132,10 +132,11 @@ def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
 
     No search is made for what differs, which takes as long as the log has items.
     """
-    columns = {name: getattr(board, name).copy() for name in COLUMNS}
+    columns = {name: getattr(board, name).copy() for name in _VISITS_COLUMNS}
+    columns |= {name: getattr(board, name) for name in _ITEMS_COLUMNS}
     fresh = Board(state, board.frame, Known.of(state), **columns)
     for item in items:
-        _fill(fresh, item, board.state.visits.get(item, _NONE))
+        _fill(fresh, item, board.state.visits.get(item, _NONE), visits_alone=True)
     return fresh
 
 
@@ -185,8 +186,13 @@ def _priority(state: State, record: Item) -> int:
     return state.episodes[record.episode].priority
 
 
-def _fill(board: Board, item: str, old: Visits | None = None) -> None:
-    """Write an item's rows if it is planned; given its old visits, those that differ alone."""
+def _fill(
+    board: Board, item: str, old: Visits | None = None, *, visits_alone: bool = False
+) -> None:
+    """Write an item's rows if it is planned; given its old visits, those that differ alone.
+
+    `visits_alone`: but for what follows from the item's record.
+    """
     state, frame = board.state, board.frame
     place = frame.place_of.get(item)
     record = item_of(state, item)
@@ -207,8 +213,9 @@ def _fill(board: Board, item: str, old: Visits | None = None) -> None:
         board.ended_min[row] = -1 if omitted else standing.ended_min
         board.first_ended_min[row] = -1 if omitted else standing.first_ended_min
         board.must_fix[row] = standing.must_fix
-        board.priority[row] = priority
-        board.held_on[row] = held_on
+        if not visits_alone:
+            board.priority[row] = priority
+            board.held_on[row] = held_on
 
 
 _PHASES = {Phase.WAITING: WAITING, Phase.ON_DESK: ON_DESK, Phase.HANDED_OFF: OUT}

@@ -203,10 +203,10 @@ def _ranked_alike(board: Board, other: Board) -> bool:
     frame, state, known = board.frame, board.state, other.state
     return (
         frame is other.frame
-        and state.put_first == known.put_first
+        and (state.put_first is known.put_first or state.put_first == known.put_first)
         and all(_due_alike(state, known, name) for name in frame.episodes)
         and np.array_equal(board.must_fix, other.must_fix)
-        and np.array_equal(board.priority, other.priority)
+        and (board.priority is other.priority or np.array_equal(board.priority, other.priority))
     )
 
 

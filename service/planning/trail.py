@@ -4,7 +4,7 @@ First the old state at the new minute (time passing), then the new state. Only w
 over the whole minute is it looked at event by event, by halving. A strike is a step by itself.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import groupby
 from typing import NamedTuple
 
@@ -88,6 +88,9 @@ class Walk(NamedTuple):
     standings: Mapping[str, Standing]
 
 
+Dates = list[tuple[str, int | None]]
+"""Episodes in their total order, each with a date as `dates` has it."""
+
 Breathe = Callable[[], None]
 """Called before each plan, so that the caller may let others go first."""
 
@@ -144,7 +147,7 @@ def step(
             breathe()
             state = after_strike[event.position]
             after = schedule(advance(walk.schedule.board, state), now_min, walk.schedule)
-            more, walk = _moved_by(walk, event, after)
+            more, walk = _moved_by(walk, event, after, _moved(walk, after))
             moves += more
     return moves, walk
 
@@ -203,10 +206,11 @@ def _told(
     if after is None:
         breathe()
         after = _planned(walk, events)
-    if next(_moved(walk, after), None) is None:
+    moved = _moved(walk, after)
+    if not moved:
         return [], _arrived(walk, events[-1], after)
     if len(events) == 1:
-        return _moved_by(walk, events[0], after)
+        return _moved_by(walk, events[0], after, moved)
     half = len(events) // 2
     moves, between = _told(walk, events[:half], breathe)
     more, walk = _told(between, events[half:], breathe, after)
@@ -223,13 +227,13 @@ def _planned(walk: Walk, events: tuple[Event, ...]) -> Schedule:
     return schedule(board, walk.now_min, walk.schedule)
 
 
-def _moved_by(walk: Walk, event: Event, after: Schedule) -> tuple[list[Move], Walk]:
-    """The rows of one event, and the walk behind it."""
+def _moved_by(walk: Walk, event: Event, after: Schedule, moved: Dates) -> tuple[list[Move], Walk]:
+    """The rows of one event that moved some dates, and the walk behind it."""
     told = _told_of(event, walk.state, after.state)
     standings = dict(walk.standings)
     moves = [
         _row(standings, episode, date_min, told, walk.now_min, event.position)
-        for episode, date_min in _moved(walk, after)
+        for episode, date_min in moved
     ]
     return moves, _arrived(walk, event, after)._replace(standings=standings)
 
@@ -240,13 +244,15 @@ def _arrived(walk: Walk, last: Event, after: Schedule) -> Walk:
     )
 
 
-def _moved(walk: Walk, after: Schedule) -> Iterator[tuple[str, int | None]]:
+def _moved(walk: Walk, after: Schedule) -> Dates:
     """Episodes with another date than their trail's last, and those whose trail begins."""
-    found = dates(after, walk.standings)
-    for episode in sorted(found, key=order_of):
-        standing = walk.standings.get(episode)
-        if standing is None or standing.date_min != found[episode]:
-            yield episode, found[episode]
+    standings = walk.standings
+    found = [
+        (episode, date_min)
+        for episode, date_min in dates(after, standings).items()
+        if episode not in standings or standings[episode].date_min != date_min
+    ]
+    return sorted(found, key=lambda one: order_of(one[0]))
 
 
 def _row(
