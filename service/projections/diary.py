@@ -5,8 +5,8 @@ or a long gap lies between, it is asked of the worker. Plans are made only for e
 one, two at most for each.
 """
 
-from collections.abc import Iterable, Sequence
-from typing import NamedTuple
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection
 
@@ -25,7 +25,7 @@ from service.vocabulary.instants import US_PER_MIN
 
 WALKED_EVENTS_MAX = 1024
 """Across a longer gap the worker is asked for the state: it keeps some on the way."""
-_FEW = 10_000
+READ_EVENTS = 5000
 
 
 class Told(NamedTuple):
@@ -104,7 +104,7 @@ def all_about(
     about = about_episode(state, episode)
     items = {episode, *state.episodes[episode].scenes, *about.subjects}
     positions = list(about.positions)
-    gone = _events(page(connection, studio, after=0, limit=_FEW, positions=sorted(struck)))
+    gone = list(_every(connection, studio, positions=sorted(struck)))
     for event in gone:
         if event.subject in items or _names(event, items):
             positions += [event.position, struck[event.position]]
@@ -112,7 +112,7 @@ def all_about(
     codes = {code for code, one in state.retakes.items() if one.position in known}
     codes |= {getattr(one.fact, "retake", "") for one in gone if one.position in known}
     for type_ in (RetakeWithdrawn.TYPE, RetakeBoughtAsIs.TYPE):
-        ends = _events(page(connection, studio, after=0, limit=_FEW, type=type_))
+        ends = _every(connection, studio, type=type_)
         positions += [event.position for event in ends if event.fact.retake in codes]  # type: ignore[attr-defined]  # ends
     return About(episode, about.subjects, sorted(set(positions)))
 
@@ -121,8 +121,12 @@ def _names(event: Event, items: Iterable[str]) -> bool:
     return not set(getattr(event.fact, "items", ())).isdisjoint(items)
 
 
-def _events(rows: Sequence[Stored]) -> list[Event]:
-    return [read_event(row.body) for row in rows]
+def _every(connection: Connection, studio: str, **asked: Any) -> Iterator[Event]:
+    """All events that are asked for, in order of position."""
+    after = 0
+    while rows := page(connection, studio, after=after, limit=READ_EVENTS, **asked):
+        yield from (read_event(row.body) for row in rows)
+        after = rows[-1].position
 
 
 class _Walk:
@@ -179,9 +183,10 @@ class _Walk:
 
     def _plan(self, state: State, now_min: int) -> Schedule:
         """The plan of a state; the one made last serves again where it is of the same."""
-        last = self._planned
-        if last is None:
-            self._planned = self._studio.planned_then(state, now_min)
-        elif last.state is not state or last.now_min != now_min:
-            self._planned = schedule(advance(last.board, state), now_min)
-        return self._planned  # type: ignore[return-value]  # it was made just now
+        planned = self._planned
+        if planned is None:
+            planned = self._studio.planned_then(state, now_min)
+        elif planned.state is not state or planned.now_min != now_min:
+            planned = schedule(advance(planned.board, state), now_min)
+        self._planned = planned
+        return planned

@@ -33,6 +33,7 @@ def shown_retake(state: State, code: str, retake: Retake) -> Shown:
         "found_at": retake.found_at,
         "fault_of": retake.fault_of,
         "asked_by": retake.asked_by,
+        "called_by": retake.called_by or None,
         "standing": retake.standing,
         "reopened": len(reopened),
         "open": sum(

@@ -105,7 +105,7 @@ _SAYS: dict[str, Callable[[Event, Any], str]] = {
     "scene.retimed": _retimed,
     "scene.omitted": lambda e, f: f"{e.subject} was taken out of the picture.",
     "scene.restored": lambda e, f: f"{e.subject} came back into the picture.",
-    "element.listed": lambda e, f: f"{e.subject} was listed as a {f.kind}.",
+    "element.listed": lambda e, f: f"{e.subject} was listed; its kind is {f.kind}.",
     "element.used": lambda e, f: f"{e.subject} is used by {_counted(len(f.scenes), 'scene')}.",
     "hook-up.declared": lambda e, f: f"The end of {e.subject} must match the start of {f.to}.",
     "same-as.declared": lambda e, f: f"{e.subject} reuses {f.source} and joins it at {f.joins}.",

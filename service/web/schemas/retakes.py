@@ -51,6 +51,7 @@ class RetakeShown(Shown):
     found_at = word("Where it was found.", none=True)
     fault_of = word("Whose fault it is.", none=True)
     asked_by = choice(ASKERS, "Who asks for it.")
+    called_by = word("The role that called it; null: recorded before roles were.", none=True)
     standing = choice(STANDINGS, "Whether it still stands.")
     reopened = whole("How many visits have a take that it asks for.")
     open = whole("How many of those are not handed off.")

@@ -88,6 +88,20 @@ def test_late_and_struck_facts_are_marked(told: tuple[Paper, dict[str, int]]) ->
     assert strike["words"] == {"/data/why": "Slip."}
 
 
+def test_it_has_what_was_struck_or_withdrawn_however_much_that_is(
+    told: tuple[Paper, dict[str, int]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    paper, at = told
+    slip = paper.tell("work.started", "KESTREL-1/2", {"department": "layout"})
+    paper.tell("event.struck", "studio", {"position": slip, "why": "Again."})
+    paper.tell("retake.called", "KESTREL", {**CALL, "retake": "R2"})
+    withdrawn = paper.tell("retake.withdrawn", "KESTREL", {"retake": "R2"})
+    monkeypatch.setattr(walked, "READ_EVENTS", 1)
+    assert {at["slip"], at["strike"], slip, slip + 1, at["withdrawn"], withdrawn} <= set(
+        entries(paper)
+    )
+
+
 def test_the_dates_are_those_of_the_impact(told: tuple[Paper, dict[str, int]]) -> None:
     paper, _ = told
     checked = 0

@@ -37,6 +37,7 @@ def test_a_retake_tells_its_call(called: Paper) -> None:
     said = {name: value for name, value in CALL.items() if name not in {"retake", "strands"}}
     assert {name: shown[name] for name in said} == said
     assert shown["strands"] == ["background", "character"]
+    assert shown["called_by"] == "supervisor"
     assert (shown["subject"], shown["items"]) == ("KESTREL-1/1", ["KESTREL-1/1"])
     assert (shown["called_at"], shown["drawings"]) == ("2031-03-03T15:00:00Z", None)
     event = called.ask(f"/events/{shown['position_called']}").get_json()
