@@ -4,7 +4,7 @@
 are persistent, so what did not change is the same object.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -206,7 +206,7 @@ def _fill(
     for row, (_, department) in enumerate(frame.blocks[place], int(frame.first_row[place])):
         if old is not None and old.get(department) is visits.get(department):
             continue
-        standing = stand(state, item, record, department, visits)
+        standing = stand(state, record, department, visits)
         board.phase[row] = OUT if omitted else standing.phase
         board.work_e4[row] = standing.work_e4
         board.started_min[row] = standing.started_min
@@ -221,7 +221,9 @@ def _fill(
 _PHASES = {Phase.WAITING: WAITING, Phase.ON_DESK: ON_DESK, Phase.HANDED_OFF: OUT}
 
 
-def stand(state: State, item: str, record: Item, department: str, visits: Any = None) -> Standing:
+def stand(
+    state: State, record: Item, department: str, visits: Mapping[str, Visit] | None
+) -> Standing:
     """How one visit stands, apart from an omission."""
     visit = None if visits is None else visits.get(department)
     if visit is None:

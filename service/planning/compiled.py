@@ -5,9 +5,10 @@ widened before they are shifted or multiplied.
 
 A compiled caller that lies in the cache holds its callees and the constants it imports. It is
 thrown away when its own file changes, not when theirs does: after a change in `line`, `heaps`,
-`minutes`, `desks`, `trays` or `wheel`, delete the cached files (`*.nbi`, `*.nbc`) or touch `kernel`
-and `backward`. An installed release is not concerned, all its files are new; but the index of an
-old cache names the classes `Run` and `Problem`, and cannot be read if they are called otherwise.
+`minutes`, `desks`, `trays` or `wheel`, delete the cached files (`*.nbi`, `*.nbc`) or touch
+`kernel`, `backward` and `readings`. An installed release is not concerned, all its files are new;
+but the index of an old cache names the classes `Run` and `Problem`, and cannot be read if they are
+called otherwise.
 """
 
 from collections.abc import Callable

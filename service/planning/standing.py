@@ -241,7 +241,7 @@ class Standings:
     ) -> int:
         if row is not None:
             return int(self.schedule.board.work_e4[row])
-        return stand(self.state, item, record, department, self.state.visits.get(item)).work_e4
+        return stand(self.state, record, department, self.state.visits.get(item)).work_e4
 
     def _marks(self, item: str, department: str) -> tuple[str, ...]:
         """What was unusual about the facts that this visit follows from."""
