@@ -4,13 +4,10 @@
 is skipped where no container engine answers.
 """
 
-import shutil
-import tempfile
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
 from uuid import uuid4
 
 import pytest
@@ -19,11 +16,12 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.pool import StaticPool
 from testcontainers.community.postgres import PostgresContainer
 
-from service.log.embedded import ensure_running, stop
+from service.log.embedded import ensure_running
 from service.log.engine import service_engine
 from service.log.migrate import migrate
 from service.settings import Settings
 from tests.engine import require_engine
+from tests.serving import data_folder
 
 TEMPLATE = "template_migrated"
 
@@ -103,14 +101,9 @@ def engine(database: Database) -> Iterator[Engine]:
 
 @contextmanager
 def _embedded() -> Iterator[tuple[str, str]]:
-    folder = Path(tempfile.mkdtemp(prefix="rl-"))
-    folder.chmod(0o711)  # so that the account which root runs the server as can pass
-    try:
-        url = ensure_running(folder / "data", durable=False)
+    with data_folder() as data:
+        url = ensure_running(data, durable=False)
         yield url, url
-    finally:
-        stop(folder / "data")
-        shutil.rmtree(folder)
 
 
 @contextmanager

@@ -1,16 +1,20 @@
 """The service as its users run it: `retake-ledger serve` in processes of its own."""
 
 import os
+import shutil
 import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import httpx
+
+from service.log.embedded import stop
 
 UP_S = 240
 COMMAND = [sys.executable, "-m", "service.cli"]
@@ -29,6 +33,29 @@ def command(data: Path, *words: str) -> str:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
+
+
+def issued(data: Path, role: str) -> str:
+    """A token of the studio `paper`, for every source."""
+    words = ["token", "issue", "--studio", "paper", "--role", role, "--name", role]
+    return command(data, *words, "--source", "/").split()[-1]
+
+
+@contextmanager
+def data_folder() -> Iterator[Path]:
+    """A folder for data that is not there yet; its server is stopped and all of it removed."""
+    folder = Path(tempfile.mkdtemp(prefix="rl-"))
+    folder.chmod(0o711)  # so that the account which root runs the server as can pass
+    try:
+        yield folder / "d"
+    finally:
+        stop(folder / "d")
+        shutil.rmtree(folder)
+
+
+def postmaster_pid(data: Path) -> int:
+    """The process of the embedded server."""
+    return int((data / "postgresql/postmaster.pid").read_text().split()[0])
 
 
 def free_port() -> int:

@@ -4,7 +4,6 @@ import json
 import os
 import re
 import shlex
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -15,8 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from service.log.embedded import stop
-from tests.serving import COMMAND, environ_of, free_port, served
+from tests.serving import COMMAND, data_folder, environ_of, free_port, served
 
 README = (Path(__file__).parents[1] / "README.md").read_text()
 
@@ -55,17 +53,11 @@ def _demo(data: Path, *words: str) -> subprocess.CompletedProcess[str]:
 
 @pytest.fixture(scope="module")
 def demo() -> Iterator[Shown]:
-    folder = Path(tempfile.mkdtemp(prefix="rl-"))
-    folder.chmod(0o711)  # so that the account which root runs the server as can pass
-    data = folder / "d"
-    try:
+    with data_folder() as data:
         text = _demo(data).stdout
         tokens = dict(re.findall(r"^  (\w+) +(rl_\S+)$", text, re.MULTILINE))
         with served(data) as url:
             yield Shown(text, url, tokens, data)
-    finally:
-        stop(data)
-        shutil.rmtree(folder)
 
 
 def _run(demo: Shown, code: str) -> list[str]:

@@ -1,46 +1,26 @@
 """A writer that is killed leaves an approval and its facts together, or neither."""
 
 import os
-import shutil
 import signal
 import subprocess
 import sys
-import tempfile
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import httpx
 import orjson
-import pytest
 
 from service.client import Client, RefusedError, event
-from service.log.embedded import ensure_running, stop
+from service.log.embedded import ensure_running
 from service.log.engine import service_engine
 from service.log.read import bodies
 from service.settings import Settings
 from tests.crash.approver import approval
-from tests.serving import command, served
+from tests.serving import command, issued, postmaster_pid, served
 from tests.telling import CREWS, office_facts
 
 ORDERS, SCENES = 30, 12
 TOP = Path(__file__).parents[2]
-
-
-@pytest.fixture
-def data() -> Iterator[Path]:
-    folder = Path(tempfile.mkdtemp(prefix="rl-"))
-    folder.chmod(0o711)  # so that the account which root runs the server as can pass
-    try:
-        yield folder / "d"
-    finally:
-        stop(folder / "d")
-        shutil.rmtree(folder)
-
-
-def _token(data: Path, role: str) -> str:
-    words = ["token", "issue", "--studio", "paper", "--role", role, "--name", role]
-    return command(data, *words, "--source", "/").split()[-1]
 
 
 def _price(ledger: Client, number: int) -> None:
@@ -83,7 +63,7 @@ def test_an_approval_and_its_facts_are_there_together_or_not_at_all(data: Path) 
     ensure_running(data)
     command(data, "studio", "make", "paper")
     office, supervisor, producer = (
-        _token(data, role) for role in ("office", "supervisor", "producer")
+        issued(data, role) for role in ("office", "supervisor", "producer")
     )
     with served(data) as url:
         with Client(url, office) as ledger:
@@ -101,9 +81,7 @@ def test_an_approval_and_its_facts_are_there_together_or_not_at_all(data: Path) 
         ) as approver:
             assert approver.stdout is not None
             acknowledged = [approver.stdout.readline().strip() for _ in range(5)]
-            os.kill(
-                int((data / "postgresql/postmaster.pid").read_text().split()[0]), signal.SIGKILL
-            )
+            os.kill(postmaster_pid(data), signal.SIGKILL)
             acknowledged += approver.stdout.read().split()
         # then each approval that is there has all its facts, and what was acknowledged is there
         found = _approvals(data)

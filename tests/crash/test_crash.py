@@ -1,47 +1,27 @@
 """Eight scripts post at once, one is killed in mid-post, PostgreSQL is killed: nothing is lost."""
 
 import os
-import shutil
 import signal
 import subprocess
 import sys
-import tempfile
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import orjson
-import pytest
 
 from service.client import Client
 from service.log.append import read_head
-from service.log.embedded import ensure_running, stop
+from service.log.embedded import ensure_running
 from service.log.engine import service_engine
 from service.log.read import bodies
 from service.proofs.tree import append, leaf_hash
 from service.settings import Settings
 from tests.crash.poster import note
-from tests.serving import command, served
+from tests.serving import command, issued, postmaster_pid, served
 from tests.telling import office_facts
 
 POSTERS, NOTES = 8, 60
 TOP = Path(__file__).parents[2]
-
-
-@pytest.fixture
-def data() -> Iterator[Path]:
-    folder = Path(tempfile.mkdtemp(prefix="rl-"))
-    folder.chmod(0o711)  # so that the account which root runs the server as can pass
-    try:
-        yield folder / "d"
-    finally:
-        stop(folder / "d")
-        shutil.rmtree(folder)
-
-
-def _token(data: Path, role: str) -> str:
-    words = ["token", "issue", "--studio", "paper", "--role", role, "--name", role]
-    return command(data, *words, "--source", "/").split()[-1]
 
 
 def _lines(file: Path) -> list[str]:
@@ -58,7 +38,7 @@ def _wait_for_lines(file: Path, count: int) -> None:
 def test_every_acknowledged_event_is_there_once(data: Path, tmp_path: Path) -> None:
     ensure_running(data)  # so that it outlives the service and is asked afterwards
     command(data, "studio", "make", "paper")
-    office, supervisor = _token(data, "office"), _token(data, "supervisor")
+    office, supervisor = issued(data, "office"), issued(data, "supervisor")
     files = [tmp_path / f"{number}" for number in range(POSTERS)]
     with served(data) as url:
         with Client(url, office) as ledger:
@@ -75,7 +55,7 @@ def test_every_acknowledged_event_is_there_once(data: Path, tmp_path: Path) -> N
         _wait_for_lines(files[0], 5)
         posters[0].send_signal(signal.SIGKILL)
         _wait_for_lines(files[1], 15)
-        os.kill(int((data / "postgresql/postmaster.pid").read_text().split()[0]), signal.SIGKILL)
+        os.kill(postmaster_pid(data), signal.SIGKILL)
         assert [poster.wait(timeout=120) for poster in posters[1:]] == [0] * (POSTERS - 1)
         posters[0].wait()
         acknowledged = {

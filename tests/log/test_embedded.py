@@ -20,6 +20,7 @@ from sqlalchemy.engine import make_url
 
 from service.log import server_programs
 from service.log.embedded import EmbeddedServerError, ensure_running, is_running, stop
+from tests.serving import postmaster_pid
 
 ROOT = Path(__file__).resolve().parents[2]
 STARTING = "import sys, pathlib, service.log.embedded as e; "
@@ -58,10 +59,6 @@ def ask(url: str, statement: str) -> object:
         cursor = connection.execute(statement.encode())
         row = cursor.fetchone() if cursor.description else None
         return row and row[0]
-
-
-def postmaster_pid(data: Path) -> int:
-    return int((data / "postgresql/postmaster.pid").read_text().split()[0])
 
 
 def kill_hard(data: Path) -> None:

@@ -1,0 +1,15 @@
+"""What tests that kill something begin with."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.serving import data_folder
+
+
+@pytest.fixture
+def data() -> Iterator[Path]:
+    """A folder for an installation's data."""
+    with data_folder() as folder:
+        yield folder
