@@ -136,7 +136,7 @@ def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
     columns |= {name: getattr(board, name) for name in _ITEMS_COLUMNS}
     fresh = Board(state, board.frame, Known.of(state), **columns)
     for item in items:
-        _fill(fresh, item, board.state.visits.get(item, _NONE), visits_alone=True)
+        _fill(fresh, item, board.state.visits.get(item, _NONE))
     return fresh
 
 
@@ -186,12 +186,10 @@ def _priority(state: State, record: Item) -> int:
     return state.episodes[record.episode].priority
 
 
-def _fill(
-    board: Board, item: str, old: Visits | None = None, *, visits_alone: bool = False
-) -> None:
-    """Write an item's rows if it is planned; given its old visits, those that differ alone.
+def _fill(board: Board, item: str, old: Visits | None = None) -> None:
+    """Write an item's rows if it is planned.
 
-    `visits_alone`: but for what follows from the item's record.
+    Given the old visits of an item whose record is the same, those that differ alone.
     """
     state, frame = board.state, board.frame
     place = frame.place_of.get(item)
@@ -213,7 +211,7 @@ def _fill(
         board.ended_min[row] = -1 if omitted else standing.ended_min
         board.first_ended_min[row] = -1 if omitted else standing.first_ended_min
         board.must_fix[row] = standing.must_fix
-        if not visits_alone:
+        if old is None:
             board.priority[row] = priority
             board.held_on[row] = held_on
 

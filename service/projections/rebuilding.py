@@ -44,6 +44,7 @@ def rebuild(
 
     A long log is walked by several processes, as many as there are cores unless said. Waits for
     whoever builds it now. Ended in the middle, the rest is built by a service or by another run.
+    Raises BrokenExecutor where one of the processes ended by itself.
     """
     began_s = time.monotonic()
     with engine.connect() as connection:
@@ -104,7 +105,7 @@ def _side_by_side(
         return
     studio.snapshots.wait()  # they start from it
     with walkers(studio.name, engine, settings, processes) as walking:
-        for stretch, moves in walking.joined(iter(listed), {}):
+        for stretch, moves in walking.joined(listed, {}):
             with connection.begin():
                 rows.write(connection, studio.name, stretch.after, stretch.until, moves)
             yield Progress(stretch.until.position, head.position, done=False)

@@ -9,7 +9,7 @@ import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
 from itertools import islice
@@ -20,7 +20,7 @@ from sqlalchemy import Connection, Engine, select
 
 from service.log.engine import service_engine
 from service.log.schema import event
-from service.planning.trail import Move, Standing, begin_apart, counted_on
+from service.planning.trail import Move, Standing, begin, begin_apart, counted_on
 from service.projections.rows import Checkpoint
 from service.projections.walking import minutes_over, plan_at, walk_on
 from service.settings import Settings
@@ -76,12 +76,16 @@ class Walkers:
         self._ahead = ahead
 
     def joined(
-        self, listed: Iterator[Stretch], standings: Mapping[str, Standing]
+        self, listed: Iterable[Stretch], standings: Mapping[str, Standing]
     ) -> Iterator[tuple[Stretch, list[Move]]]:
-        """Each stretch with its rows, in order, as one walk that starts at `standings` has them."""
+        """Each stretch with its rows, in order, as one walk that starts at `standings` has them.
+
+        Raises BrokenExecutor where a process ended, for want of memory say.
+        """
         coming: deque[tuple[Stretch, Future[Walked]]] = deque()
+        following = iter(listed)
         while True:
-            for stretch in islice(listed, self._ahead - len(coming)):
+            for stretch in islice(following, self._ahead - len(coming)):
                 coming.append((stretch, self.pool.submit(walk_stretch, stretch)))
             if not coming:
                 return
@@ -143,9 +147,10 @@ def walk_stretch(stretch: Stretch, standings: Mapping[str, Standing] | None = No
     studio, engine = _here[0]
     after, until = stretch
     planned = plan_at(studio, after)
-    walk = begin_apart(planned, after.position)
-    if standings is not None:
-        walk = walk._replace(standings=standings)
+    if standings is None:
+        walk = begin_apart(planned, after.position)
+    else:
+        walk = begin(planned, after.position, standings)
     dates = {episode: standing.date_min for episode, standing in walk.standings.items()}
     minutes = minutes_over(engine, studio.name, after.position, until.position)
     moves, _, _ = walk_on(studio, walk, minutes)

@@ -4,9 +4,8 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from concurrent.futures import Executor, Future
-from contextlib import contextmanager
+from itertools import product
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -44,13 +43,24 @@ class Inline(Executor):
         return done
 
 
-@contextmanager
-def here(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Iterator[Inline]:
+@pytest.fixture
+def inline(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Inline:
     """This process as the one that walks."""
-    studio = studio_of(engine)
-    studio.view()
-    monkeypatch.setattr(module, "_here", [module.Here(studio, engine)])
-    yield Inline()
+    monkeypatch.setattr(module, "_here", [module.Here(studio_of(engine), engine)])
+    return Inline()
+
+
+@pytest.fixture(params=product(SEEDS, LENGTHS))
+def cut(
+    request: pytest.FixtureRequest, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> tuple[list[Said], list[Stretch]]:
+    """A random log that is recorded, and its stretches."""
+    seed, length = request.param
+    monkeypatch.setattr(module, "STRETCH_EVENTS", length)
+    recording.make(engine)
+    said = said_at_random(seed)
+    record(engine, said)
+    return said, listed(engine)
 
 
 def listed(engine: Engine) -> list[Stretch]:
@@ -61,51 +71,40 @@ def listed(engine: Engine) -> list[Stretch]:
 
 
 def joined(inline: Inline, listed: list[Stretch]) -> list[Move]:
-    return [move for _, moves in Walkers(inline, 3).joined(iter(listed), {}) for move in moves]
+    for here in module._here:
+        here.studio.view()  # strikes are known
+    return [move for _, moves in Walkers(inline, 3).joined(listed, {}) for move in moves]
 
 
 def until(said: list[Said], stretch: Stretch) -> list[Said]:
     return said[: stretch.until.position]
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.parametrize("length", LENGTHS)
 def test_joined_they_are_the_rows_of_one_walk(
-    engine: Engine, monkeypatch: pytest.MonkeyPatch, seed: int, length: int
+    inline: Inline, cut: tuple[list[Said], list[Stretch]]
 ) -> None:
-    monkeypatch.setattr(module, "STRETCH_EVENTS", length)
-    recording.make(engine)
-    said = said_at_random(seed)
-    record(engine, said)
-    found = listed(engine)
-    with here(engine, monkeypatch) as inline:
-        moves = joined(inline, found)
+    said, found = cut
     assert len(found) > 1
-    assert in_order(moves) == wanted(until(said, found[-1]))
+    assert in_order(joined(inline, found)) == wanted(until(said, found[-1]))
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.parametrize("length", LENGTHS)
 def test_they_are_whole_minutes_that_are_over_and_leave_no_gap(
-    engine: Engine, monkeypatch: pytest.MonkeyPatch, seed: int, length: int
+    cut: tuple[list[Said], list[Stretch]],
 ) -> None:
-    monkeypatch.setattr(module, "STRETCH_EVENTS", length)
-    recording.make(engine)
-    said = said_at_random(seed)
-    record(engine, said)
-    found = listed(engine)
+    said, found = cut
     ends = [stretch.until for stretch in found]
     assert [stretch.after for stretch in found] == [NOTHING, *ends[:-1]]
     minutes = [event.recorded_us // US_PER_MIN for event, _ in said]
     for end in ends:
         assert minutes[end.position - 1] == end.at_min < minutes[end.position]
+    length = module.STRETCH_EVENTS
     assert ends[-1].position <= len(over(said)) < ends[-1].position + 2 * length
     lengths = [stretch.until.position - stretch.after.position for stretch in found]
     assert min(lengths) >= length
 
 
 def test_one_that_went_on_from_other_dates_is_walked_again(
-    engine: Engine, monkeypatch: pytest.MonkeyPatch
+    engine: Engine, inline: Inline, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # given an episode whose scenes were listed, and all those listings struck
     recording.make(engine)
@@ -121,8 +120,7 @@ def test_one_that_went_on_from_other_dates_is_walked_again(
     record(engine, said)
     monkeypatch.setattr(module, "STRETCH_EVENTS", struck_at // 2 + 1)
     found = listed(engine)
-    with here(engine, monkeypatch) as inline:
-        moves = joined(inline, found)
+    moves = joined(inline, found)
     again = [asked for asked in inline.asked if len(asked) == 2]
     assert again
     assert in_order(moves) == wanted(until(said, found[-1]))
