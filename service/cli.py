@@ -2,6 +2,7 @@
 
 import logging
 import os
+from concurrent.futures import BrokenExecutor
 from contextlib import suppress
 from datetime import UTC, datetime
 from importlib import import_module
@@ -239,7 +240,13 @@ def rebuild_command(studio: str, processes: int | None) -> None:
         with engine.connect() as connection:
             if studios.find_studio(connection, studio) is None:
                 raise click.ClickException(f"there is no studio {studio}; make it first")
-        rebuilt = rebuild(engine, studio, settings, processes=processes)
+        try:
+            rebuilt = rebuild(engine, studio, settings, processes=processes)
+        except BrokenExecutor as error:
+            raise click.ClickException(
+                "one of the processes ended, for want of memory perhaps: say fewer with"
+                " --processes; what was built stands, and a service builds the rest"
+            ) from error
     click.echo(
         f"{rebuilt.rows:,} rows of {rebuilt.position:,} events in {rebuilt.took_s:,.1f} s; "
         f"{rebuilt.head - rebuilt.position:,} events of a minute that is not over wait"

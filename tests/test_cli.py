@@ -1,0 +1,81 @@
+"""Commands that stand in no file of their own, as they are typed."""
+
+from collections.abc import Iterator
+from concurrent.futures import BrokenExecutor
+from contextlib import contextmanager
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from sqlalchemy import Engine
+
+from service.cli import main
+from service.projections import rows, stretches
+from service.projections.stretches import Walkers
+from service.projections.walking import Walker
+from tests import recording
+from tests.conftest import Database
+from tests.projections.logs import NAME, Said, record, said_at_random
+from tests.projections.test_stretches import Inline
+from tests.projections.test_walking import build, over, stored, studio_of, wanted
+
+
+def rebuilt(*words: str, studio: str = NAME) -> Result:
+    return CliRunner().invoke(main, ["rebuild", "--studio", studio, *words])
+
+
+@pytest.fixture
+def said(engine: Engine, database: Database, monkeypatch: pytest.MonkeyPatch) -> list[Said]:
+    """What was said in a studio of the database that commands find configured."""
+    monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
+    recording.make(engine)
+    told = said_at_random(5)
+    record(engine, told)
+    return told
+
+
+def test_a_trail_is_built_again(engine: Engine, said: list[Said]) -> None:
+    told = rebuilt()
+    assert told.exit_code == 0, told.output
+    assert stored(engine) == wanted(over(said))
+    assert f"{len(stored(engine))} rows of {len(over(said))} events in " in told.output
+    assert f"{len(said) - len(over(said))} events of a minute that is not over" in told.output
+
+
+def test_a_studio_that_is_not_there(said: list[Said]) -> None:
+    told = rebuilt(studio="nobody")
+    assert (told.exit_code, "there is no studio nobody; make it first" in told.output) == (1, True)
+    assert rebuilt("--processes", "0").exit_code == 2
+
+
+class Breaking(Inline):
+    """Its process ends over the third stretch."""
+
+    def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Any:
+        if len(self.asked) == 2:
+            raise BrokenExecutor
+        return super().submit(fn, *args, **kwargs)
+
+
+def test_a_process_that_ends_is_told_and_what_was_built_stands(
+    engine: Engine, said: list[Said], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    @contextmanager
+    def breaking(*_: object) -> Iterator[Walkers]:
+        yield Walkers(Breaking(), 1)
+
+    monkeypatch.setattr(stretches, "STRETCH_EVENTS", 6)
+    monkeypatch.setattr(stretches, "_here", [stretches.Here(studio_of(engine), engine)])
+    monkeypatch.setattr("service.projections.rebuilding.walkers", breaking)
+    told = rebuilt("--processes", "2")
+    assert told.exit_code == 1
+    assert "say fewer with --processes" in told.output
+    with engine.connect() as connection:
+        at = rows.read_checkpoint(connection, NAME)
+        connection.rollback()
+        assert rows.try_lock(connection, NAME), "it is still locked"
+        connection.invalidate()
+    assert 12 <= at.position < len(over(said))
+    assert stored(engine) == wanted(said[: at.position])
+    build(engine, Walker(studio_of(engine), engine))
+    assert stored(engine) == wanted(over(said))
