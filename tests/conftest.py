@@ -6,7 +6,6 @@ is skipped where no container engine answers.
 
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from uuid import uuid4
 
@@ -54,17 +53,47 @@ class Server:
             connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
 
 
-@pytest.fixture(scope="session", params=["embedded", "container"])
-def server(request: pytest.FixtureRequest) -> Iterator[Server]:
-    running = _embedded() if request.param == "embedded" else _container()
-    with running as (owner_url, service_url):
-        admin = create_engine(owner_url, isolation_level="AUTOCOMMIT", poolclass=StaticPool)
-        server = Server(admin, owner_url, service_url)
-        server.make(TEMPLATE)
-        template = server.database_named(TEMPLATE)
-        migrate(template.owner_url, template.service_url)
-        yield server
-        admin.dispose()
+@pytest.fixture(scope="session")
+def embedded() -> Iterator[Server]:
+    """The embedded server, brought up once for all tests of a process."""
+    with data_folder() as data:
+        url = ensure_running(data, durable=False)
+        yield from _with_template(url, url)
+
+
+@pytest.fixture(scope="session")
+def container() -> Iterator[Server]:
+    """A server in a container, likewise."""
+    require_engine()
+    container = PostgresContainer(
+        "postgres:15", username="owner", password="owner-secret", dbname="ledger", driver="psycopg"
+    )
+    container.with_command("-c fsync=off -c max_connections=200")
+    with container:
+        url = make_url(container.get_connection_url())
+        service = url.set(username="desk_service", password="service-secret")
+        yield from _with_template(
+            url.render_as_string(hide_password=False),
+            service.render_as_string(hide_password=False),
+        )
+
+
+def _with_template(owner_url: str, service_url: str) -> Iterator[Server]:
+    admin = create_engine(owner_url, isolation_level="AUTOCOMMIT", poolclass=StaticPool)
+    server = Server(admin, owner_url, service_url)
+    server.make(TEMPLATE)
+    template = server.database_named(TEMPLATE)
+    migrate(template.owner_url, template.service_url)
+    yield server
+    admin.dispose()
+
+
+# not a parameter of the session: a server would be started anew whenever it changes, twice a file
+@pytest.fixture(params=["embedded", "container"])
+def server(request: pytest.FixtureRequest) -> Server:
+    """Each server in turn."""
+    running: Server = request.getfixturevalue(request.param)
+    return running
 
 
 @pytest.fixture
@@ -97,29 +126,6 @@ def engine(database: Database) -> Iterator[Engine]:
     engine = service_engine(database.service_url, Settings.from_environment({"HOME": "/"}))
     yield engine
     engine.dispose()
-
-
-@contextmanager
-def _embedded() -> Iterator[tuple[str, str]]:
-    with data_folder() as data:
-        url = ensure_running(data, durable=False)
-        yield url, url
-
-
-@contextmanager
-def _container() -> Iterator[tuple[str, str]]:
-    require_engine()
-    container = PostgresContainer(
-        "postgres:15", username="owner", password="owner-secret", dbname="ledger", driver="psycopg"
-    )
-    container.with_command("-c fsync=off -c max_connections=200")
-    with container:
-        url = make_url(container.get_connection_url())
-        service = url.set(username="desk_service", password="service-secret")
-        yield (
-            url.render_as_string(hide_password=False),
-            service.render_as_string(hide_password=False),
-        )
 
 
 def _at(url: str, database: str) -> str:
