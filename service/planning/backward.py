@@ -6,10 +6,15 @@ crews: two visits may count on the same artist, so crews can eat the float this 
 
 import numpy as np
 
-from service.planning.compiled import Int, compiled, index, inlined, least
-from service.planning.line import OUT, Int32s, Int64s, Line, Plan, Problem, fixed_minutes, problem
+from service.planning.circles import circle_error, list_along_arcs
+from service.planning.compiled import Int, compiled, index, inlined, least, most
+from service.planning.line import OUT, Int8s, Int32s, Int64s, Line, Plan, Problem
 from service.planning.minutes import row_durations, worked_before
+from service.planning.soundness import minutes_by_row, problem
 from service.vocabulary.calendar import NEVER
+
+EARLIEST_MIN = -(2**61)
+"""No latest start lies before: several that take longest, one behind the other, would overflow."""
 
 
 def latest(line: Line, plan: Plan, due_min: Int64s) -> Int64s:
@@ -19,14 +24,21 @@ def latest(line: Line, plan: Plan, due_min: Int64s) -> Int64s:
     the least of that and of the successors' latest starts, which lie as many working minutes
     before their latest finish as they take (`durations`). NEVER where no due minute reaches, and
     for rows that are OUT. Time before a department's first window counts as working, so that the
-    answer is finite however late the row already is. Rows in a circle keep their own due minute.
+    answer is finite however late the row already is.
+
+    Raises BrokenLineError where the arrays contradict each other (see `soundness`), or open rows
+    stand in a circle.
     """
     p = problem(line)
     n = len(p.state)
-    minutes = durations(line, plan)
+    minutes = _durations(p, plan, line.now_min)
+    due = minutes_by_row(p, "due_min", due_min)
     finish, start = np.full(n, NEVER, np.int64), np.full(n, NEVER, np.int64)
-    order, open_inputs = np.zeros(n, np.int32), np.zeros(n, np.int32)
-    pass_back(p, minutes, fixed_minutes(due_min), finish, start, order, open_inputs)
+    listed, open_inputs = np.zeros(n, np.int32), np.zeros(n, np.int32)
+    is_open = (p.state != OUT).astype(np.int8)
+    count = pass_back(p, minutes, due, is_open, finish, start, listed, open_inputs)
+    if count < np.count_nonzero(is_open):
+        raise circle_error(p, is_open, listed[:count])
     return finish
 
 
@@ -35,9 +47,15 @@ def durations(line: Line, plan: Plan) -> Int64s:
 
     0 for rows that are OUT. A row that cannot start counts at the rate in force now, else the next,
     else the last there was; 1 if its department never had any.
+
+    Raises BrokenLineError where the arrays contradict each other (see `soundness`).
     """
-    minutes = np.zeros(len(line.state), np.int64)
-    row_durations(problem(line), fixed_minutes(plan.start), line.now_min, minutes)
+    return _durations(problem(line), plan, line.now_min)
+
+
+def _durations(p: Problem, plan: Plan, now_min: int) -> Int64s:
+    minutes = np.zeros(len(p.state), np.int64)
+    row_durations(p, minutes_by_row(p, "start", plan.start), now_min, minutes)
     return minutes
 
 
@@ -46,47 +64,26 @@ def pass_back(
     p: Problem,
     minutes: Int64s,
     due: Int64s,
+    is_open: Int8s,
     finish: Int64s,
     start: Int64s,
-    order: Int32s,
+    listed: Int32s,
     open_inputs: Int32s,
-) -> None:
-    """Fill in latest finish and start, both NEVER before; `open_inputs` is 0 before."""
-    ordered = _order(p, order, open_inputs)
-    for row in range(len(p.state)):
-        if p.state[row] != OUT:
-            finish[row] = due[row]
-    for i in range(ordered - 1, -1, -1):
-        here = index(order[i])
+) -> Int:
+    """Fill in latest finish and start, both NEVER before; `open_inputs` is 0 before.
+
+    How many open rows were listed along the arcs; what is written of the others does not count.
+    """
+    count = list_along_arcs(p, is_open, listed, open_inputs)
+    for i in range(count - 1, -1, -1):
+        here = index(listed[i])
+        finish[here] = due[here]
         for arc in range(p.successor_from[here], p.successor_from[here + 1]):
             finish[here] = least(finish[here], start[index(p.successor[arc])])
         if finish[here] < NEVER:
-            start[here] = _back(p, index(p.department[here]), finish[here], minutes[here])
-
-
-@inlined
-def _order(p: Problem, order: Int32s, open_inputs: Int32s) -> Int:
-    """List open rows, each after its inputs; how many there are (all, unless in a circle)."""
-    for row in range(len(p.state)):
-        if p.state[row] != OUT:
-            for arc in range(p.successor_from[row], p.successor_from[row + 1]):
-                open_inputs[p.successor[arc]] += 1
-    listed = 0
-    for row in range(len(p.state)):
-        if p.state[row] != OUT and open_inputs[row] == 0:
-            order[listed] = row
-            listed += 1
-    done = 0
-    while done < listed:
-        here = np.int64(order[done])
-        done += 1
-        for arc in range(p.successor_from[here], p.successor_from[here + 1]):
-            after = p.successor[arc]
-            open_inputs[after] -= 1
-            if open_inputs[after] == 0 and p.state[after] != OUT:
-                order[listed] = after
-                listed += 1
-    return listed
+            earliest = _back(p, index(p.department[here]), finish[here], minutes[here])
+            start[here] = most(earliest, EARLIEST_MIN)
+    return count
 
 
 @inlined

@@ -61,10 +61,4 @@ def _chain(schedule: Schedule, episode: str) -> list[int]:
         return []
     # of several that finish in one minute the highest row, as for what binds a start
     last = int(rows[len(rows) - 1 - int(np.argmax(finish[::-1]))])
-    plan, count = schedule.plan, len(schedule.plan.start)
-    chain, seen = np.zeros(count, np.int32), np.zeros(count, np.int8)
-    listed = trace_back(
-        schedule.board.phase, plan.finish, plan.bound, plan.bound_row, last, chain, seen
-    )
-    backwards: list[int] = chain[:listed].tolist()
-    return backwards[::-1]
+    return trace_back(schedule.board.phase, schedule.plan, last)[::-1]

@@ -5,10 +5,10 @@ widened before they are shifted or multiplied.
 
 A compiled caller that lies in the cache holds its callees and the constants it imports. It is
 thrown away when its own file changes, not when theirs does: after a change in `line`, `heaps`,
-`minutes`, `desks`, `trays` or `wheel`, delete the cached files (`*.nbi`, `*.nbc`) or touch
-`kernel`, `backward` and `readings`. An installed release is not concerned, all its files are new;
-but the index of an old cache names the classes `Run` and `Problem`, and cannot be read if they are
-called otherwise.
+`minutes`, `desks`, `trays`, `wheel` or `circles`, delete the cached files (`*.nbi`, `*.nbc`) or
+touch `kernel`, `backward`, `readings` and `soundness`. An installed release is not concerned, all
+its files are new; but the index of an old cache names the classes `Run` and `Problem`, and cannot
+be read if they are called otherwise.
 """
 
 from collections.abc import Callable
@@ -26,6 +26,8 @@ Kernel = TypeVar("Kernel", bound=Callable[..., object])
 
 # The kernels are given all their arrays, so they need no counting of references (_nrt), which would
 # cost ten times the work itself; and they never divide by 0, so no path raises (error_model).
+# Bounds are not checked: `soundness` has looked at the arrays before. With NUMBA_BOUNDSCHECK=1 they
+# are, and an IndexError is raised; code compiled so belongs into a cache of its own.
 _njit: Callable[..., Any] = partial(njit, error_model="numpy", _nrt=False)
 
 

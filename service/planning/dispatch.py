@@ -16,22 +16,32 @@ who was freed, else by the calendar: a crew that grew.
 
 Of a row without a start, BOUND_PREDECESSOR names the first predecessor that has no finish,
 BOUND_RELEASE means a hold that outlasts the windows, and BOUND_CALENDAR that no working time with
-a crew comes.
+a crew comes. Rows that wait for each other in a circle would be left without a start too; that is a
+fault of the line and raised.
 """
 
 import numpy as np
 
 from service.planning.backward import latest
+from service.planning.circles import refuse_circles
 from service.planning.kernel import empty_run, run
-from service.planning.line import Line, Plan, problem
+from service.planning.line import BOUND_NOW, WAITING, Crews, Hours, Line, Plan, Ranking
 from service.planning.readings import first_change, trace_back
+from service.planning.soundness import problem
+from service.vocabulary.calendar import NEVER
 
 
 def dispatch(line: Line) -> Plan:
-    """Start and finish of every visit to the minute, and what bound the start."""
+    """Start and finish of every visit to the minute, and what bound the start.
+
+    Raises BrokenLineError where the line's arrays contradict each other (see `soundness`) or rows
+    wait for each other in a circle.
+    """
     p = problem(line)
-    g = empty_run(p, line.order)
-    run(p, g, line.now_min)
+    g = empty_run(p)
+    if run(p, g, line.now_min):
+        # the rows of a circle are among those that never start; so may be others
+        refuse_circles(p, ((p.state == WAITING) & (g.start == NEVER)).astype(np.int8))
     return Plan(g.start, g.finish, g.bound, g.bound_row)
 
 
@@ -44,23 +54,16 @@ def warm() -> None:
         work_e4=none,
         started_min=none,
         release_min=none,
-        key=none,
+        ranking=Ranking(none),
         successor_from=from_0,
         successor=no_rows,
-        window_from=from_0,
-        window_start=none,
-        window_end=none,
-        window_before=none,
-        crew_from=from_0,
-        crew_at_min=none,
-        crew_artists=no_rows,
-        crew_rate_e4=none,
-        crew_day_min=none,
+        hours=Hours(from_0, none, none, none),
+        crews=Crews(from_0, none, no_rows, none, none),
         now_min=0,
     )
     plan = dispatch(nothing)
+    refuse_circles(problem(nothing), nothing.state)
     latest(nothing, plan, none)
-    first_change(nothing.state, plan.start, plan.finish)
-    one, state = np.zeros(1, np.int64), np.zeros(1, np.int8)
-    chain = np.zeros(1, np.int32)
-    trace_back(state, one, state, chain, 0, chain, state.copy())
+    first_change(nothing.state, plan)
+    minute, state = np.zeros(1, np.int64), np.zeros(1, np.int8)
+    trace_back(state, Plan(minute, minute, state + BOUND_NOW, np.zeros(1, np.int32)), 0)

@@ -39,8 +39,8 @@ class Run(NamedTuple):
 
     By row: `start` to `bound_row` are the plan; `inputs` counts what must still come, a hold among
     it, `came` is minute << 32 | what brought it, of the last input, `place` the bit in the trays
-    (`row_at` by place; `order` lists the rows by key), and `link` the next row that ends in the
-    same minute or whose artist was freed in it.
+    (`row_at` by place), and `link` the next row that ends in the same minute or whose artist was
+    freed in it.
 
     What ends soon is in the wheel (`filled`, `ending`). What lies farther ahead is in `events`, a
     heap from entry 1 on (entry 0 is its size) of minute << 32 | code; the code is a row that
@@ -57,7 +57,6 @@ class Run(NamedTuple):
     came: Int64s
     place: Int32s
     row_at: Int32s
-    order: Int64s
     link: Int32s
     desks: Int64s
     low: Int64s
@@ -80,8 +79,8 @@ BY_RELEASE = 1
 BY_ROW = 2  # and the predecessor's row
 
 
-def empty_run(p: Problem, order: Int64s | None = None) -> Run:
-    """Arrays for a run of that size; the kernel fills them, and only reads `order`."""
+def empty_run(p: Problem) -> Run:
+    """Arrays for a run of that size, which the kernel fills."""
     n, departments = len(p.state), len(p.window_from) - 1
     places = (n // PLACES_APART + departments + 1) * PLACES_APART
     return Run(
@@ -93,7 +92,6 @@ def empty_run(p: Problem, order: Int64s | None = None) -> Run:
         came=np.zeros(n, np.int64),
         place=np.zeros(n, np.int32),
         row_at=np.zeros(places, np.int32),
-        order=np.argsort(p.key, kind="stable") if order is None else order,
         link=np.zeros(n, np.int32),
         desks=np.zeros((departments, COLUMNS), np.int64),
         low=np.zeros(places >> WORD_BITS, np.int64),
@@ -106,8 +104,11 @@ def empty_run(p: Problem, order: Int64s | None = None) -> Run:
 
 
 @compiled
-def run(p: Problem, g: Run, now: Int) -> None:
-    """Fill in start, finish, bound and bound_row of every row of an empty run."""
+def run(p: Problem, g: Run, now: Int) -> Int:
+    """Fill in start, finish, bound and bound_row of every row of an empty run.
+
+    How many rows are left that still wait for an input.
+    """
     _begin(p, g, now)
     n, t = len(p.state), np.int64(now)
     while True:
@@ -132,7 +133,7 @@ def run(p: Problem, g: Run, now: Int) -> None:
                 _input(p, g, code - n, t, BY_RELEASE)
             else:
                 _touch(g, g.desks[code - 2 * n], code - 2 * n, t)
-    _explain_unplanned(p, g)
+    return _explain_unplanned(p, g)
 
 
 @inlined
@@ -173,8 +174,8 @@ def _place(p: Problem, g: Run, now: Int) -> None:
         g.desks[d, of.PLACED] = places
         places += ((rows + PLACES_APART - 1) >> HIGH_BITS) << HIGH_BITS
         lay_out(p, g.desks[d], np.int64(d), now)
-    for i in range(len(g.order)):
-        row = index(g.order[i])
+    for i in range(len(p.order)):
+        row = index(p.order[i])
         if p.state[row] == WAITING:
             d = index(p.department[row])
             place = index(g.desks[d, of.PLACED])
@@ -329,10 +330,15 @@ def _finish_at(g: Run, row: Int, end: Int, t: Int) -> None:
 
 
 @inlined
-def _explain_unplanned(p: Problem, g: Run) -> None:
-    """Rows without a start name their first input without a finish, else hold or calendar."""
+def _explain_unplanned(p: Problem, g: Run) -> Int:
+    """Rows without a start name their first input without a finish, else hold or calendar.
+
+    How many of them wait for an input.
+    """
+    left = 0
     for row in range(len(p.state)):
         if g.start[row] == NEVER:
+            left += g.inputs[row] != 0
             g.bound[row] = BOUND_CALENDAR if g.inputs[row] == 0 else BOUND_RELEASE
     for row in range(len(p.state)):
         if g.finish[row] < NEVER:
@@ -342,3 +348,4 @@ def _explain_unplanned(p: Problem, g: Run) -> None:
             if p.state[after] == WAITING and g.bound[after] != BOUND_PREDECESSOR:
                 g.bound[after] = BOUND_PREDECESSOR
                 g.bound_row[after] = row
+    return left

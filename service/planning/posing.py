@@ -2,13 +2,13 @@
 
 from datetime import date
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from service.planning.board import Board
-from service.planning.line import Int32s, Int64s, Line
+from service.planning.line import BrokenLineError, Crews, Hours, Int32s, Int64s, Line, Ranking
 from service.production.route import APPROVAL
 from service.production.state import STUDIO_CALENDAR, Crew, State, Stoppage
 from service.production.work import calendar_of, stopped_spans
@@ -34,25 +34,6 @@ _ANSWERING = (Crew(date(1970, 1, 1), 2**31 - 1, ONE_E4, _DAY_MIN),)
 _PRIORITY_MOST = 1000
 
 
-class _Hours(NamedTuple):
-    """Working time by department, as a `Line` has it."""
-
-    window_from: Int32s
-    window_start: Int64s
-    window_end: Int64s
-    window_before: Int64s
-
-
-class _Crews(NamedTuple):
-    """Crews by department, as a `Line` has them."""
-
-    crew_from: Int32s
-    crew_at_min: Int64s
-    crew_artists: Int32s
-    crew_rate_e4: Int64s
-    crew_day_min: Int64s
-
-
 def make_line(board: Board, now_min: int, near: tuple[Board, Line] | None = None) -> Line:
     """The scheduling problem that a board poses at a moment.
 
@@ -60,21 +41,20 @@ def make_line(board: Board, now_min: int, near: tuple[Board, Line] | None = None
     """
     state, frame = board.state, board.frame
     if near is not None and _ranked_alike(board, near[0]):
-        key, order = near[1].key, near[1].order
+        ranking = near[1].ranking
     else:
-        key, order = _keys(board), None
+        ranking = Ranking(_keys(board))
     return Line(
         department=frame.department,
         state=board.phase,
         work_e4=board.work_e4,
         started_min=board.started_min,
         release_min=_release(board, now_min),
-        key=key,
-        order=np.argsort(key, kind="stable") if order is None else order,
+        ranking=ranking,
         successor_from=frame.successor_from,
         successor=frame.successor,
-        **_hours_by(state, frame.departments, now_min)._asdict(),
-        **_crews_by(state, frame.departments)._asdict(),
+        hours=_hours_by(state, frame.departments, now_min),
+        crews=_crews_by(state, frame.departments),
         now_min=now_min,
     )
 
@@ -117,7 +97,7 @@ def _asked(
     return calendar, stoppages, instant(now_min * US_PER_MIN).year, now_min if lasts else 0
 
 
-def _hours_by(state: State, departments: tuple[str, ...], now_min: int) -> _Hours:
+def _hours_by(state: State, departments: tuple[str, ...], now_min: int) -> Hours:
     asked = [
         _asked(_calendar(state, name), state.stoppages.get(name, ()), now_min)
         for name in departments
@@ -129,9 +109,9 @@ def _hours_by(state: State, departments: tuple[str, ...], now_min: int) -> _Hour
 @lru_cache(maxsize=16)
 def _hours(
     asked: tuple[tuple[Calendar | None, tuple[Stoppage, ...], int, int], ...],
-) -> _Hours:
+) -> Hours:
     times = [_working_time(*one) for one in asked]
-    return _Hours(
+    return Hours(
         window_from=_offsets([len(time.starts) for time in times]),
         window_start=_joined([time.starts for time in times]),
         window_end=_joined([time.ends for time in times]),
@@ -149,7 +129,7 @@ def _working_time(
     return around.without(stopped_spans(stoppages, now_min))
 
 
-def _crews_by(state: State, departments: tuple[str, ...]) -> _Crews:
+def _crews_by(state: State, departments: tuple[str, ...]) -> Crews:
     calendar = state.calendars.get(STUDIO_CALENDAR)
     crews = tuple([_crews_of(state, name) if calendar else () for name in departments])
     return _crews(calendar, crews)
@@ -160,10 +140,10 @@ def _crews_of(state: State, department: str) -> tuple[Crew, ...]:
 
 
 @lru_cache(maxsize=64)
-def _crews(calendar: Calendar | None, crews: tuple[tuple[Crew, ...], ...]) -> _Crews:
+def _crews(calendar: Calendar | None, crews: tuple[tuple[Crew, ...], ...]) -> Crews:
     segments = [crew for listed in crews for crew in listed]
     begins = [start_of_day_min(calendar, crew.from_on) for crew in segments if calendar]
-    return _Crews(
+    return Crews(
         crew_from=_offsets([len(listed) for listed in crews]),
         crew_at_min=_kept(begins, np.int64),
         crew_artists=_kept([crew.artists for crew in segments], np.int32),
@@ -218,8 +198,16 @@ def _due_alike(state: State, known: State, episode: str) -> bool:
 
 
 def _keys(board: Board) -> Int64s:
-    """The dispatch rule as one integer by row, smallest first."""
+    """The dispatch rule as one integer by row, smallest first.
+
+    Raises BrokenLineError where the parts of it would not fit side by side.
+    """
     frame, state = board.frame, board.state
+    if len(board.phase) > 1 << _ORDER_BITS:
+        raise BrokenLineError("ranking", f"{len(board.phase)} rows, more than {1 << _ORDER_BITS}")
+    for wrong in np.flatnonzero(np.abs(board.priority) > _PRIORITY_MOST).tolist()[:1]:
+        reason = f"{board.priority[wrong]} is not between -{_PRIORITY_MOST} and {_PRIORITY_MOST}"
+        raise BrokenLineError("priority", reason, wrong)
     dues = {name: _due_number(state, name) for name in frame.episodes}
     due = np.array(
         # a set may be there that no item belongs to any more

@@ -1,58 +1,80 @@
 """What is read off a plan by compiled loops: when it next changes, and what a start waited for."""
 
+import numpy as np
+
 from service.planning.compiled import Int, compiled, index
 from service.planning.line import (
     BOUND_ARTIST,
     BOUND_PREDECESSOR,
     ON_DESK,
     WAITING,
+    BrokenLineError,
     Int8s,
     Int32s,
     Int64s,
+    Plan,
 )
+from service.planning.soundness import same_length
 from service.vocabulary.calendar import NEVER
 
 
-@compiled
-def first_change(phase: Int8s, start: Int64s, finish: Int64s) -> Int:
+def first_change(state: Int8s, plan: Plan) -> int:
     """The first minute at which what waits is to start, or the one before what is on a desk ends.
 
-    NEVER if nothing is to.
+    NEVER if nothing is to. Raises BrokenLineError where states and plan are not of as many rows.
     """
+    same_length("start", plan.start, len(state))
+    same_length("finish", plan.finish, len(state))
+    return int(_first_change(state, plan.start, plan.finish))
+
+
+def trace_back(state: Int8s, plan: Plan, row: int) -> list[int]:
+    """A row and what bound its start, and so on back to one that waited for no other.
+
+    Raises BrokenLineError where states and plan are not of as many rows, or a row that bound
+    another is none of theirs, or is bound by itself.
+    """
+    rows = len(state)
+    same_length("finish", plan.finish, rows)
+    same_length("bound", plan.bound, rows)
+    same_length("bound_row", plan.bound_row, rows)
+    if not 0 <= row < rows:
+        raise BrokenLineError("finish", f"has no row {row}, only {rows} rows")
+    chain = np.zeros(rows, np.int32)
+    listed = int(_trace_back(state, plan.finish, plan.bound, plan.bound_row, row, chain))
+    if listed < 0:
+        last = int(chain[-1 - listed])
+        raise BrokenLineError("bound_row", f"{plan.bound_row[last]} does not lead to a start", last)
+    rows_back: list[int] = chain[:listed].tolist()
+    return rows_back
+
+
+@compiled
+def _first_change(state: Int8s, start: Int64s, finish: Int64s) -> Int:
     found = NEVER
-    for row in range(len(phase)):
-        if phase[row] == WAITING and start[row] < found:
+    for row in range(len(state)):
+        if state[row] == WAITING and start[row] < found:
             found = start[row]
-        elif phase[row] == ON_DESK and finish[row] - 1 < found:
+        elif state[row] == ON_DESK and finish[row] - 1 < found:
             found = finish[row] - 1
     return found
 
 
 @compiled
-def trace_back(
-    phase: Int8s,
-    finish: Int64s,
-    bound: Int8s,
-    bound_row: Int32s,
-    row: Int,
-    chain: Int32s,
-    seen: Int8s,
+def _trace_back(
+    state: Int8s, finish: Int64s, bound: Int8s, bound_row: Int32s, row: Int, chain: Int32s
 ) -> Int:
-    """List a row and what bound its start, and so on back, in `chain`; how many they are.
-
-    `seen` is 0 before. A circle of visits that wait for each other has no first one.
-    """
-    listed = 0
-    while seen[row] == 0:
-        seen[row] = 1
-        chain[listed] = row
-        listed += 1
-        if phase[row] == ON_DESK or not (
+    """Fill in the chain; how many are in it, or -1 - the place of one that leads to no row."""
+    for place in range(len(state)):
+        chain[place] = row
+        if state[row] == ON_DESK or not (
             bound[row] == BOUND_PREDECESSOR or bound[row] == BOUND_ARTIST
         ):
-            break
-        before = index(bound_row[row])
-        if finish[before] < 0:
-            break
-        row = before
-    return listed
+            return place + 1
+        before = np.int64(bound_row[row])
+        if before < 0 or before >= len(state):
+            return -1 - place
+        row = index(before)
+        if finish[row] < 0:
+            return place + 1
+    return -len(state)

@@ -28,9 +28,8 @@ def _stands_until(schedule: Schedule) -> int:
     # a stoppage that lasts ends in the next minute once it is overdue
     if any(listed and listed[-1].resumed_us < 0 for listed in state.stoppages.values()):
         return now_min
-    plan = schedule.plan
     # what is on a desk needs a minute more at least
-    ends = [int(first_change(board.phase, plan.start, plan.finish)), _year_end_min(now_min)]
+    ends = [first_change(board.phase, schedule.plan), _year_end_min(now_min)]
     calendar = state.calendars.get(STUDIO_CALENDAR)
     held = np.unique(board.held_on[board.held_on > 0]).tolist()
     if held and calendar is None:

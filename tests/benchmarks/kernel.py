@@ -2,7 +2,8 @@
 
 The line is that of the trade's rules of thumb (`tests.outside.weekly_line`), with hours of their
 own for nine departments. A multiple has as many times the visits and the artists. SimPy plans the
-same line in the same run, and comes to the same minutes.
+same line in the same run, and comes to the same minutes; so does each copy of a multiple. The look
+(`soundness.problem`) is part of every dispatch, and is timed in turn with it.
 """
 
 from dataclasses import replace
@@ -13,12 +14,20 @@ import numpy as np
 
 from service.planning.board import make_board
 from service.planning.dispatch import dispatch, warm
-from service.planning.line import Line
+from service.planning.line import Line, Ranking
 from service.planning.posing import make_line
 from service.planning.schedule import schedule
+from service.planning.soundness import problem
 from service.production.state import State
 from service.vocabulary.instants import US_PER_MIN, parse_instant
-from tests.benchmarks.figures import Figure, Size, best_s, no_collector, took_s
+from tests.benchmarks.figures import (
+    Figure,
+    Size,
+    best_in_turn_s,
+    best_s,
+    no_collector,
+    took_s,
+)
 from tests.outside.simulator import simulate
 from tests.outside.weekly_line import LINE, NOW, told_line
 
@@ -37,26 +46,39 @@ def measure(size: Size) -> list[Figure]:
     board = make_board(state)
     line = make_line(board, NOW_MIN)
     visits = len(line.key)
+    grown = {k: multiplied(line, k) for k in (MULTIPLES if size.part == 1 else MULTIPLES[:2])}
+    most = max(grown)
     with no_collector():
         plan = dispatch(line)
-        kernel_s = best_s(lambda: dispatch(line), 20)
+        kernel_s, look_s = best_in_turn_s(partial(dispatch, line), partial(problem, line), 20)
         simulated = simulate(line)
         simpy_s = took_s(lambda: simulate(line))
         whole_s = best_s(lambda: schedule(board, NOW_MIN), 10)
-        grown = {k: multiplied(line, k) for k in MULTIPLES if size.part == 1 or k == 1}
         times_s = {k: best_s(partial(dispatch, one), 3) for k, one in grown.items()}
+        most_s, look_at_most_s = best_in_turn_s(
+            partial(dispatch, grown[most]), partial(problem, grown[most]), 3
+        )
+        hours_s = best_s(lambda: replace(line.hours), 5)
     assert simulated.start == plan.start.tolist()
     assert simulated.finish == plan.finish.tolist()
-    most = max(grown)
+    for k, one in grown.items():
+        many = dispatch(one)
+        assert np.array_equal(many.start, np.tile(plan.start, k))
+        assert np.array_equal(many.finish, np.tile(plan.finish, k))
     return [
         Figure("visits of the line", visits, "visits"),
         Figure(
             "dispatch", visits / kernel_s, "visits/s", simpy_s / kernel_s, "SimPy, the same line"
         ),
+        Figure("the look in it", look_s * 1e6, "us", look_s / kernel_s, "the dispatch it is in"),
+        Figure("hours, looked at once", hours_s * 1e6, "us", hours_s / kernel_s, "dispatch alone"),
         Figure("schedule whole", whole_s * 1000, "ms", whole_s / kernel_s, "dispatch alone"),
         Figure("the largest multiple", most * visits, "visits"),
         Figure(
             "dispatch of it", times_s[most], "s", times_s[most] / times_s[1] / most, "linear growth"
+        ),
+        Figure(
+            "the look in that", look_at_most_s * 1000, "ms", look_at_most_s / most_s, "the dispatch"
         ),
         Figure("exponent of time over visits", exponent(times_s), ""),
     ]
@@ -80,9 +102,14 @@ def clock(minutes: int) -> str:
 
 
 def multiplied(line: Line, times: int) -> Line:
-    """The line side by side with itself, at the same departments with so many times the artists."""
+    """The line side by side with itself, at the same departments with so many times the artists.
+
+    Each copy is planned as the line is, to the minute: of rows that start together the copies do.
+    """
     visits, arcs = len(line.key), len(line.successor)
     copies = np.arange(times)
+    # a key's place among all, since the keys themselves have no bits left
+    place = np.argsort(line.ranking.order)
     successors = (line.successor + copies[:, None] * visits).ravel()
     ends = (line.successor_from[1:] + copies[:, None] * arcs).ravel()
     return replace(
@@ -92,10 +119,10 @@ def multiplied(line: Line, times: int) -> Line:
         work_e4=np.tile(line.work_e4, times),
         started_min=np.tile(line.started_min, times),
         release_min=np.tile(line.release_min, times),
-        key=(line.key * times + copies[:, None]).ravel(),
+        ranking=Ranking((place * times + copies[:, None]).ravel()),
         successor=successors.astype(np.int32),
         successor_from=np.concatenate(([0], ends)).astype(np.int32),
-        crew_artists=line.crew_artists * np.int32(times),
+        crews=replace(line.crews, crew_artists=line.crews.crew_artists * np.int32(times)),
     )
 
 

@@ -5,11 +5,10 @@ from typing import NamedTuple
 import numpy as np
 
 from service.planning.dispatch import dispatch
-from service.planning.line import Line
+from service.planning.line import MINUTE_LAST, Crews, Hours, Line, Ranking
 from service.vocabulary.calendar import NEVER
 
 MEAN_MIN = 1_000
-LAST_MIN = 2**31 - 1
 
 Minutes = np.ndarray[tuple[int], np.dtype[np.int64]]
 
@@ -36,18 +35,11 @@ def planned(
         work_e4=np.concatenate(services) * 10_000,
         started_min=np.zeros(rows, np.int64),
         release_min=np.concatenate([arrived, np.zeros(handed_on, np.int64)]),
-        key=np.tile(np.arange(n) if rank is None else rank, departments),
+        ranking=Ranking(np.tile(np.arange(n) if rank is None else rank, departments)),
         successor_from=np.minimum(np.arange(rows + 1), handed_on).astype(np.int32),
         successor=np.arange(n, rows, dtype=np.int32),
-        window_from=each,
-        window_start=none,
-        window_end=none + LAST_MIN,
-        window_before=none,
-        crew_from=each,
-        crew_at_min=none,
-        crew_artists=np.array(artists, np.int32),
-        crew_rate_e4=none + 10_000,
-        crew_day_min=none + 1,
+        hours=Hours(each, none, none + MINUTE_LAST, none),
+        crews=Crews(each, none, np.array(artists, np.int32), none + 10_000, none + 1),
         now_min=0,
     )
     plan = dispatch(line)

@@ -163,8 +163,8 @@ class Floor:
     def __init__(self, line: Line) -> None:
         self.line = line
         self.env = simpy.Environment(initial_time=line.now_min)
-        self.hours = [hours_of(line, d) for d in range(len(line.window_from) - 1)]
-        self.crews = [crews_of(line, d) for d in range(len(line.window_from) - 1)]
+        self.hours = [hours_of(line, d) for d in range(len(line.hours.window_from) - 1)]
+        self.crews = [crews_of(line, d) for d in range(len(line.hours.window_from) - 1)]
         self.departments = [
             Department(self.env, hours, crews)
             for hours, crews in zip(self.hours, self.crews, strict=True)
@@ -216,13 +216,15 @@ class Floor:
 
 
 def hours_of(line: Line, d: int) -> list[tuple[int, int]]:
-    windows = range(line.window_from[d], line.window_from[d + 1])
-    return [(int(line.window_start[w]), int(line.window_end[w])) for w in windows]
+    h = line.hours
+    windows = range(h.window_from[d], h.window_from[d + 1])
+    return [(int(h.window_start[w]), int(h.window_end[w])) for w in windows]
 
 
 def crews_of(line: Line, d: int) -> list[Crew]:
-    columns = (line.crew_at_min, line.crew_artists, line.crew_rate_e4, line.crew_day_min)
-    segments = range(line.crew_from[d], line.crew_from[d + 1])
+    c = line.crews
+    columns = (c.crew_at_min, c.crew_artists, c.crew_rate_e4, c.crew_day_min)
+    segments = range(c.crew_from[d], c.crew_from[d + 1])
     return [Crew(*(int(column[segment]) for column in columns)) for segment in segments]
 
 

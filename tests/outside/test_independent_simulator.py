@@ -113,15 +113,15 @@ def test_a_studio_with_its_calendars_is_planned_as_both_simulate_it(seed: int) -
 def test_the_lines_have_everything_in_them() -> None:
     seen: Counter[str] = Counter()
     for line, simulated in map(line_of_seed, LINES):
-        artists = line.crew_artists.tolist()
+        artists = line.crews.crew_artists.tolist()
         inputs = Counter(line.successor.tolist())
         outputs = (line.successor_from[1:] - line.successor_from[:-1]).tolist()
         pairs = [(row, after) for row in range(len(outputs)) for after in arcs_of(line, row)]
         seen["crews of one"] += 1 in artists
         seen["crews of forty"] += 40 in artists
-        seen["crews that change"] += len(artists) > len(line.window_from) - 1
-        seen["departments"] += len(line.window_from) > 4
-        seen["hours"] += len(line.window_start) > len(line.window_from) - 1
+        seen["crews that change"] += len(artists) > len(line.hours.window_from) - 1
+        seen["departments"] += len(line.hours.window_from) > 4
+        seen["hours"] += len(line.hours.window_start) > len(line.hours.window_from) - 1
         seen["splits"] += max(outputs) > 1
         seen["joins"] += max(inputs.values(), default=0) > 1
         seen["visits again"] += any(line.department[a] == line.department[b] for a, b in pairs)
@@ -210,12 +210,12 @@ def in_the_calendars(found: Read, simulated: Outcome) -> dict[str, bool]:
 def in_the_crews(line: Line, simulated: Outcome) -> dict[str, bool]:
     """Whether a crew shrank below what was on its desks, and whether one grew before the end."""
     shrunk = grown = False
-    ends = max(simulated.finish)
-    for d in range(len(line.crew_from) - 1):
+    ends, c = max(simulated.finish), line.crews
+    for d in range(len(c.crew_from) - 1):
         rows = [row for row in range(len(line.state)) if line.department[row] == d]
-        segments = range(line.crew_from[d] + 1, line.crew_from[d + 1])
+        segments = range(c.crew_from[d] + 1, c.crew_from[d + 1])
         for at_min, artists, before in (
-            (int(line.crew_at_min[s]), int(line.crew_artists[s]), int(line.crew_artists[s - 1]))
+            (int(c.crew_at_min[s]), int(c.crew_artists[s]), int(c.crew_artists[s - 1]))
             for s in segments
         ):
             held = sum(simulated.start[row] < at_min < simulated.finish[row] for row in rows)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from hypothesis import strategies as st
 
-from service.planning.line import ON_DESK, OUT, WAITING, Line
+from service.planning.line import ON_DESK, OUT, WAITING, Crews, Hours, Line, Ranking
 from service.vocabulary.calendar import NEVER, WorkingTime
 
 ALWAYS = WorkingTime.of([(0, 1_000_000)])
@@ -59,18 +59,24 @@ def line_of(departments: Sequence[Department], rows: Sequence[Row], now_min: int
         work_e4=np.array([row.work_e4 for row in rows], dtype=np.int64),
         started_min=np.array([row.started_min for row in rows], dtype=np.int64),
         release_min=np.array([row.release_min for row in rows], dtype=np.int64),
-        key=np.array([n if r.key is None else r.key for n, r in enumerate(rows)], dtype=np.int64),
+        ranking=Ranking(
+            np.array([n if r.key is None else r.key for n, r in enumerate(rows)], dtype=np.int64)
+        ),
         successor_from=counted([len(rows) for rows in after]),
         successor=np.array([row for rows in after for row in rows], dtype=np.int32),
-        window_from=counted([len(department.worked.starts) for department in departments]),
-        window_start=joined("starts"),
-        window_end=joined("ends"),
-        window_before=joined("cumulative"),
-        crew_from=counted([len(department.crews) for department in departments]),
-        crew_at_min=np.array([crew.at_min for crew in crews], dtype=np.int64),
-        crew_artists=np.array([crew.artists for crew in crews], dtype=np.int32),
-        crew_rate_e4=np.array([crew.rate_e4 for crew in crews], dtype=np.int64),
-        crew_day_min=np.array([crew.day_min for crew in crews], dtype=np.int64),
+        hours=Hours(
+            window_from=counted([len(department.worked.starts) for department in departments]),
+            window_start=joined("starts"),
+            window_end=joined("ends"),
+            window_before=joined("cumulative"),
+        ),
+        crews=Crews(
+            crew_from=counted([len(department.crews) for department in departments]),
+            crew_at_min=np.array([crew.at_min for crew in crews], dtype=np.int64),
+            crew_artists=np.array([crew.artists for crew in crews], dtype=np.int32),
+            crew_rate_e4=np.array([crew.rate_e4 for crew in crews], dtype=np.int64),
+            crew_day_min=np.array([crew.day_min for crew in crews], dtype=np.int64),
+        ),
         now_min=now_min,
     )
 

@@ -29,16 +29,17 @@ class Desk:
 
 def desks_of(line: Line) -> list[Desk]:
     desks = []
-    for d in range(len(line.window_from) - 1):
+    h, c = line.hours, line.crews
+    columns = (c.crew_at_min, c.crew_artists, c.crew_rate_e4, c.crew_day_min)
+    for d in range(len(h.window_from) - 1):
         minutes: set[int] = set()
-        for w in range(line.window_from[d], line.window_from[d + 1]):
-            minutes.update(range(int(line.window_start[w]), int(line.window_end[w])))
-        columns = (line.crew_at_min, line.crew_artists, line.crew_rate_e4, line.crew_day_min)
+        for w in range(h.window_from[d], h.window_from[d + 1]):
+            minutes.update(range(int(h.window_start[w]), int(h.window_end[w])))
         crews = [
             (int(at), int(artists), int(rate), int(day))
             for at, artists, rate, day in zip(*columns, strict=True)
         ]
-        desks.append(Desk(minutes, crews[line.crew_from[d] : line.crew_from[d + 1]]))
+        desks.append(Desk(minutes, crews[c.crew_from[d] : c.crew_from[d + 1]]))
     return desks
 
 

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from typing import Any
 
 import networkx as nx
@@ -6,11 +7,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.planning.backward import durations, latest
+from service.planning.backward import EARLIEST_MIN, durations, latest
 from service.planning.dispatch import dispatch, warm
-from service.planning.line import ON_DESK, OUT, Int64s, Line, Plan
+from service.planning.line import (
+    DAY_MIN_MOST,
+    ON_DESK,
+    OUT,
+    WAITING,
+    WORK_E4_MOST,
+    BrokenLineError,
+    Int64s,
+    Line,
+    Plan,
+)
 from service.vocabulary.calendar import NEVER, WorkingTime
-from tests.planning.lines import Crew, Department, Row, line_of, lines
+from tests.planning.lines import ALWAYS, Crew, Department, Row, line_of, lines
 
 DAYS = WorkingTime.of([(100, 110), (200, 210), (300, 310)])
 
@@ -73,8 +84,9 @@ def test_the_latest_finish_is_the_due_minute_less_the_longest_path(
 
 
 def working_time_of(line: Line, d: int) -> WorkingTime:
-    span = slice(line.window_from[d], line.window_from[d + 1])
-    windows = zip(line.window_start[span].tolist(), line.window_end[span].tolist(), strict=True)
+    h = line.hours
+    span = slice(h.window_from[d], h.window_from[d + 1])
+    windows = zip(h.window_start[span].tolist(), h.window_end[span].tolist(), strict=True)
     return WorkingTime.of(windows)
 
 
@@ -177,9 +189,40 @@ def test_what_is_late_already_stays_finite_and_in_order() -> None:
     assert late(line, [NEVER, 105]) == [90, 105]
 
 
-def test_rows_in_a_circle_keep_their_own_due_minute() -> None:
-    rows = [Row(), Row(after=[0, 2]), Row(after=[1])]
-    assert late(line_of([Department()], rows), [NEVER, 9, NEVER]) == [NEVER, 9, NEVER]
+def test_open_rows_in_a_circle_are_a_fault() -> None:
+    # what is on a desk waits for nothing, so that there is a plan, but nothing says how late it is
+    rows = [Row(), Row(after=[0, 2], state=ON_DESK), Row(after=[1])]
+    line = line_of([Department()], rows)
+    plan = dispatch(line)
+    with pytest.raises(BrokenLineError, match=r"waits for itself, by rows 1, 2$") as raised:
+        latest(line, plan, np.array([NEVER, 9, NEVER]))
+    assert (raised.value.array, raised.value.row) == ("successor", 1)
+    out = replace(line, state=np.array([WAITING, OUT, WAITING], np.int8))
+    assert latest(out, dispatch(out), np.array([NEVER, 9, 8])).tolist() == [NEVER, NEVER, 8]
+
+
+@pytest.mark.parametrize("worked", [ALWAYS, DAYS, WorkingTime.of([])])
+def test_the_longest_work_one_behind_the_other_does_not_overflow(worked: WorkingTime) -> None:
+    longest = Department([Crew(1, rate_e4=1, day_min=DAY_MIN_MOST)], worked)
+    rows = [Row(work_e4=WORK_E4_MOST, after=[row - 1] if row else ()) for row in range(9)]
+    line = line_of([longest], rows)
+    plan = dispatch(line)
+    assert durations(line, plan).tolist() == [WORK_E4_MOST * DAY_MIN_MOST] * 9
+    assert set(plan.finish.tolist()) == {NEVER}
+    assert late(line, [NEVER] * 8 + [9]) == [EARLIEST_MIN] * 8 + [9]
+
+
+def test_what_is_due_and_planned_must_be_there_for_each_row() -> None:
+    line = line_of([Department()], [Row(), Row(after=[0])])
+    plan = dispatch(line)
+    for due in ([9], [9, 9, 9]):
+        with pytest.raises(BrokenLineError, match=f"due_min: {len(due)} entries for 2 rows"):
+            latest(line, plan, np.array(due))
+    with pytest.raises(BrokenLineError, match=r"due_min of row 1: -\d+ is not between"):
+        latest(line, plan, np.array([9, -NEVER - 1]))
+    short = Plan(plan.start[:1], plan.finish, plan.bound, plan.bound_row)
+    with pytest.raises(BrokenLineError, match="start: 1 entries for 2 rows"):
+        latest(line, short, np.array([9, 9]))
 
 
 def test_a_plan_may_be_read_only() -> None:

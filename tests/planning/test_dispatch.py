@@ -2,6 +2,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,8 +18,8 @@ from service.planning.line import (
     ON_DESK,
     OUT,
     WAITING,
+    BrokenLineError,
     Line,
-    Problem,
 )
 from service.vocabulary.calendar import NEVER, WorkingTime
 from tests.planning.lines import Crew, Department, Row, line_of, lines
@@ -268,10 +269,31 @@ def test_rows_that_are_out_hold_nothing_up() -> None:
     assert planned(line) == [(-1, -1), (0, 1)]
 
 
-def test_rows_in_a_circle_never_start() -> None:
-    assert planned(line_of([Department()], [Row(after=[1]), Row(after=[0]), Row()])) == [
-        (NEVER, NEVER), (NEVER, NEVER), (0, 1),
-    ]  # fmt: skip
+def test_rows_that_wait_for_each_other_in_a_circle_are_a_fault() -> None:
+    # row 4 stands behind the circle, row 1 before it never ends
+    rows = [Row(), Row(release_min=NEVER), Row(after=[1, 3]), Row(after=[2]), Row(after=[3])]
+    with pytest.raises(BrokenLineError, match=r"waits for itself, by rows 2, 3$") as raised:
+        dispatch(line_of([Department()], rows))
+    assert (raised.value.array, raised.value.row) == ("successor", 2)
+    with pytest.raises(BrokenLineError, match=r"by rows 0$"):
+        dispatch(line_of([Department()], [Row(after=[0])]))
+
+
+def test_what_never_starts_for_another_reason_is_no_circle() -> None:
+    rows = [Row(release_min=NEVER), Row(after=[0]), Row(1, after=[1]), Row(1), Row(after=[0, 3])]
+    assert [start for start, _ in planned(line_of([Department(), Department([])], rows))] == [
+        NEVER
+    ] * 5
+
+
+def test_a_circle_through_what_is_on_a_desk_or_out_holds_nothing_up() -> None:
+    rows = [
+        Row(after=[1], state=ON_DESK),
+        Row(after=[0]),
+        Row(after=[3], state=OUT),
+        Row(after=[2]),
+    ]
+    assert planned(line_of([Department([Crew(3)])], rows)) == [(0, 1), (1, 2), (-1, -1), (0, 1)]
 
 
 def test_an_empty_line_has_an_empty_plan() -> None:
@@ -292,24 +314,30 @@ def test_a_long_visit_ends_in_the_right_one_of_many_windows() -> None:
 
 def test_arrays_of_other_types_and_read_only_ones_give_the_same_plan() -> None:
     line = line_of([Department()], [Row(), Row(after=[0])])
-    other = Line(
-        **{name: getattr(line, name).astype(np.int64) for name in Problem._fields},
-        now_min=line.now_min,
-    )
+    wider = {
+        name: getattr(line, name).astype(np.int64)
+        for name in ("department", "state", "successor_from", "successor")
+    }
+    hours = replace(line.hours, window_from=line.hours.window_from.astype(np.int64))
+    crews = replace(line.crews, crew_artists=line.crews.crew_artists.astype(np.int64))
+    every_other = np.repeat(line.work_e4, 2)[::2]
+    other = replace(line, **wider, hours=hours, crews=crews, work_e4=every_other)
     other.work_e4.setflags(write=False)
     assert planned(other) == planned(line)
 
 
 UNCOMPILED = """
 import json
+import numpy as np
 from numba import config
 from tests.planning.test_dispatch import mixed_line
 from service.planning.backward import latest
 from service.planning.dispatch import dispatch, warm
+from service.vocabulary.calendar import NEVER
 warm()
 line = mixed_line()
 plan = dispatch(line)
-due = plan.finish + 40
+due = np.minimum(plan.finish + 40, NEVER)
 rows = [plan.start, plan.finish, plan.bound, plan.bound_row, latest(line, plan, due)]
 print(json.dumps([bool(config.DISABLE_JIT), [column.tolist() for column in rows]]))
 """
