@@ -2,6 +2,7 @@
 
 import heapq
 from collections.abc import Iterable, Iterator
+from graphlib import CycleError, TopologicalSorter
 from typing import NamedTuple
 
 from service.vocabulary.facts.office import ElementKind, RouteDepartment, RouteLaid
@@ -178,6 +179,35 @@ class Route:
                     found.add(name)
             known = self._skips[joins, strands] = frozenset(found - {joins})
         return known
+
+
+def circle_between(episode: Route, scenes: Iterable[Route]) -> tuple[str, ...]:
+    """Departments that wait for each other in an episode whose scenes take some routes, by name.
+
+    Empty where none do. A route alone has no circle; several may have one together, because an
+    episode's own visits wait for all its scenes and are waited for by all of them.
+    """
+    own = frozenset(episode.episode_departments)
+    # by visit, those it follows: of a scene with the number of its route, of the episode with -1
+    follows: dict[tuple[int, str], set[tuple[int, str]]] = {
+        (-1, name): {(-1, arc.department) for arc in episode.follows[name] if arc.department in own}
+        for name in own
+    }
+    for number, route in enumerate(scenes):
+        visited = frozenset(route.scene_departments)
+        arcs_of = route.arcs_of(route.scene_departments)
+        for name in visited:
+            before = {arc.department for arc in arcs_of[name]}
+            follows[number, name] = {(number, other) for other in before & visited}
+            follows[number, name] |= {(-1, other) for other in before & own - visited}
+        for name in own & arcs_of.keys():
+            before = {arc.department for arc in arcs_of[name]}
+            follows[-1, name] |= {(number, other) for other in before & visited}
+    try:
+        TopologicalSorter(follows).prepare()
+    except CycleError as error:
+        return tuple(sorted({name for _, name in error.args[1]}))
+    return ()
 
 
 def _joins(kind: ElementKind) -> tuple[tuple[str, str], ...]:

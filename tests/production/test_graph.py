@@ -243,9 +243,8 @@ def test_every_arc_joins_two_visits_and_is_given_once(seeds: list[int]) -> None:
             assert all(isinstance(arc, NodeArc) and arc.strands for arc in arcs)
 
 
-@given(st.lists(SEEDS, max_size=12))
-def test_visits_never_wait_in_a_circle(seeds: list[int]) -> None:
-    state = random_studio(seeds).state
+def in_a_circle(state: State) -> bool:
+    """Whether some visits wait for each other, so that none of them can be the first."""
     nodes = nodes_of(state)
     waiting = {node: len(predecessors(state, *node)) for node in nodes}
     free = [node for node, count in waiting.items() if count == 0]
@@ -256,7 +255,12 @@ def test_visits_never_wait_in_a_circle(seeds: list[int]) -> None:
             waiting[arc.node] -= 1
             if waiting[arc.node] == 0:
                 free.append(arc.node)
-    assert done == len(nodes)
+    return done < len(nodes)
+
+
+@given(st.lists(SEEDS, max_size=12))
+def test_visits_never_wait_in_a_circle(seeds: list[int]) -> None:
+    assert not in_a_circle(random_studio(seeds).state)
 
 
 def test_an_episode_without_scenes_is_not_cut_before_its_board() -> None:

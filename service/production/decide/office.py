@@ -15,8 +15,8 @@ from service.production.evolve.entering import try_move
 from service.production.evolve.office import route_in_force
 from service.production.reach import was_begun
 from service.production.refusal import Code, Reason
-from service.production.route import route_faults
-from service.production.state import STUDIO_CALENDAR, Draft, visit_of
+from service.production.route import Route, circle_between, route_faults
+from service.production.state import STUDIO_CALENDAR, Draft, Episode, visit_of
 from service.production.visits import DESK_MOVES, Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import office as facts
@@ -150,6 +150,23 @@ def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> Reasons
     route = route_in_force(draft, subject.show, event.time_us)
     if route is not None:
         yield from tables_on_route(route.scene_departments, fact.difficulty, fact.work)
+        yield from _without_circle(draft, episode, route)
+
+
+def _without_circle(draft: Draft, episode: Episode, route: Route) -> Reasons:
+    """Scenes of one episode may take several routes, unless their visits then wait in a circle."""
+    if len(draft.shows[episode.show].routes) == 1:
+        return
+    routes = {id(one): one for one in (draft.scenes[name].route for name in episode.scenes)}
+    names = circle_between(episode.route, {**routes, id(route): route}.values())
+    if names:
+        yield Reason(
+            Code.CIRCLE,
+            f"by the routes of the episode and its scenes, {', '.join(names)} would wait for each "
+            "other; lay a route that has these in the order of before, or list the scene in an "
+            "episode that was opened since",
+            "/subject",
+        )
 
 
 def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> Reasons:

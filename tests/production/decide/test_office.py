@@ -1,13 +1,19 @@
 """What the office may record, and what is refused of it."""
 
 from datetime import date
+from itertools import pairwise
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from service.production.decide import Accepted
+from service.production.evolve import evolve
 from service.production.refusal import Code
 from service.production.visits import Phase
 from service.vocabulary.footage import Rate
+from tests.production.test_graph import in_a_circle
 from tests.telling import ROUTE, Story, studio
 
 NINE, TEN, ELEVEN, NOON = (f"2031-03-04T{hour:02d}:00:00Z" for hour in (9, 10, 11, 12))
@@ -364,3 +370,77 @@ def test_gates_are_set_again() -> None:
     gate = story.state.episodes["KESTREL-1"].gate("delivery")
     assert gate is not None
     assert (gate.due_on, gate.hard) == (date(2031, 6, 1), False)
+
+
+# routes that have departments in another order
+
+
+def line_of(*names: str) -> dict[str, Any]:
+    """A route of departments one behind the other; names in capitals are of episode grain."""
+    departments = [
+        {
+            "department": name.lower(),
+            "grain": "episode" if name.isupper() else "scene",
+            "unit": "episodes" if name.isupper() else "scenes",
+            "follows": [{"department": before.lower(), "strands": ["character"]}] if before else [],
+        }
+        for before, name in pairwise(("", *names))
+    ]
+    gates = [{"gate": "delivery", "department": names[-1].lower()}]
+    return {"departments": departments, "gates": gates}
+
+
+FIRST = ("layout", "BOARD", "paint", "LOCK", "camera", "MIX")
+
+
+def relaid(*names: str) -> Story:
+    """An episode with a scene, and another route laid since."""
+    story = opened()
+    story.tell("route.laid", "KESTREL", line_of(*FIRST))
+    story.tell("episode.opened", "KESTREL-1", {"title": "Number 1"})
+    story.tell("scene.listed", "KESTREL-1/1", {"frames": 24})
+    story.tell("route.laid", "KESTREL", line_of(*names))
+    return story
+
+
+def test_a_scene_is_not_listed_where_two_routes_have_an_episode_wait_for_itself() -> None:
+    story = relaid("layout", "LOCK", "paint", "BOARD", "camera", "MIX")
+    (reason,) = story.refused("scene.listed", "KESTREL-1/2", {"frames": 24})
+    assert (reason.code, reason.member) == (Code.CIRCLE, "/subject")
+    assert "board, lock, paint" in reason.detail
+    # an episode opened since takes the new route alone
+    story.tell("episode.opened", "KESTREL-2", {"title": "Number 2"})
+    story.tell("scene.listed", "KESTREL-2/1", {"frames": 24})
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        # scenes are passed on one by one: theirs may be in any order
+        ("paint", "BOARD", "layout", "LOCK", "camera", "MIX"),
+        ("BOARD", "layout", "paint", "camera", "LOCK", "MIX"),
+        # the episode that is open makes no visit there
+        ("layout", "CHECK", "BOARD", "paint", "LOCK", "camera", "MIX"),
+        ("layout", "paint", "camera", "MIX"),
+    ],
+)
+def test_scenes_of_one_episode_may_take_routes_that_go_together(names: tuple[str, ...]) -> None:
+    story = relaid(*names)
+    story.tell("scene.listed", "KESTREL-1/2", {"frames": 24})
+    assert not in_a_circle(story.state)
+
+
+@given(st.permutations(FIRST), st.permutations(FIRST))
+def test_a_listing_is_refused_exactly_where_visits_would_wait_in_a_circle(
+    then: list[str], last: list[str]
+) -> None:
+    story = relaid(*then)
+    for number, names in enumerate((then, last), 2):
+        story.tell("route.laid", "KESTREL", line_of(*names))
+        event = story.event("scene.listed", f"KESTREL-1/{number}", {"frames": 24})
+        decided = story.propose(event)
+        assert isinstance(decided, Accepted) != in_a_circle(evolve(story.state, event))
+        if not isinstance(decided, Accepted):
+            assert {reason.code for reason in decided.reasons} == {Code.CIRCLE}
+            return
+        story.record(event)
