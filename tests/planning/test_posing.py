@@ -18,6 +18,7 @@ from service.planning.board import advance, make_board
 from service.planning.dispatch import dispatch, warm
 from service.planning.line import BrokenLineError, Line, Problem
 from service.planning.posing import make_line
+from service.planning.schedule import schedule
 from service.planning.soundness import problem
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN, parse_instant
@@ -87,3 +88,14 @@ def test_what_the_dispatch_rule_has_no_bits_for_is_refused(monkeypatch: pytest.M
     monkeypatch.setattr(posing, "_ORDER_BITS", 3)
     with pytest.raises(BrokenLineError, match=rf"ranking: {len(priority)} rows, more than 8$"):
         make_line(board, NOW_MIN)
+
+
+def test_a_fault_names_the_row_of_its_visit() -> None:
+    board = make_board(states_told(Random(1), 1)[0])
+    row = board.frame.row_of["KESTREL-2/3", "paint"]
+    work_e4 = np.array(board.work_e4)
+    work_e4[row] = -1
+    with pytest.raises(BrokenLineError) as raised:
+        schedule(replace(board, work_e4=work_e4), NOW_MIN)
+    assert raised.value.row is not None
+    assert board.frame.nodes[raised.value.row] == ("KESTREL-2/3", "paint")
