@@ -94,8 +94,9 @@ class Take(Struct, frozen=True, gc=False, array_like=True):
     """One take of a visit. Instants are microseconds since the epoch, -1 where not yet.
 
     `carried_e4` is work left over from a take that was taken back; `basis_e4` is what the shares
-    apply to, -1 for the item's whole base work. After a refused hand-off `goes_on_e4` is the share
-    of the work to do again, and `settled` how many of the shares that covers (-1: none refused).
+    apply to: -1 for the item's whole base work, else as much of it as had been made where no take
+    was handed off before. After a refused hand-off `goes_on_e4` is the share of the work to do
+    again, and `settled` how many of the shares that covers (-1: none refused).
     """
 
     number: int
@@ -167,9 +168,8 @@ def take_work_e4(take: Take, terms: Terms) -> int:
     later = sum(share for _, share in take.shares[take.settled :])
     if later == 0:
         return again
-    basis = _basis_e4(take, terms)
-    most = max(again, take.carried_e4 + basis)
-    return most if terms.whole else min(most, again + ceil_div(basis * later, ONE_E4))
+    most = max(again, terms.base_e4)
+    return most if terms.whole else min(most, again + ceil_div(terms.base_e4 * later, ONE_E4))
 
 
 def settled_work_e4(take: Take, terms: Terms) -> tuple[int, int]:
@@ -178,18 +178,18 @@ def settled_work_e4(take: Take, terms: Terms) -> tuple[int, int]:
     return work, ceil_div(work * take.goes_on_e4, ONE_E4)
 
 
-def _basis_e4(take: Take, terms: Terms) -> int:
-    return terms.base_e4 if take.basis_e4 < 0 else take.basis_e4
-
-
 def _asked_e4(take: Take, shares: tuple[tuple[str, int], ...], terms: Terms) -> int:
     if take.number == 1:
         return terms.base_e4
     if not shares:
         return take.carried_e4
-    share = ONE_E4 if terms.whole else min(ONE_E4, sum(share for _, share in shares))
-    work = take.carried_e4 + ceil_div(_basis_e4(take, terms) * share, ONE_E4)
-    return max(work, terms.least_e4)
+    most = max(take.carried_e4, terms.base_e4)
+    if terms.whole:
+        return max(most, terms.least_e4)
+    basis = terms.base_e4 if take.basis_e4 < 0 else take.basis_e4
+    share = min(ONE_E4, sum(share for _, share in shares))
+    work = take.carried_e4 + ceil_div(basis * share, ONE_E4)
+    return max(min(work, most), terms.least_e4)
 
 
 # remaining(take, terms, at_us) -> work left of a take on a desk, by the calendar known
@@ -327,9 +327,21 @@ def _called(
         known = terms()
         carried = remaining(take, known, entry.at_us)
         done = max(0, take_work_e4(take, known) - carried)
-        opened = replace(opened, carried_e4=carried, basis_e4=done)
+        opened = replace(opened, carried_e4=carried, basis_e4=_made_e4(take, done, known))
         take = replace(take, phase=phase, ended_us=entry.at_us)
     return (*takes[:-1], take, opened)
+
+
+def _made_e4(take: Take, done_e4: int, terms: Terms) -> int:
+    """How much of an item is there for a call to touch, when a take is taken back from its desk.
+
+    -1, the whole, once it was handed off: a share is of the item, however little the take on the
+    desk was. Before that, what the takes so far have made.
+    """
+    if take.settled >= 0 or (take.number > 1 and take.basis_e4 < 0):
+        return -1
+    before = 0 if take.number == 1 else take.basis_e4
+    return min(terms.base_e4, before + done_e4)
 
 
 def _uncalled(takes: tuple[Take, ...], entry: Entry) -> tuple[Take, ...]:
@@ -342,6 +354,7 @@ def _uncalled(takes: tuple[Take, ...], entry: Entry) -> tuple[Take, ...]:
     shares = (*take.shares[:settled], *left)
     if len(shares) == len(take.shares):
         return takes
-    if shares or take.carried_e4 > 0 or take.begun:
+    if shares or take.begun or takes[-2].phase is Phase.TAKEN_BACK:
+        # what was taken back from a desk is still to be handed off, however little is left of it
         return (*takes[:-1], replace(take, shares=shares))
     return takes[:-1]

@@ -22,13 +22,22 @@ from service.vocabulary.footage import feet_e4
 from service.vocabulary.instants import US_PER_MIN, instant
 from service.vocabulary.quantities import ONE_E4, ceil_div
 
+WORK_E4_MAX = 10**15
+"""The most work a visit is taken to be, in ten-thousandths of a unit: a hundred thousand million
+units, so that no product of it with the minutes of a day leaves 64 bits."""
+
 
 def base_work_e4(known: Known, item: Scene | Element | Episode, department: str) -> int:
-    """The whole work of an item at a department: stated or else counted, times its difficulty."""
+    """The whole work of an item at a department: stated or else counted, times its difficulty.
+
+    At most WORK_E4_MAX.
+    """
     stated = _said_of(item.work, department)
     work = _counted_e4(known, item, department) if stated is None else stated
     difficulty = _said_of(item.difficulty, department)
-    return work if difficulty is None else ceil_div(work * difficulty, ONE_E4)
+    if difficulty is not None:
+        work = ceil_div(work * difficulty, ONE_E4)
+    return min(work, WORK_E4_MAX)
 
 
 def _said_of(words: WORDS, department: str) -> int | None:

@@ -23,15 +23,16 @@ import numpy.typing as npt
 NEVER = 2**62
 """The minute of what does not happen: later than every window."""
 
-WORKDAYS_FROM_ON = date(1970, 1, 1)
-WORKDAYS_TO_ON = date(2199, 12, 31)
-"""First and last date for which working days are counted."""
+WORKDAYS_FROM_ON = date(1900, 1, 1)
+WORKDAYS_TO_ON = date(2299, 12, 31)
+"""First and last date for which working days are counted: all that may be said in a fact (1900 to
+2199), and as far beyond as a plan made then could come."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MINUTE = timedelta(minutes=1)
 _DAY = timedelta(days=1)
 _DAY_MIN = 24 * 60
-_EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
+_FIRST_ORDINAL = WORKDAYS_FROM_ON.toordinal()
 
 Minutes = npt.NDArray[np.int64]
 
@@ -276,7 +277,7 @@ def _day_number(on: date) -> int:
         raise ValueError(
             f"working days are counted from {WORKDAYS_FROM_ON} to {WORKDAYS_TO_ON}, not on {on}"
         )
-    return on.toordinal() - _EPOCH_ORDINAL
+    return on.toordinal() - _FIRST_ORDINAL
 
 
 @lru_cache(maxsize=64)
@@ -287,10 +288,10 @@ def _workday_counts(calendar: Calendar) -> list[int]:
     works = np.zeros(days, dtype=np.bool_)
     never = _skipped_dates(calendar.zone)
     for version in calendar.versions:
-        since = max(0, version.from_on.toordinal() - _EPOCH_ORDINAL)
+        since = max(0, version.from_on.toordinal() - _FIRST_ORDINAL)
         worked = {number for shift in version.shifts for number in shift.weekdays}
         works[since:] = np.isin(weekday[since:], sorted(worked))
-        off = [on.toordinal() - _EPOCH_ORDINAL for on in version.days_off | never]
+        off = [on.toordinal() - _FIRST_ORDINAL for on in version.days_off | never]
         works[[day for day in off if since <= day < days]] = False
     counts: list[int] = np.concatenate(([0], np.cumsum(works))).tolist()
     return counts

@@ -32,7 +32,8 @@ WHOLE = Terms(base_e4=10_000, least_e4=0, whole=True)
 
 def left_of(take: Take, terms: Terms, at_us: int) -> int:
     """A desk that does 10,000 ten-thousandths, one drawing, each unit of time."""
-    return max(1, take_work_e4(take, terms) - (at_us - take.started_us) * 10_000)
+    work = take_work_e4(take, terms)
+    return max(min(1, work), work - (at_us - take.started_us) * 10_000)
 
 
 class Told:
@@ -220,11 +221,76 @@ def test_taken_back_and_absorbed_is_at_most_the_whole() -> None:
     assert told.work_e4 == 400_000  # 30 left, and all of the 10 done
 
 
-def test_taken_back_twice_counts_what_was_done_each_time() -> None:
-    told = Told().start(10).call(20, "R1", 2_000)  # 32 to do
-    told.start(30).call(42, "R2", 5_000)  # 12 done of them: 20 left and half of the 12
+def test_taken_back_twice_the_share_is_of_all_that_was_made() -> None:
+    told = Told().start(10).call(20, "R1", 2_000)  # 10 made, 32 to do
+    told.start(30).call(42, "R2", 5_000)  # 12 more made: 20 left, and half of the 22
     assert told.phases == [TAKEN_BACK, TAKEN_BACK, WAITING]
-    assert told.work_e4 == 200_000 + 60_000
+    assert told.work_e4 == 200_000 + 110_000
+
+
+@pytest.mark.parametrize(("share_e4", "work_e4"), [(10_000, 400_000), (5_000, 240_000)])
+def test_a_share_is_of_the_base_work_however_small_the_take_on_the_desk(
+    share_e4: int, work_e4: int
+) -> None:
+    # once handed off, a tenth called: 4 drawings; then half, or all, of the 40
+    in_tray = Told().hand_off(2).call(3, "R1", 1_000).call(10, "R2", share_e4)
+    assert in_tray.work_e4 == work_e4
+    on_desk = Told().hand_off(2).call(3, "R1", 1_000).start(10).call(10, "R2", share_e4)
+    assert on_desk.phases == [HANDED_OFF, TAKEN_BACK, WAITING]
+    assert on_desk.work_e4 == work_e4, "a start a moment before the call changes nothing"
+    # 2 of the 4 done by then
+    later = Told().hand_off(2).call(3, "R1", 1_000).start(10).call(12, "R2", share_e4)
+    assert later.work_e4 == min(400_000, work_e4 - 20_000 * (share_e4 < 10_000))
+
+
+def test_a_share_is_of_the_base_work_while_a_refused_hand_off_is_on_the_desk() -> None:
+    # a tenth is sent back, and on a desk again when half of the item is called
+    told = Told().start(1).hand_off(50).tell(Move.REFUSE, 51, share_e4=1_000)
+    told.start(60).call(60, "R1", 5_000)
+    assert told.work_e4 == 40_000 + 200_000
+    # also where the take that was refused had itself been taken back before
+    told = Told().start(10).call(20, "R1", 2_000).start(30).hand_off(62)
+    told.tell(Move.REFUSE, 63, share_e4=1_000)
+    assert told.work_e4 == 32_000
+    assert told.call(64, "R2", 5_000).work_e4 == 32_000 + 200_000
+
+
+@given(
+    st.lists(st.tuples(st.integers(1, 40), st.sampled_from([1_000, 5_000])), max_size=4),
+    st.sampled_from([1_000, 2_500, 10_000]),
+    st.booleans(),
+)
+def test_a_start_just_before_a_call_changes_no_work(
+    calls: list[tuple[int, int]], share_e4: int, handed_off: bool
+) -> None:
+    """Whatever was called and begun before: what waits absorbs the call as the desk does."""
+
+    def story() -> Told:
+        told = Told()
+        if handed_off:
+            told.hand_off(1)
+        at_us = 10
+        for number, (worked, share) in enumerate(calls):
+            if told.visit.current.phase is WAITING:
+                told.start(at_us)
+            told.call(at_us + worked, f"C{number}", share)
+            at_us += worked + 1
+        return told
+
+    waiting = story()
+    if waiting.visit.current.number == 1:
+        return  # a first take that has not begun is only later
+    in_tray = waiting.call(1_000, "R", share_e4).work_e4
+    assert story().start(1_000).call(1_000, "R", share_e4).work_e4 == in_tray
+
+
+def test_what_was_taken_back_stays_to_be_done_when_nothing_of_it_is_left() -> None:
+    told = Told(Terms(0, 0, whole=False))  # a scene without drawings
+    told.start(10).call(20, "R1", 5_000)
+    assert told.phases == [TAKEN_BACK, WAITING]
+    told.uncall(21, "R1")
+    assert told.phases == [TAKEN_BACK, WAITING]
+    assert (told.work_e4, told.visit.current.shares) == (0, ())
 
 
 def test_a_refused_hand_off_goes_on_with_all_of_the_work() -> None:

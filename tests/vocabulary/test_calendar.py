@@ -6,8 +6,10 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from service.planning.posing import YEARS_AHEAD
 from service.vocabulary.calendar import (
     NEVER,
+    WORKDAYS_FROM_ON,
     WORKDAYS_TO_ON,
     Calendar,
     CalendarVersion,
@@ -20,6 +22,7 @@ from service.vocabulary.calendar import (
     workdays_between,
     working_time,
 )
+from service.web.schemas.fields import YEAR_FIRST, YEAR_LAST
 
 WEEKDAYS = (1, 2, 3, 4, 5)
 EVERY_DAY = (1, 2, 3, 4, 5, 6, 7)
@@ -311,9 +314,22 @@ def test_working_days_know_versions_and_their_range() -> None:
     studio = Calendar("UTC", (first, later))
     assert workdays_between(studio, date(2025, 12, 1), date(2026, 1, 11)) == 5
     assert workdays_between(studio, date(2026, 1, 11), date(2026, 1, 18)) == 2
-    assert is_workday(studio, WORKDAYS_TO_ON) is True  # a Tuesday
-    with pytest.raises(ValueError, match="1970-01-01 to 2199-12-31"):
-        workdays_between(studio, date(2026, 1, 1), date(2200, 1, 1))
+    assert is_workday(studio, WORKDAYS_TO_ON) is False  # a Sunday
+    assert is_workday(studio, WORKDAYS_TO_ON - timedelta(days=1)) is True
+    with pytest.raises(ValueError, match="1900-01-01 to 2299-12-31"):
+        workdays_between(studio, date(2026, 1, 1), date(2300, 1, 1))
+
+
+def test_working_days_are_counted_between_all_dates_that_may_be_said() -> None:
+    assert date(YEAR_FIRST, 1, 1) >= WORKDAYS_FROM_ON
+    # a plan made on the last of them looks some years further
+    assert date(YEAR_LAST + YEARS_AHEAD + 2, 1, 1) < WORKDAYS_TO_ON
+    early = CalendarVersion(date(1900, 1, 1), (OFFICE,), frozenset())
+    studio = Calendar("UTC", (early,))
+    for first in (date(1900, 1, 1), date(1969, 12, 31), date(2199, 12, 20)):
+        last = first + timedelta(days=10)
+        count = int(np.busday_count(first + timedelta(days=1), last + timedelta(days=1)))
+        assert workdays_between(studio, first, last) == count
 
 
 def test_a_local_date_ends_at_its_midnight() -> None:
