@@ -12,11 +12,11 @@ from service.production.graph import predecessors
 from service.production.route import APPROVAL
 from service.production.state import (
     Node,
-    Scene,
     State,
     departments_of,
     episodes_of,
     item_of,
+    priority_of,
     visit_of,
 )
 from service.production.visits import Phase, take_work_e4
@@ -208,9 +208,7 @@ class Floor:
         item = item_of(state, node[0])
         if item is None:
             raise LookupError(node)
-        priority = item.priority
-        if isinstance(item, Scene):
-            priority = priority or state.episodes[item.episode].priority
+        priority = priority_of(state, item)
         shares = visit_of(state, *node).current.shares
         must = any(state.retakes[code].urgency == "must-fix" for code, _ in shares)
         first = -state.put_first.get(node, 0)

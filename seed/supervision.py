@@ -59,6 +59,7 @@ class Supervision:
         """What the producer wants sooner."""
         if on == PREVIEW.said_on:
             gate = {"gate": "delivery", "due_on": str(PREVIEW.due_on), "hard": True}
+            gate |= {"reason": "A preview for the broadcaster was agreed"}
             episode = episode_subject(EPISODES[PREVIEW.number].code)
             return [Told(wall_min(on, 7 * 60 + 40), "gate.set", episode, gate)]
         if self.rng.random() >= PRIORITY_CHANCE:

@@ -15,6 +15,7 @@ from service.kept import KEPT_DENSE, KEPT_EVERY, KEPT_SPARSE_EVERY, KeptStates, 
 from service.log.append import Head, read_head
 from service.log.read import bodies, page, strikes
 from service.planning.board import Board, advance, frame_differs, make_board
+from service.planning.faults import PlanError
 from service.planning.impact import Impact, compare
 from service.planning.schedule import Schedule, schedule
 from service.production.decide import Past, Retold, retell
@@ -93,6 +94,7 @@ class Studio:
         self.snapshots = Snapshots(name, engine)
         self._board: Board | None = None
         self._past_board: Board | None = None
+        self.plan_fault: PlanError | None = None
         self._plans: OrderedDict[tuple[int, int], Schedule] = OrderedDict()
         self._impacts: OrderedDict[int, Impact] = OrderedDict()
 
@@ -281,17 +283,26 @@ class Studio:
         return retell(base, [event for event in events if event.position not in struck])
 
     def planned(self, state: State, position: int, now_min: int) -> Schedule:
-        """The plan of a state of the log at a moment; the last few are kept."""
+        """The plan of a state of the log at a moment; the last few are kept.
+
+        Raises PlanError, which `plan_fault` has until a plan is made again.
+        """
         key = (position, now_min)
         with self._plan_lock:
             known = self._plans.get(key)
             if known is not None:
                 self._plans.move_to_end(key)
                 return known
-            board = self._board
-            board = make_board(state) if board is None else advance(board, state)
+            try:
+                board = self._board
+                board = make_board(state) if board is None else advance(board, state)
+                made = schedule(board, now_min)
+            except PlanError as fault:
+                self.plan_fault = fault
+                raise
+            self.plan_fault = None
             self._board = board
-            made = self._plans[key] = schedule(board, now_min)
+            self._plans[key] = made
             while len(self._plans) > KEPT_ANSWERS // 8:
                 self._plans.popitem(last=False)
             return made

@@ -279,7 +279,7 @@ def office(
     for number, episode in enumerate(episodes):
         facts.append(("episode.opened", episode, {"title": f"Number {number + 1}"}))
         due_on = f"{2031 + (3 + number) // 12}-{(3 + number) % 12 + 1:02d}-15"
-        gate = {"gate": "delivery", "due_on": due_on, "hard": True}
+        gate = {"gate": "delivery", "due_on": due_on}
         facts.append(("gate.set", episode, gate))
         facts += [
             ("scene.listed", f"{episode}/{scene}", {"frames": 80, "drawings": 40, "levels": 2})

@@ -5,22 +5,26 @@ are persistent, so what did not change is the same object.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from service.planning.changes import Known
+from service.planning.faults import PlanError
 from service.planning.frame import Frame, make_frame, planned_episodes
 from service.planning.line import ON_DESK, OUT, WAITING, Int8s, Int64s
-from service.planning.reframe import reframe
+from service.planning.reframe import reframe, sources_touched
+from service.production.graph import in_picture, lent_visits
 from service.production.state import (
+    EMPTY,
     Element,
     Episode,
     Scene,
     State,
     item_of,
     line_departments,
+    priority_of,
 )
 from service.production.visits import Phase, Take, Visit, take_work_e4
 from service.production.work import base_work_e4, terms_for
@@ -108,7 +112,11 @@ def advance(board: Board, state: State) -> Board:
     most = CHANGED_SHARE_MOST * len(board.frame.items)
     if not len(board.phase) or max(len(changed), len(moved)) > most:
         return make_board(state)
-    whole = {*changed, *_counted_otherwise(board.state, state, changed)}
+    whole = {
+        *changed,
+        *_counted_otherwise(board.state, state, changed),
+        *sources_touched(board.state, state, changed),
+    }
     reframed = reframe(board.frame, board.state, state, changed)
     if reframed is None:
         frame = board.frame
@@ -125,6 +133,11 @@ def advance(board: Board, state: State) -> Board:
             _fill(fresh, item, board.state.visits.get(item, _NONE))
     _prioritise(fresh, board.state, changed)
     return fresh
+
+
+def unplanned(state: State) -> Board:
+    """A board without a row, of which a plan can always be made: all that is known stays known."""
+    return replace(make_board(EMPTY), state=state, known=Known.of(state))
 
 
 def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
@@ -176,21 +189,22 @@ def _prioritise(board: Board, before: State, changed: Iterable[str]) -> None:
                 place = frame.place_of.get(scene)
                 if place is not None:
                     rows = slice(frame.first_row[place], frame.first_row[place + 1])
-                    board.priority[rows] = _priority(board.state, board.state.scenes[scene])
-
-
-def _priority(state: State, record: Item) -> int:
-    """An item's own priority, else its episode's."""
-    if record.priority or not isinstance(record, Scene):
-        return record.priority
-    return state.episodes[record.episode].priority
+                    board.priority[rows] = priority_of(board.state, board.state.scenes[scene])
 
 
 def _fill(board: Board, item: str, old: Visits | None = None) -> None:
     """Write an item's rows if it is planned.
 
-    Given the old visits of an item whose record is the same, those that differ alone.
+    Given the old visits of an item whose record is the same, those that differ alone. Raises
+    PlanError, which names the item.
     """
+    try:
+        _write(board, item, old)
+    except Exception as fault:
+        raise PlanError(item) from fault
+
+
+def _write(board: Board, item: str, old: Visits | None) -> None:
     state, frame = board.state, board.frame
     place = frame.place_of.get(item)
     record = item_of(state, item)
@@ -198,18 +212,24 @@ def _fill(board: Board, item: str, old: Visits | None = None) -> None:
         return
     visits = state.visits.get(item, _NONE)
     omitted = isinstance(record, Scene) and record.omitted
+    lent = None  # where the scene is in the picture, all of its visits are needed
+    if isinstance(record, Scene) and not in_picture(state, item):
+        lent = lent_visits(state, item)
     hold = record.hold if isinstance(record, Scene) else None
     held_on = 0 if hold is None else hold.by_on.toordinal()
-    priority = _priority(state, record)
+    priority = priority_of(state, record)
     for row, (_, department) in enumerate(frame.blocks[place], int(frame.first_row[place])):
         if old is not None and old.get(department) is visits.get(department):
             continue
         standing = stand(state, record, department, visits)
-        board.phase[row] = OUT if omitted else standing.phase
+        unneeded = lent is not None and department not in lent
+        # of a delivered episode's scene, what was handed off is known as such
+        never = unneeded and (omitted or standing.phase != OUT)
+        board.phase[row] = OUT if unneeded else standing.phase
         board.work_e4[row] = standing.work_e4
         board.started_min[row] = standing.started_min
-        board.ended_min[row] = -1 if omitted else standing.ended_min
-        board.first_ended_min[row] = -1 if omitted else standing.first_ended_min
+        board.ended_min[row] = -1 if never else standing.ended_min
+        board.first_ended_min[row] = -1 if never else standing.first_ended_min
         board.must_fix[row] = standing.must_fix
         if old is None:
             board.priority[row] = priority

@@ -11,8 +11,9 @@ from itertools import chain, repeat
 
 import numpy as np
 
+from service.planning.faults import PlanError
 from service.planning.line import Int32s, Int64s
-from service.production.graph import predecessors
+from service.production.graph import predecessors, reusers_of
 from service.production.state import Node, State, departments_of, item_of, line_departments
 from service.vocabulary.identifiers import natural_order
 
@@ -113,6 +114,8 @@ class Frame:
     `due_sets` of the undelivered episodes it belongs to, and `owners` are the episodes whose visits
     they make ("" for an element).
 
+    Of delivered episodes there are the scenes that planned ones reuse; they own no row.
+
     `missing` are items outside the frame that planned ones would wait for if they were planned,
     with those that would.
     """
@@ -168,14 +171,31 @@ def order_of(item: str) -> tuple[tuple[tuple[int, str], ...], str]:
     return natural_order(item), item
 
 
-def due_episodes_of(state: State, element: str, undelivered: set[str]) -> tuple[str, ...] | None:
-    """The undelivered episodes that an element is used in; None if it is not planned.
+def due_episodes_of(state: State, item: str, undelivered: set[str]) -> tuple[str, ...] | None:
+    """The undelivered episodes that an item belongs to; None if it is not planned.
 
-    One that is used in delivered ones alone is not; one that nobody uses as yet is.
+    A scene belongs to its episode, once that is delivered to those with scenes that wait for it; an
+    element to those of the scenes that use it, or that wait for it through these. One that is used
+    in delivered episodes alone is not planned; one that nobody uses as yet is.
     """
-    users = {state.scenes[scene].episode for scene in state.elements[element].scenes}
-    due = users & undelivered
-    return None if users and not due else tuple(sorted(due))
+    if item in state.scenes:
+        return tuple(sorted(_needed_in(state, item, undelivered))) or None
+    element = state.elements.get(item)
+    if element is None:
+        return (item,) if item in undelivered else None
+    due = {name for scene in element.scenes for name in _needed_in(state, scene, undelivered)}
+    return None if element.scenes and not due else tuple(sorted(due))
+
+
+def _needed_in(state: State, scene: str, undelivered: set[str]) -> set[str]:
+    """The undelivered episode of a scene, else those of scenes in the picture that reuse it."""
+    episode = state.scenes[scene].episode
+    if episode in undelivered:
+        return {episode}
+    if scene not in state.reusers:
+        return set()
+    reusers = (state.scenes[name] for name in reusers_of(state, scene))
+    return {reuser.episode for reuser in reusers if not reuser.omitted} & undelivered
 
 
 def owner_of(state: State, item: str) -> str:
@@ -201,16 +221,16 @@ def _planned_items(state: State, episodes: tuple[str, ...]) -> dict[str, tuple[s
         found[name] = (name,)
         found.update(dict.fromkeys(state.episodes[name].scenes, (name,)))
     undelivered = set(episodes)
-    for show in state.shows.values():
-        for element in show.elements:
-            due = due_episodes_of(state, element, undelivered)
-            if due is not None:
-                found[element] = due
+    elements = (element for show in state.shows.values() for element in show.elements)
+    for item in chain(elements, state.reusers):
+        due = due_episodes_of(state, item, undelivered)
+        if due is not None:
+            found[item] = due
     return found
 
 
 def make_frame(state: State) -> Frame:
-    """The frame of all visits of undelivered episodes and of the elements they use."""
+    """The frame of all visits of undelivered episodes, and of the elements and scenes they use."""
     episodes = planned_episodes(state)
     belongs = _planned_items(state, episodes)
     items = tuple(sorted(belongs, key=order_of))
@@ -249,11 +269,18 @@ def department_numbers(departments: tuple[str, ...], nodes: Iterable[Node]) -> I
 def arcs_into(
     state: State, rows: Iterable[tuple[int, Node]], row_of: Mapping[Node, int], place_of: Places
 ) -> tuple[Arcs, dict[str, set[str]]]:
-    """Arcs that lead to some rows, in no order, and the items outside, with who waits for them."""
+    """Arcs that lead to some rows, in no order, and the items outside, with who waits for them.
+
+    Raises PlanError, which names the item whose arcs cannot be found.
+    """
     arcs: list[int] = []
     missing: dict[str, set[str]] = {}
     for row, node in rows:
-        for arc in predecessors(state, *node):
+        try:
+            before_it = predecessors(state, *node)
+        except Exception as fault:
+            raise PlanError(node[0]) from fault
+        for arc in before_it:
             before = row_of.get(arc.node)
             if before is not None:
                 arcs.append(before << ARC_BITS | row)

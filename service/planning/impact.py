@@ -9,10 +9,20 @@ from service.planning.changes import Entries, differing
 from service.planning.differences import changed_rows, changed_visits, moved_items, slips
 from service.planning.frame import order_of
 from service.planning.gates import GateStanding, gate_standings
-from service.planning.schedule import Schedule, artist_days_e4, load_e4, projected_min
+from service.planning.reframe import sources_touched
+from service.planning.schedule import (
+    Schedule,
+    Supposition,
+    artist_days_e4,
+    load_e4,
+    projected_min,
+    suppositions,
+)
+from service.production.graph import borrowers, in_picture, still_to_do
 from service.production.reach import chains_of
 from service.production.route import APPROVAL
 from service.production.state import Node, State, item_of
+from service.production.touched import to_look_at
 from service.production.visits import Phase, Take, take_work_e4
 from service.production.work import terms_for
 from service.vocabulary.calendar import NEVER
@@ -37,11 +47,24 @@ class Reopened(NamedTuple):
 
 
 class ToLookAt(NamedTuple):
-    """A scene that somebody must look at."""
+    """A scene that somebody must look at, and why.
+
+    A retake lists it as a hook-up or as marked; `reason` is else how the scene changed
+    after work on it had begun (one of `CHANGES`), and `visits` are those that had begun.
+    """
 
     scene: str
-    retake: str
+    retake: str | None
     reason: str
+    visits: tuple[Node, ...] = ()
+
+
+class StillNeeded(NamedTuple):
+    """A visit of a scene that leaves the picture, which stays planned because others reuse it."""
+
+    item: str
+    department: str
+    needed_by: tuple[str, ...]
 
 
 class DepartmentImpact(NamedTuple):
@@ -102,9 +125,11 @@ class Impact:
     now_min: int
     reopened: tuple[Reopened, ...]
     to_look_at: tuple[ToLookAt, ...]
+    still_needed: tuple[StillNeeded, ...]
     departments: tuple[DepartmentImpact, ...]
     scenes: tuple[SceneImpact, ...]
     episodes: tuple[EpisodeImpact, ...]
+    suppositions: tuple[Supposition, ...]
 
 
 def compare(before: Schedule, after: Schedule) -> Impact:
@@ -118,9 +143,11 @@ def compare(before: Schedule, after: Schedule) -> Impact:
         now_min=after.now_min,
         reopened=_reopened(before, after),
         to_look_at=_to_look_at(before, after.state),
+        still_needed=_still_needed(before, after),
         departments=_departments(before, after),
         scenes=_scenes(before, after),
         episodes=tuple(_episode(before, after, name) for name in compared_episodes(before, after)),
+        suppositions=tuple(suppositions(after).values()),
     )
 
 
@@ -177,7 +204,32 @@ def _to_look_at(before: Schedule, after: State) -> tuple[ToLookAt, ...]:
                 for look in retake.look_at
                 if not look.answer
             ]
-    return tuple(sorted(found, key=lambda look: (natural_order(look.scene), look.retake)))
+    for scene, changes in after.touched.items():
+        if changes is not before.state.touched.get(scene):
+            found += [
+                ToLookAt(scene, None, change.change, tuple(visit[:2] for visit in change.visits))
+                for change in to_look_at(after, scene)
+                if change not in before.state.touched.get(scene, ())
+            ]
+    return tuple(sorted(found, key=lambda look: (natural_order(look.scene), look.retake or "")))
+
+
+def _still_needed(before: Schedule, after: Schedule) -> tuple[StillNeeded, ...]:
+    """What others wait for in scenes that are in the picture before and not after."""
+    changed = before.board.known.changed_records(after.board.known)
+    was, will = before.state, after.state
+    left = [
+        scene
+        for scene in sorted(sources_touched(was, will, changed), key=order_of)
+        if scene in was.scenes and scene in will.scenes
+        if in_picture(was, scene) and not in_picture(will, scene)
+    ]
+    return tuple(
+        StillNeeded(scene, department, tuple(sorted(users[department], key=order_of)))
+        for scene in left
+        for users in [borrowers(will, scene)]
+        for department in still_to_do(will, scene)
+    )
 
 
 def _departments(before: Schedule, after: Schedule) -> tuple[DepartmentImpact, ...]:

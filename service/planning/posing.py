@@ -126,7 +126,7 @@ def _working_time(
     if calendar is None:
         return WorkingTime.of(())
     around = working_time(calendar, date(year - YEARS_BACK, 1, 1), date(year + YEARS_AHEAD, 12, 31))
-    return around.without(stopped_spans(stoppages, now_min))
+    return around.without(stopped_spans(stoppages, now_min, calendar))
 
 
 def _crews_by(state: State, departments: tuple[str, ...]) -> Crews:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from service.planning.frame import Frame, due_episodes_of, planned_episodes
 from service.planning.splice import Change, Reframed, splice
-from service.production.graph import reusers_of
+from service.production.graph import reusers_of, sources_of
 from service.production.state import (
     Element,
     Episode,
@@ -45,7 +45,8 @@ def _change(
     frame: Frame, before: State, after: State, changed: Sequence[str], episodes: tuple[str, ...]
 ) -> Change:
     undelivered = set(episodes)
-    only_fewer = undelivered < set(frame.episodes)
+    # where no scene reuses another, what belongs to an episode does so until that is delivered
+    only_fewer = undelivered < set(frame.episodes) and not (before.reusers or after.reusers)
     anew = set(changed)
     due: dict[str, tuple[str, ...] | None] = {}
     for item in _asked(frame, before, after, changed, undelivered):
@@ -54,7 +55,7 @@ def _change(
         if was and only_fewer and item not in anew:
             will = tuple([name for name in was if name in undelivered]) or None
         else:
-            will = _due_episodes(after, item, undelivered)
+            will = due_episodes_of(after, item, undelivered)
         if will != was:
             due[item] = will
     entering = [item for item in due if item not in frame.place_of]
@@ -87,6 +88,8 @@ def _asked(
         if listed is not lists:
             asked |= set(listed.elements if listed else ()) ^ set(lists.elements if lists else ())
     for item in (*asked, *changed):
+        asked |= _sources(before, item) | _sources(after, item)
+    for item in (*asked, *changed):
         known, knows = before.scenes.get(item), after.scenes.get(item)
         if known is knows:
             asked.update(known.elements if known else ())
@@ -96,14 +99,22 @@ def _asked(
     return asked
 
 
-def _due_episodes(state: State, item: str, undelivered: set[str]) -> tuple[str, ...] | None:
-    """The undelivered episodes an item belongs to; None if it is not planned."""
+def sources_touched(before: State, after: State, changed: Iterable[str]) -> set[str]:
+    """Scenes that others need more or less of, because these or their episodes changed."""
+    touched: set[str] = set()
+    for item in changed:
+        old, new = before.episodes.get(item), after.episodes.get(item)
+        scenes: Iterable[str] = (item,)
+        if old is not None and new is not None:
+            scenes = new.scenes if (old.delivered_us < 0) != (new.delivered_us < 0) else ()
+        for scene in scenes:
+            touched |= {scene, *_sources(before, scene), *_sources(after, scene)}
+    return touched
+
+
+def _sources(state: State, item: str) -> set[str]:
     scene = state.scenes.get(item)
-    if scene is not None:
-        return (scene.episode,) if scene.episode in undelivered else None
-    if item in state.elements:
-        return due_episodes_of(state, item, undelivered)
-    return (item,) if item in undelivered else None
+    return set(sources_of(state, item)) if scene is not None and scene.same_as else set()
 
 
 def _rewire(before: State, after: State, item: str, recut: set[str], rewired: set[str]) -> None:

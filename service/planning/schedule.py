@@ -10,10 +10,17 @@ import numpy as np
 from service.planning.backward import latest
 from service.planning.board import Board
 from service.planning.dispatch import dispatch
-from service.planning.line import ON_DESK, OUT, Int64s, Line, Plan
+from service.planning.faults import PlanError
+from service.planning.line import ON_DESK, OUT, BrokenLineError, Int64s, Line, Plan
 from service.planning.posing import hours_of, make_line
 from service.production.state import STUDIO_CALENDAR, Node, State, visit_of
-from service.production.work import crew_at, remaining_of, terms_of
+from service.production.work import (
+    calendar_of,
+    crew_at,
+    remaining_of,
+    supposed_end_min,
+    terms_of,
+)
 from service.vocabulary.calendar import (
     NEVER,
     end_of_day_min,
@@ -24,7 +31,7 @@ from service.vocabulary.calendar import (
 from service.vocabulary.instants import US_PER_MIN
 from service.vocabulary.quantities import ONE_E4
 
-RULES_VERSION = "1"
+RULES_VERSION = "2"
 """Answers name it; it changes when the same facts would give another plan."""
 
 Made = TypeVar("Made")
@@ -118,9 +125,16 @@ class Schedule:
 
 
 def schedule(board: Board, now_min: int, near: Schedule | None = None) -> Schedule:
-    """Plan a board at a moment (UTC minutes, floored); `near` is a plan of much the same board."""
-    line = make_line(board, now_min, None if near is None else (near.board, near.line))
-    return Schedule(board, line, dispatch(line), now_min)
+    """Plan a board at a moment (UTC minutes, floored); `near` is a plan of much the same board.
+
+    Raises PlanError where none can be made.
+    """
+    try:
+        line = make_line(board, now_min, None if near is None else (near.board, near.line))
+        return Schedule(board, line, dispatch(line), now_min)
+    except BrokenLineError as fault:
+        item = None if fault.row is None else board.frame.nodes[fault.row][0]
+        raise PlanError(item) from fault
 
 
 class MetAt(NamedTuple):
@@ -213,6 +227,33 @@ def load_e4(schedule: Schedule, row: int) -> int:
     terms = terms_of(schedule.state, item, department)()
     remaining = remaining_of(schedule.state, department)
     return remaining(take, terms, schedule.now_min * US_PER_MIN)
+
+
+class Supposition(NamedTuple):
+    """A stoppage that lasts, and the minute at which a plan takes it to end.
+
+    `expected_end_us` is -1 where nobody knows, `end_min` None where no calendar says which day it
+    is, so that nothing is planned at all.
+    """
+
+    department: str
+    stopped_us: int
+    expected_end_us: int
+    end_min: int | None
+
+
+def suppositions(schedule: Schedule) -> dict[str, Supposition]:
+    """What a plan supposes about the stoppages that last at its moment, by department."""
+    state, now_min = schedule.state, schedule.now_min
+    found = {}
+    for department, stoppages in sorted(state.stoppages.items()):
+        last, calendar = stoppages[-1], calendar_of(state, department)
+        if last.resumed_us < 0:
+            end_min = None if calendar is None else supposed_end_min(last, now_min, calendar)
+            found[department] = Supposition(
+                department, last.stopped_us, last.expected_end_us, end_min
+            )
+    return found
 
 
 def artist_days_e4(schedule: Schedule, department: str, work_e4: int) -> int | None:

@@ -202,7 +202,7 @@ def _arcs_out(state: State, row_of: Rows, change: Change, rewired: Set[str]) -> 
     arcs: list[int] = []
     for item in change.entering:
         owner = owner_of(state, item)
-        if owner not in ("", item) and owner not in rewired:
+        if owner in row_of.place_of and owner != item and owner not in rewired:
             for row, node in row_of.numbered(item):
                 arcs += [
                     row << ARC_BITS | row_of[arc.node]

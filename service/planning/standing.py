@@ -12,7 +12,7 @@ from service.planning.board import Board, stand
 from service.planning.line import ON_DESK, OUT, Int8s, Int64s
 from service.planning.schedule import Schedule, float_workdays
 from service.production.approval import unapproved
-from service.production.graph import predecessors
+from service.production.graph import lent_visits, predecessors
 from service.production.reach import chains_of
 from service.production.route import APPROVAL
 from service.production.state import (
@@ -218,9 +218,13 @@ class Standings:
         record: Scene | Element | Episode,
         take: Take,
     ) -> Stands:
+        omitted = isinstance(record, Scene) and record.omitted
         if row is not None:
-            return STANDS[int(self.codes[row])]
-        if isinstance(record, Scene) and record.omitted:
+            stands = STANDS[int(self.codes[row])]
+            # a delivered scene that others reuse has rows; what they do not need is not planned
+            if stands is not Stands.OMITTED or omitted:
+                return stands
+        elif omitted:
             return Stands.OMITTED
         if take.phase is not Phase.WAITING:
             return Stands.HANDED_OFF if take.phase is Phase.HANDED_OFF else Stands.ON_DESK
@@ -232,7 +236,7 @@ class Standings:
     def _out(self, node: Node) -> bool:
         """Whether a visit holds nothing up: handed off, or omitted with its scene."""
         scene = self.state.scenes.get(node[0])
-        if scene is not None and scene.omitted:
+        if scene is not None and scene.omitted and node[1] not in lent_visits(self.state, node[0]):
             return True
         return visit_of(self.state, *node).current.phase is Phase.HANDED_OFF
 

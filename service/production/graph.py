@@ -2,13 +2,17 @@
 
 A scene that does not visit a department itself (an element or another scene provides) is passed
 through: what it follows there is followed by whatever stands behind.
+
+A scene that is omitted, or whose episode is delivered, may still lend its art to others that reuse
+it: `lent_visits` says which of its visits are needed for that, and these stay in the plan.
 """
 
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from service.production.route import RouteArc, Strands
-from service.production.state import Element, Episode, Known, Node, SameAs, Scene
+from service.production.state import Element, Episode, Known, Node, SameAs, Scene, visit_of
+from service.production.visits import Phase
 
 
 class NodeArc(NamedTuple):
@@ -76,11 +80,11 @@ def _before_scene(known: Known, item: str, scene: Scene, department: str) -> lis
         return arcs
     for same in scene.same_as:
         if same.joins == department:
-            arcs.extend(_from_source(known, scene, same))
+            arcs.extend(from_source(known, scene, same))
     return _joined(arcs)
 
 
-def _from_source(known: Known, scene: Scene, same: SameAs) -> Iterator[NodeArc]:
+def from_source(known: Known, scene: Scene, same: SameAs) -> Iterator[NodeArc]:
     """What a reusing scene waits for in its source."""
     skipped = scene.route.skipped(same.joins, same.strands)
     for arc in scene.route.follows[same.joins]:
@@ -98,7 +102,9 @@ def _provided(known: Known, item: str, department: str, strands: Strands) -> Ite
     for name in scene.elements:
         element = known.elements[name]
         if department in element.route.kinds[element.kind].replaces:
-            yield NodeArc((name, element.route.joins[element.kind][0][0]), strands)
+            # whoever takes it over waits, like the scene itself, for the making and the approval
+            for stay, _ in element.route.joins[element.kind]:
+                yield NodeArc((name, stay), strands)
     for same in scene.same_as:
         if not same.levels and department in scene.route.skipped(same.joins, same.strands):
             yield from _provided(known, same.source, department, strands)
@@ -129,11 +135,17 @@ def _before_episode(known: Known, item: str, episode: Episode, department: str) 
     ]
     if not episode.route.gathers_scenes(department) and _one_route(known, episode):
         return arcs
+    through: list[NodeArc] = []
     for name in episode.scenes:
         scene = known.scenes[name]
+        if department in scene.departments:
+            continue  # on its own route it is the scene that visits it
         for before, strands in scene.route.arcs_of(scene.departments).get(department, ()):
-            arcs.append(NodeArc((name, before), strands))
-    return arcs
+            if before in scene.departments:
+                arcs.append(NodeArc((name, before), strands))
+            elif before in own:
+                through.append(NodeArc((item, before), strands))
+    return _joined([*arcs, *through]) if through else arcs
 
 
 def _behind_scene(known: Known, item: str, scene: Scene, department: str) -> list[NodeArc]:
@@ -190,12 +202,17 @@ def _behind_episode(known: Known, item: str, episode: Episode, department: str) 
     ]
     if not episode.route.opens_scenes(department) and _one_route(known, episode):
         return arcs
+    through: list[NodeArc] = []
     for name in episode.scenes:
         scene = known.scenes[name]
+        if department in scene.departments:
+            continue
         for behind, strands in scene.route.behind_of(scene.departments).get(department, ()):
             if behind in scene.departments:
                 arcs.append(NodeArc((name, behind), strands))
-    return arcs
+            elif behind in own:
+                through.append(NodeArc((item, behind), strands))
+    return _joined([*arcs, *through]) if through else arcs
 
 
 def _one_route(known: Known, episode: Episode) -> bool:
@@ -213,6 +230,75 @@ def reusers_of(known: Known, scene: str) -> list[str]:
             found[name] = None
             waiting.extend(known.reusers.get(name, ()))
     return list(found)
+
+
+def sources_of(known: Known, scene: str) -> list[str]:
+    """Scenes that a scene reuses, directly or through others."""
+    found: dict[str, None] = {}
+    waiting = [same.source for same in known.scenes[scene].same_as]
+    while waiting:
+        name = waiting.pop()
+        if name not in found:
+            found[name] = None
+            waiting.extend(same.source for same in known.scenes[name].same_as)
+    return list(found)
+
+
+def borrowers(
+    known: Known, scene: str, out: frozenset[str] = frozenset()
+) -> dict[str, frozenset[str]]:
+    """By department, the scenes in the picture that reuse what a scene's visit there makes.
+
+    They are those that wait for the visit, or for one that stands behind it in the same scene. A
+    scene in the picture is one that is not omitted and whose episode is not delivered; those named
+    in `out` count as omitted. One that is out of the picture itself passes on what it lends.
+    """
+    found: dict[str, frozenset[str]] = {}
+    for name in reusers_of(known, scene) if scene in known.reusers else ():
+        shown = in_picture(known, name, out)
+        passed_on = {} if shown else borrowers(known, name, out)
+        for joins in {same.joins for same in known.scenes[name].same_as}:
+            users = frozenset({name}) if shown else passed_on.get(joins, frozenset())
+            arcs = predecessors(known, name, joins) if users else ()
+            waited_for = [arc.node[1] for arc in arcs if arc.node[0] == scene]
+            for department in _with_those_before(known.scenes[scene], waited_for):
+                found[department] = found.get(department, frozenset()) | users
+    return found
+
+
+def lent_visits(known: Known, scene: str, out: frozenset[str] = frozenset()) -> frozenset[str]:
+    """Departments at which scenes in the picture need a scene's visits: those with `borrowers`."""
+    return frozenset(borrowers(known, scene, out))
+
+
+def still_to_do(known: Known, scene: str) -> list[str]:
+    """Departments, in route order, whose visits of a scene others need and wait for."""
+    lent = lent_visits(known, scene)
+    return [
+        name
+        for name in known.scenes[scene].departments
+        if name in lent and visit_of(known, scene, name).current.phase is not Phase.HANDED_OFF
+    ]
+
+
+def in_picture(known: Known, scene: str, out: frozenset[str] = frozenset()) -> bool:
+    """Whether a scene is neither omitted (nor named in `out`) nor in a delivered episode."""
+    record = known.scenes[scene]
+    undelivered = known.episodes[record.episode].delivered_us < 0
+    return undelivered and not record.omitted and scene not in out
+
+
+def _with_those_before(scene: Scene, departments: Iterable[str]) -> frozenset[str]:
+    """Departments and all that stand before them among those that a scene visits."""
+    arcs = scene.route.arcs_of(scene.departments)
+    found: set[str] = set()
+    waiting = list(departments)
+    while waiting:
+        name = waiting.pop()
+        if name in scene.departments and name not in found:
+            found.add(name)
+            waiting += [arc.department for arc in arcs[name]]
+    return frozenset(found)
 
 
 def _at_joins(known: Known, here: Node, reusers: list[str]) -> Iterator[NodeArc]:

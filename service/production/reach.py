@@ -60,8 +60,9 @@ def compute_reach(
     """Follow the arcs that carry `strands` from the seeds, nearest first.
 
     `marks` says redo, look-at or leave for dependent scenes; scenes and episodes already delivered
-    are left unless `named`. Ties go by the total order, so the chain behind a visit is unique; of
-    what reaches a visit over equally short chains, the largest share counts.
+    are left unless `named`, and from an omitted scene no arc leads to its episode. Ties go by the
+    total order, so the chain behind a visit is unique; of what reaches a visit over equally short
+    chains, the largest share counts.
     """
     found: dict[Node, Reached] = {}
     marked: dict[str, dict[Node, Reached]] = {}
@@ -74,6 +75,8 @@ def compute_reach(
                 if arc.node in found or not arc.strands & strands:
                     continue
                 item = arc.node[0]
+                if item in known.episodes and _omitted(known, reached.node[0]):
+                    continue  # nothing of it is in the picture that is cut
                 mark = "redo" if item in named else marks.get(item, "redo")
                 if mark == "look-at":
                     _meet(marked.setdefault(item, {}), arc.node, reached)
@@ -113,6 +116,11 @@ def _episodes_scaled(known: Known, found: dict[Node, Reached]) -> dict[Node, Rea
     return scaled
 
 
+def _omitted(known: Known, item: str) -> bool:
+    scene = known.scenes.get(item)
+    return scene is not None and scene.omitted
+
+
 def _in_order(known: Known, steps: Iterable[Reached]) -> list[Reached]:
     return sorted(steps, key=lambda reached: node_order(known, reached.node))
 
@@ -142,7 +150,9 @@ def _hook_ups(
 ) -> list[LookAt]:
     """Neighbours of reopened scenes: never reopened by themselves, listed until answered."""
     reached = {item for item, _ in found}
-    reopened = dict.fromkeys(node[0] for node in found if was_begun(known, node))
+    reopened = dict.fromkeys(
+        node[0] for node in found if was_begun(known, node) and not _omitted(known, node[0])
+    )
     listed: dict[str, None] = {}
     for item in reopened:
         for neighbour in known.hook_ups.get(item, ()):

@@ -34,7 +34,10 @@ class RateCard(NamedTuple):
 
 
 class Stoppage(NamedTuple):
-    """A department not working; `resumed_us` is -1 while it lasts."""
+    """A department not working.
+
+    `resumed_us` is -1 while it lasts, `expected_end_us` where nobody knows when it will end.
+    """
 
     position: int
     stopped_us: int
@@ -58,6 +61,7 @@ class Show(NamedTuple):
     routes: tuple[LaidRoute, ...] = ()
     elements: tuple[str, ...] = ()
     timecode: str | None = None
+    scene_codes: tuple[str, ...] = ()
 
     @property
     def rate(self) -> Rate:
@@ -126,7 +130,7 @@ class Scene(NamedTuple):
     listed_us: int
     omitted_us: int = -1
     bought_us: int = -1
-    priority: int = 0
+    priority: int | None = None  # None: its episode's
     hold: Hold | None = None
     elements: tuple[str, ...] = ()
     same_as: tuple[SameAs, ...] = ()
@@ -147,6 +151,25 @@ class Scene(NamedTuple):
         if 0 <= self.omitted_us < at_us:
             return True
         return any(from_us < at_us < until_us for from_us, until_us in self.omissions)
+
+
+CHANGES = ("listed", "retimed", "omitted", "restored")
+"""How a scene changes after work on it, or on its episode, has begun."""
+
+
+class Touched(NamedTuple):
+    """A change of a scene that was worked on already: which visits had begun, and their takes.
+
+    `change` is one of CHANGES; the frames are the scene's part of the picture before and
+    after it, 0 where it is out of the picture.
+    """
+
+    position: int
+    at_us: int
+    change: str
+    frames_before: int
+    frames_after: int
+    visits: tuple[tuple[str, str, int], ...]  # item, department, take
 
 
 class Answer(NamedTuple):

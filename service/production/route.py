@@ -114,7 +114,10 @@ class Route:
         """What each department follows, for a scene that visits only `departments` itself.
 
         A department the scene does not visit is passed through: what it follows is followed by
-        whatever stands behind. For a department of episode grain, what it follows in the scene.
+        whatever stands behind, and the arc carries what all of the way has in common. Where the
+        strands of the way do not meet it carries nothing: the order stays, no retake follows it.
+        For a department of episode grain, what it follows in the scene; other visits of the episode
+        are among that where only departments that the scene does not visit lie between.
         """
         known = self._arcs.get(departments)
         if known is None:
@@ -139,7 +142,10 @@ class Route:
         own = frozenset(self.episode_departments)
         joined = self._passed_through(department, visited | own)
         if self.departments[department].grain != "scene":
-            joined = {name: strands for name, strands in joined.items() if name not in own}
+            # what an episode's visit follows directly is no matter of its scenes
+            for arc in self.follows[department]:
+                if arc.department in own:
+                    joined.pop(arc.department, None)
         return tuple(
             RouteArc(name, joined[name])
             for name in sorted(joined, key=lambda known: self.rank[known])
@@ -155,9 +161,7 @@ class Route:
                 joined[name] = joined.get(name, frozenset()) | strands
                 continue
             waiting += [
-                RouteArc(arc.department, arc.strands & strands)
-                for arc in self.follows[name]
-                if arc.strands & strands
+                RouteArc(arc.department, arc.strands & strands) for arc in self.follows[name]
             ]
         return joined
 
@@ -211,12 +215,12 @@ def circle_between(episode: Route, scenes: Iterable[Route]) -> tuple[str, ...]:
 
 
 def _joins(kind: ElementKind) -> tuple[tuple[str, str], ...]:
-    """Which visits of an element which visits of its users wait for; first, what it feeds."""
-    if kind.approval is None:
-        return ((kind.departments[-1], kind.feeds),)
-    if kind.approval.before == kind.feeds:
-        return ((APPROVAL, kind.feeds),)
-    return (kind.departments[-1], kind.feeds), (APPROVAL, kind.approval.before)
+    """Which visits of an element which visits of its users wait for; first, what it feeds.
+
+    Users wait for the making and for the approval, both: an approval may be given early.
+    """
+    made = (kind.departments[-1], kind.feeds)
+    return (made,) if kind.approval is None else (made, (APPROVAL, kind.approval.before))
 
 
 def _order(departments: dict[str, RouteDepartment]) -> list[str] | None:

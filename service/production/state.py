@@ -27,6 +27,7 @@ from service.production.records import (
     Scene,
     Show,
     Stoppage,
+    Touched,
 )
 from service.production.route import APPROVAL
 from service.production.visits import UNVISITED, Visit
@@ -57,10 +58,12 @@ __all__ = [
     "Show",
     "State",
     "Stoppage",
+    "Touched",
     "departments_of",
     "episodes_of",
     "item_of",
     "line_departments",
+    "priority_of",
     "rate_of",
     "visit_of",
 ]
@@ -86,6 +89,8 @@ _FIELDS = (
     "put_first",
     "marks",
     "latest",
+    "touched",
+    "codes",
 )
 
 
@@ -112,6 +117,8 @@ class State:
     put_first: Map[Node, int]
     marks: Map[int, tuple[str, ...]]
     latest: Map[str, int]
+    touched: Map[str, tuple[Touched, ...]]
+    codes: Map[str, str]
 
     def __init__(self, maps: dict[str, Map[Any, Any]]) -> None:
         for name in _FIELDS:
@@ -160,6 +167,8 @@ class Draft:
     put_first: MapMutation[Node, int]
     marks: MapMutation[int, tuple[str, ...]]
     latest: MapMutation[str, int]
+    touched: MapMutation[str, tuple[Touched, ...]]
+    codes: MapMutation[str, str]
 
     def __init__(self, state: State) -> None:
         self.worked_out = {}
@@ -197,6 +206,13 @@ def item_of(known: Known, item: str) -> Scene | Element | Episode | None:
 def rate_of(known: Known, episode: str) -> Rate:
     """How the time code of an episode's show numbers frames."""
     return known.shows[known.episodes[episode].show].rate
+
+
+def priority_of(known: Known, record: Scene | Element | Episode) -> int:
+    """The priority in force for an item: a scene's own, 0 included, else its episode's."""
+    if isinstance(record, Scene) and record.priority is None:
+        return known.episodes[record.episode].priority
+    return record.priority or 0
 
 
 def line_departments(state: State) -> tuple[str, ...]:

@@ -17,7 +17,14 @@ from service.production.state import (
     item_of,
 )
 from service.production.visits import Take, Terms, take_work_e4
-from service.vocabulary.calendar import Calendar, WorkingTime, start_of_day_min, working_time
+from service.vocabulary.calendar import (
+    Calendar,
+    WorkingTime,
+    end_of_day_min,
+    local_date,
+    start_of_day_min,
+    working_time,
+)
 from service.vocabulary.footage import feet_e4
 from service.vocabulary.instants import US_PER_MIN, instant
 from service.vocabulary.quantities import ONE_E4, ceil_div
@@ -115,8 +122,18 @@ def remaining_of(known: Known, department: str) -> Callable[[Take, Terms, int], 
 
 
 def calendar_of(known: Known, department: str) -> Calendar | None:
-    """The department's calendar, else the studio's."""
-    return known.calendars.get(department) or known.calendars.get(STUDIO_CALENDAR)
+    """The hours that a department keeps: the studio's until its own begin."""
+    studio, own = known.calendars.get(STUDIO_CALENDAR), known.calendars.get(department)
+    if studio is None or own is None:
+        return own or studio
+    return _until_own(studio, own)
+
+
+@lru_cache(maxsize=256)
+def _until_own(studio: Calendar, own: Calendar) -> Calendar:
+    begins_on = own.versions[0].from_on
+    before = [version for version in studio.versions if version.from_on < begins_on]
+    return own._replace(versions=(*before, *own.versions))
 
 
 def crew_at(known: Known, department: str, at_min: int) -> Crew | None:
@@ -140,7 +157,7 @@ def elapsed_min(known: Known, department: str, from_min: int, until_min: int) ->
     time = _time_around(calendar, from_on.year, until_on.year)
     stopped = [
         span
-        for span in stopped_spans(known.stoppages.get(department, ()), until_min)
+        for span in stopped_spans(known.stoppages.get(department, ()), until_min, calendar)
         if span[1] > from_min and span[0] < until_min
     ]
     worked = time.minutes_between(from_min, until_min)
@@ -157,11 +174,12 @@ def _time_around(calendar: Calendar, year: int, year_until: int) -> WorkingTime:
     )
 
 
-def stopped_spans(stoppages: tuple[Stoppage, ...], now_min: int) -> list[tuple[int, int]]:
+def stopped_spans(
+    stoppages: tuple[Stoppage, ...], now_min: int, calendar: Calendar
+) -> list[tuple[int, int]]:
     """Spans in UTC minutes in which a department does not work, as known at `now_min`.
 
-    One that still lasts ends when it is expected to; overdue, it is taken to end in the next
-    minute.
+    One that still lasts ends when `supposed_end_min` says.
     """
     spans = []
     for stoppage in stoppages:
@@ -169,7 +187,18 @@ def stopped_spans(stoppages: tuple[Stoppage, ...], now_min: int) -> list[tuple[i
         if stoppage.resumed_us >= 0:
             end = stoppage.resumed_us // US_PER_MIN
         else:
-            end = max(stoppage.expected_end_us // US_PER_MIN, now_min + 1)
+            end = supposed_end_min(stoppage, now_min, calendar)
         if end > start:
             spans.append((start, end))
     return spans
+
+
+def supposed_end_min(stoppage: Stoppage, now_min: int, calendar: Calendar) -> int:
+    """The UTC minute at which a plan made at `now_min` takes a stoppage that lasts to end.
+
+    When it is expected to, and once that is over in the next minute. Where nobody knows, at the
+    end of the day, in the calendar's zone.
+    """
+    if stoppage.expected_end_us < 0:
+        return end_of_day_min(calendar, local_date(calendar, now_min))
+    return max(stoppage.expected_end_us // US_PER_MIN, now_min + 1)

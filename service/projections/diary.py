@@ -14,6 +14,7 @@ from service.log.about import About, events_about
 from service.log.read import Stored, bodies, page
 from service.planning.board import advance
 from service.planning.diary import Delivery, TakeChange, changed_takes, delivery, moves_plans
+from service.planning.faults import PlanError
 from service.planning.schedule import Schedule, schedule
 from service.production.evolve import fold
 from service.production.state import State
@@ -31,8 +32,9 @@ READ_EVENTS = 5000
 class Told(NamedTuple):
     """An event about an episode, and what it changed as the record was then.
 
-    `before` and `after` are None where no plan depends on the event; `struck_at` is the position
-    of the strike by which it does not count any more, None while it stands.
+    `before` and `after` are None where no plan depends on the event, or where none could be made:
+    `unplanned` then says why. `struck_at` is the position of the strike by which the event does not
+    count any more, None while it stands.
     """
 
     stored: Stored
@@ -42,6 +44,7 @@ class Told(NamedTuple):
     changes: tuple[TakeChange, ...]
     before: Delivery | None
     after: Delivery | None
+    unplanned: PlanError | None = None
 
 
 class DiaryPage(NamedTuple):
@@ -152,11 +155,14 @@ class _Walk:
         else:
             after = fold(before, [event])
         self._state, self._position = after, row.position
-        was = will = None
+        was = will = unplanned = None
         if moves_plans(event):
             now_min = event.recorded_us // US_PER_MIN
-            was = delivery(self._plan(before, now_min), self._episode)
-            will = delivery(self._plan(after, now_min), self._episode)
+            try:
+                was = delivery(self._plan(before, now_min), self._episode)
+                will = delivery(self._plan(after, now_min), self._episode)
+            except PlanError as fault:
+                was, unplanned = None, fault
         record = after.episodes.get(self._episode) or before.episodes.get(self._episode)
         items = (self._episode, *(record.scenes if record else ()), *self._elements)
         return Told(
@@ -167,6 +173,7 @@ class _Walk:
             tuple(changed_takes(before, after, items)),
             was,
             will,
+            unplanned,
         )
 
     def _go_to(self, position: int) -> State:

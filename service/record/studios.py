@@ -43,3 +43,8 @@ class Studios:
             if found is None:
                 found = self._open[name] = OpenStudio(name, self._engine, self._clock_us)
             return found
+
+    def unplanned(self) -> int:
+        """Of how many studios no plan could be made when one was last asked for."""
+        with self._lock:
+            return sum(studio.warm.plan_fault is not None for studio in self._open.values())

@@ -221,6 +221,11 @@ ORDER = Code(
     "an order's code of letters, digits, dots, hyphens, underscores",
     56,
 )
+SHAPE = Code(
+    f"^{identifiers.SHAPE}$",
+    "how a code looks: letters, digits, dots, underscores, # for digits and @ for a letter",
+    16,
+)
 CURRENCY = Code(f"^{CURRENCY_CODE}$", "a currency's code of ISO 4217, such as EUR", 3)
 TAKE = Whole(1, 999)
 SHARE = Quantity(1, 10_000)

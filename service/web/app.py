@@ -6,13 +6,14 @@ import psycopg
 from flask import Flask, Response, g
 from sqlalchemy import Engine, exc
 
+from service.planning.faults import PlanError
 from service.projections.present import BehindError, Trails
 from service.settings import Settings
 from service.studio import NotYetError
 from service.web import document, observing, problems
 from service.web.api import BLUEPRINTS
 from service.web.problems import Problem
-from service.web.services import Services, Studios, provide
+from service.web.services import Services, Studios, provide, services
 
 _log = logging.getLogger("retake_ledger.web")
 
@@ -22,8 +23,10 @@ def create_app(settings: Settings, engine: Engine, studios: Studios) -> Flask:
     app = bare_app()
     app.config["MAX_CONTENT_LENGTH"] = settings.body_bytes_max
     provide(app, Services(settings, engine, studios, Trails(engine)))
+    app.after_request(_count_unplanned)
     app.register_error_handler(NotYetError, _not_yet)
     app.register_error_handler(BehindError, _being_built)
+    app.register_error_handler(PlanError, _no_plan)
     for fault in (
         exc.OperationalError,
         exc.InterfaceError,
@@ -32,6 +35,11 @@ def create_app(settings: Settings, engine: Engine, studios: Studios) -> Flask:
     ):
         app.register_error_handler(fault, _unreachable)
     return app
+
+
+def _count_unplanned(answer: Response) -> Response:
+    observing.metrics().unplanned.set(services().studios.unplanned())
+    return answer
 
 
 def _unreachable(error: Exception) -> Response:
@@ -49,6 +57,16 @@ def _not_yet(error: NotYetError) -> Response:
 def _being_built(error: BehindError) -> Response:
     detail = f"The trail is built up to position {error.position} of {error.head}; ask again."
     return Problem("being-built", detail, headers={"Retry-After": "2"}).respond()
+
+
+def _no_plan(error: PlanError) -> Response:
+    trace = g.get("trace")
+    _log.error("%s", error, exc_info=error, extra={"trace": trace})
+    where = "" if error.item is None else f" It was met at {error.item}."
+    detail = (
+        f"A fault keeps plans from being made.{where} The record is whole, and posts are taken."
+    )
+    return Problem("no-plan", detail, trace=trace, item=error.item).respond()
 
 
 def bare_app() -> Flask:

@@ -8,7 +8,7 @@ import time
 from typing import cast
 
 from flask import Flask, Response, current_app, g, request
-from prometheus_client import CollectorRegistry, Counter, Histogram
+from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram
 from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, generate_latest
 
@@ -37,18 +37,31 @@ class Metrics:
             ("route", "method"),
             registry=self.registry,
         )
+        self.unplanned = Gauge(
+            "retake_ledger_studios_without_plan",
+            "Studios of which no plan could be made when one was last asked for.",
+            multiprocess_mode="livemax",
+            registry=self.registry,
+        )
         self.appended = Counter(
             "retake_ledger_events_appended", "Events recorded.", registry=self.registry
         )
 
     def shown(self) -> bytes:
         """The metrics as OpenMetrics text; of all workers where they share a folder."""
-        registry = self.registry
-        if "PROMETHEUS_MULTIPROC_DIR" in os.environ:
-            registry = CollectorRegistry()
-            MultiProcessCollector(registry)  # type: ignore[no-untyped-call]  # the library's
-        made: bytes = generate_latest(registry)  # type: ignore[no-untyped-call]  # the library's
+        made: bytes = generate_latest(self._of_all())  # type: ignore[no-untyped-call]  # the library's
         return made
+
+    def value(self, name: str) -> float:
+        """The value of a metric without labels, likewise; 0 where it was never set."""
+        return self._of_all().get_sample_value(name) or 0.0
+
+    def _of_all(self) -> CollectorRegistry:
+        if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
+            return self.registry
+        registry = CollectorRegistry()
+        MultiProcessCollector(registry)  # type: ignore[no-untyped-call]  # the library's
+        return registry
 
 
 def metrics() -> Metrics:
@@ -59,6 +72,11 @@ def metrics() -> Metrics:
 def count_appended(events: int) -> None:
     """Count events that were recorded."""
     metrics().appended.inc(events)
+
+
+def studios_without_plan() -> int:
+    """Of how many studios no plan could be made, the worker counted that has most of them."""
+    return int(metrics().value("retake_ledger_studios_without_plan"))
 
 
 def metrics_response() -> Response:

@@ -155,6 +155,14 @@ TYPES: dict[str, ProblemType] = {
             "be sent again: an event is recorded at most once.",
         ),
         ProblemType(
+            "no-plan",
+            500,
+            "No plan can be made",
+            "A fault in the service keeps plans from being made; `item` is what it was met at, "
+            "where it is a single one. What follows from the record alone still answers, and posts "
+            "are taken. Tell whoever runs the service the trace.",
+        ),
+        ProblemType(
             "not-yet",
             503,
             "The log has not come so far",

@@ -43,13 +43,17 @@ _BY_STATUS = {
 
 @dataclass(frozen=True)
 class Problem:
-    """One problem: the name of its type, what happened this time, and all errors."""
+    """One problem: the name of its type, what happened this time, and all errors.
+
+    `trace` is where the service's own log has a fault, `item` what the fault was met at.
+    """
 
     name: str
     detail: str
     errors: tuple[FieldError, ...] = ()
     headers: Mapping[str, str] = field(default_factory=dict)
     trace: str | None = None
+    item: str | None = None
 
     @property
     def status(self) -> int:
@@ -87,6 +91,8 @@ def _respond(type_: str, title: str, status: int, problem: Problem) -> Response:
         body["errors"] = [error.shown() for error in problem.errors]
     if problem.trace is not None:
         body["trace"] = problem.trace
+    if problem.item is not None:
+        body["item"] = problem.item
     # a detail may repeat what was sent, half a surrogate pair included: ASCII can hold it
     answer = Response(json.dumps(body), status, content_type=MEDIA_TYPE)
     answer.headers.update(problem.headers)

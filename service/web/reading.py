@@ -8,7 +8,9 @@ from typing import Any, TypeVar
 import orjson
 from flask import Response, g, request
 
-from service.planning.schedule import RULES_VERSION, Schedule
+from service.planning.board import unplanned
+from service.planning.faults import PlanError
+from service.planning.schedule import RULES_VERSION, Schedule, schedule
 from service.planning.standing import Standings
 from service.production.state import State
 from service.studio import ZONE_DATA_VERSION, View
@@ -49,6 +51,14 @@ class Reading:
     def standings(self) -> Standings:
         """Where its visits stand."""
         return Standings.of(self.schedule)
+
+    @cached_property
+    def standings_known(self) -> Standings:
+        """The same where no plan can be made: what is known of visits, with nothing projected."""
+        try:
+            return self.standings
+        except PlanError:
+            return Standings.of(schedule(unplanned(self.state), self.now_min))
 
     @property
     def now_us(self) -> int:

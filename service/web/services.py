@@ -43,6 +43,9 @@ class Studios(Protocol):
     def of(self, name: str, /) -> Studio:
         """The studio of a name."""
 
+    def unplanned(self) -> int:
+        """Of how many studios no plan could be made when one was last asked for."""
+
 
 @dataclass(frozen=True)
 class Services:

@@ -12,6 +12,7 @@ from flask import Flask
 from gunicorn import util
 from gunicorn.app.base import BaseApplication
 from gunicorn.workers.gthread import ThreadWorker
+from prometheus_client.multiprocess import mark_process_dead
 
 from service.log.engine import service_engine
 from service.planning.dispatch import warm
@@ -68,10 +69,16 @@ class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types
         for name, value in self._options.items():
             self.cfg.set(name, value)
         self.cfg.set("worker_class", EvenWorker)
+        # what a worker that is gone said last counts no more
+        self.cfg.set("child_exit", _counts_no_more)
 
     def load(self) -> Flask:
         """Make the app: in each worker, after the fork."""
         return worker_app(self._settings, self._database_url)
+
+
+def _counts_no_more(_: object, worker: Any) -> None:
+    mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]  # the library's
 
 
 def write_problem(client: socket.socket, status: int, _: str, detail: str) -> None:

@@ -197,6 +197,22 @@ _FORGOTTEN = Batch(OWNER, OWNER, "2031-03-09T16:00:00Z", (
     ("text.forgotten", "studio", {"positions": [61], "by": "office", "ground": "Request 12"}),
 ))  # fmt: skip
 
+_LOOKED_AT = Batch("looked-at", "supervisor", "2031-03-10T08:00:00Z", (
+    ("scene.retimed", f"{_ONE}/3", {"frames": 96}),
+    ("look-at.answered", f"{_ONE}/3", {"answer": "fine"}),
+    ("department.stopped", "studio", {"department": "camera", "why": "A lamp broke."}),
+))  # fmt: skip
+
+_HARD_DATE = Batch("hard-date", "producer", "2031-03-10T09:00:00Z", (
+    ("gate.set", _ONE, {"gate": "delivery", "due_on": "2031-04-21", "hard": True,
+                        "reason": "A later slot was agreed"}),
+    ("priority.set", f"{_ONE}/1", {}),
+))  # fmt: skip
+
+_CODES = Batch("codes", "office", "2031-03-10T10:00:00Z", (
+    ("show.opened", "LINNET", {"title": "Linnet", "scene_codes": ["###", "###@"]}),
+))  # fmt: skip
+
 BATCHES: tuple[Batch, ...] = (
     _OPENING,
     _DESKS,
@@ -208,4 +224,7 @@ BATCHES: tuple[Batch, ...] = (
     _PRICED,
     _ANSWERED,
     _FORGOTTEN,
+    _LOOKED_AT,
+    _HARD_DATE,
+    _CODES,
 )

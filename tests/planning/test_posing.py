@@ -16,6 +16,7 @@ from service.planning import posing
 from service.planning.backward import latest
 from service.planning.board import advance, make_board
 from service.planning.dispatch import dispatch, warm
+from service.planning.faults import PlanError
 from service.planning.line import BrokenLineError, Line, Problem
 from service.planning.posing import make_line
 from service.planning.schedule import schedule
@@ -95,7 +96,10 @@ def test_a_fault_names_the_row_of_its_visit() -> None:
     row = board.frame.row_of["KESTREL-2/3", "paint"]
     work_e4 = np.array(board.work_e4)
     work_e4[row] = -1
-    with pytest.raises(BrokenLineError) as raised:
+    with pytest.raises(PlanError) as raised:
         schedule(replace(board, work_e4=work_e4), NOW_MIN)
-    assert raised.value.row is not None
-    assert board.frame.nodes[raised.value.row] == ("KESTREL-2/3", "paint")
+    fault = raised.value.__cause__
+    assert isinstance(fault, BrokenLineError)
+    assert fault.row is not None
+    assert board.frame.nodes[fault.row] == ("KESTREL-2/3", "paint")
+    assert raised.value.item == "KESTREL-2/3"

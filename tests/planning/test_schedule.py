@@ -13,11 +13,13 @@ from service.planning.board import make_board
 from service.planning.gates import gate_standing
 from service.planning.schedule import (
     Schedule,
+    Supposition,
     date_of,
     float_workdays,
     load_e4,
     projected_min,
     schedule,
+    suppositions,
 )
 from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
 from tests.telling import Story, studio
@@ -113,6 +115,31 @@ def test_a_stoppage_is_time_not_worked_until_it_is_expected_to_end(story: Story)
     assert _span(_plan(story), ONE, "layout") == ("2031-03-04T12:00:00Z", "2031-03-04T16:00:00Z")
     late = _plan(story, "2031-03-05T10:00:00Z")
     assert _span(late, ONE, "layout")[0] == "2031-03-05T10:01:00Z"
+
+
+def test_a_stoppage_whose_end_nobody_knows_is_taken_to_last_for_the_day(story: Story) -> None:
+    stopped = story.tell("department.stopped", "studio", {"department": "layout"})
+    assert story.marks(stopped) == ("end-unknown",)
+    plan = _plan(story)
+    assert _span(plan, ONE, "layout") == ("2031-03-04T09:00:00Z", "2031-03-04T13:00:00Z")
+    assert suppositions(plan) == {
+        "layout": Supposition(
+            "layout",
+            parse_instant(story.now),
+            -1,
+            parse_instant("2031-03-04T00:00:00Z") // US_PER_MIN,
+        )
+    }
+    # the next morning it still does not work, and so on
+    late = _plan(story, "2031-03-05T10:00:00Z")
+    assert _span(late, ONE, "layout")[0] == "2031-03-06T09:00:00Z"
+    known = {"department": "layout", "expected_end_at": "2031-03-05T11:00:00Z"}
+    story.now = "2031-03-05T10:00:00Z"
+    story.tell("department.stopped", "studio", known)
+    assert _span(_plan(story, story.now), ONE, "layout")[0] == "2031-03-05T11:00:00Z"
+    assert len(story.state.stoppages["layout"]) == 1
+    story.tell("department.resumed", "studio", {"department": "layout"})
+    assert suppositions(_plan(story, story.now)) == {}
 
 
 def test_what_is_on_a_desk_has_its_remainder_and_at_least_a_minute(story: Story) -> None:

@@ -50,7 +50,7 @@ def _listed(random: Random, state: State, position: int) -> Said:
     """What comes into the plan and what leaves it."""
     episode = random.choice(sorted(state.episodes))
     number = random.choice(("4", "5A", "10", "11", "100"))
-    kind = random.choice(("background", "model-sheet", "overlay", "cast", "prop"))
+    kind = random.choice(("background", "model-sheet", "overlay", "cast", "prop", "still"))
     element = f"{SHOW}:{random.choice(('BG1', 'BG2', 'M1', 'O1', 'C1', 'P1'))}"
     return random.choice((
         ("scene.listed", f"{episode}/{number}", {"frames": 30, "drawings": 7}),
@@ -63,15 +63,27 @@ def _listed(random: Random, state: State, position: int) -> Said:
 
 
 def _another_route(random: Random) -> dict[str, Any]:
-    """The same with one more department, with one less, or as it was; and one more kind."""
+    """The same with a department more or less, or as it was; and one more kind.
+
+    A review of the episode follows scenes that stills may take the place of.
+    """
     route = deepcopy(ROUTE)
     departments = {entry["department"]: entry for entry in route["departments"]}
-    change = random.choice(("more", "less", "none"))
+    change = random.choice(("more", "less", "review", "none"))
     if change == "more":
         follows = [{"department": "layout", "strands": ["character"]}]
         effects = {"department": "effects", "grain": "scene", "unit": "scenes", "follows": follows}
         departments["camera"]["follows"].append({"department": "effects", "strands": ["character"]})
         route["departments"].insert(3, effects)
+    elif change == "review":
+        follows = [{"department": "paint", "strands": ["character"]}]
+        review = {"department": "review", "grain": "episode", "unit": "episodes"}
+        route["departments"].append(review | {"follows": follows})
+        replaces = ["layout", "background", "animation", "paint"]
+        route["kinds"].append(
+            {"kind": "still", "departments": ["design"], "feeds": "camera", "strand": "character",
+             "replaces": replaces}
+        )  # fmt: skip
     elif change == "less":
         departments["camera"]["follows"][1]["department"] = "animation"
         route["departments"].remove(departments["paint"])

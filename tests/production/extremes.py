@@ -92,7 +92,9 @@ def _stopped(story: Story, random: Random, prefix: str) -> Proposal:
     department = random.choice(DEPARTMENTS)
     if random.random() < 0.4:
         return "department.resumed", "studio", {"department": department}
-    data = {"department": department, "expected_end_at": random.choice(MOMENTS)}
+    data = {"department": department}
+    if random.random() < 0.7:
+        data["expected_end_at"] = random.choice(MOMENTS)
     return "department.stopped", "studio", data
 
 

@@ -191,7 +191,9 @@ def _studio_wide(story: Story, random: Random, prefix: str) -> Proposal:
     department = random.choice(["paint", "animation"])
     kind = random.randint(0, 2)
     if kind == 0:
-        data = {"department": department, "expected_end_at": "2031-04-01T12:00:00Z"}
+        data = {"department": department}
+        if random.random() < 0.5:
+            data["expected_end_at"] = "2031-04-01T12:00:00Z"
         return "department.stopped", "studio", data
     if kind == 1:
         return "department.resumed", "studio", {"department": department}

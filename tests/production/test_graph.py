@@ -13,6 +13,7 @@ BACKGROUND, CHARACTER, SOUND = (
     frozenset({strand}) for strand in ("background", "character", "sound")
 )
 PICTURE = BACKGROUND | CHARACTER
+ALL = ("background", "character", "sound")
 
 
 def before(story: Story, item: str, department: str) -> dict[Node, frozenset[str]]:
@@ -203,6 +204,72 @@ def test_a_scene_listed_on_a_later_route_waits_only_for_visits_its_episode_makes
     }
 
 
+def test_an_episode_visit_waits_for_another_through_what_its_scenes_do_not_visit() -> None:
+    review = {
+        "department": "review",
+        "grain": "episode",
+        "unit": "episodes",
+        "follows": [{"department": "paint", "strands": ["character"]}],
+    }
+    still = {
+        "kind": "still",
+        "departments": ["design"],
+        "feeds": "camera",
+        "strand": "character",
+        "replaces": ["layout", "background", "animation", "paint"],
+    }
+    departments = [*ROUTE["departments"], review]
+    route = {**ROUTE, "departments": departments, "kinds": [*ROUTE["kinds"], still]}
+    story = studio(scenes=2, episodes=("KESTREL-1",), route=route)
+    assert set(before(story, "KESTREL-1", "review")) == {
+        ("KESTREL-1/1", "paint"),
+        ("KESTREL-1/2", "paint"),
+    }
+    story.tell("element.listed", "KESTREL:card", {"kind": "still", "drawings": 1})
+    story.tell("element.used", "KESTREL:card", {"scenes": ["KESTREL-1/1", "KESTREL-1/2"]})
+    assert before(story, "KESTREL-1", "review") == {("KESTREL-1", "storyboard"): CHARACTER}
+    assert behind(story, "KESTREL-1", "storyboard") == {
+        ("KESTREL-1", "review"): CHARACTER,
+        ("KESTREL-1/1", "camera"): PICTURE,
+        ("KESTREL-1/2", "camera"): PICTURE,
+    }
+
+
+def test_a_retake_follows_no_arc_that_carries_nothing() -> None:
+    # layout hands backgrounds to a desk that makes titles of them; a card takes its place
+    titles = {
+        "department": "titles",
+        "grain": "scene",
+        "unit": "scenes",
+        "follows": [{"department": "background", "strands": ["background"]}],
+    }
+    departments = [dict(one) for one in ROUTE["departments"]]
+    camera = next(one for one in departments if one["department"] == "camera")
+    camera["follows"] = [
+        {"department": "titles", "strands": ["sound"]},
+        {"department": "paint", "strands": ["character"]},
+    ]
+    departments.insert(departments.index(camera), titles)
+    card = {
+        "kind": "card",
+        "departments": ["design"],
+        "feeds": "camera",
+        "strand": "sound",
+        "replaces": ["titles"],
+    }
+    route = {**ROUTE, "departments": departments, "kinds": [*ROUTE["kinds"], card]}
+    story = studio(scenes=1, episodes=("KESTREL-1",), route=route)
+    story.tell("element.listed", "KESTREL:card", {"kind": "card", "drawings": 1})
+    story.tell("element.used", "KESTREL:card", {"scenes": ["KESTREL-1/1"]})
+    # the order stays: the picture is not shot before its background is there
+    assert before(story, "KESTREL-1/1", "camera")["KESTREL-1/1", "background"] == frozenset()
+    story.desk(
+        "KESTREL-1/1", "background", start="2031-03-04T09:00:00Z", end="2031-03-04T10:00:00Z"
+    )
+    story.call("R1", "KESTREL-1/1", "background", *ALL, at="2031-03-04T11:00:00Z")
+    assert story.reached("R1") == [("KESTREL-1/1", "background")]
+
+
 def nodes_of(state: State) -> list[Node]:
     items = [*state.episodes, *state.scenes, *state.elements]
     found = []
@@ -256,6 +323,22 @@ def in_a_circle(state: State) -> bool:
             if waiting[arc.node] == 0:
                 free.append(arc.node)
     return done < len(nodes)
+
+
+def test_a_department_may_work_by_scene_on_a_later_route() -> None:
+    """Scenes of one episode may then be boarded as a whole or one by one."""
+    departments = [
+        {**stood, "grain": "scene"} if stood["department"] == "storyboard" else stood
+        for stood in ROUTE["departments"]
+    ]
+    story = studio(scenes=2)
+    story.tell("route.laid", "KESTREL", {**ROUTE, "departments": departments})
+    story.tell("scene.listed", "KESTREL-1/3", {"frames": 80})
+    assert set(before(story, "KESTREL-1/2", "layout")) == {("KESTREL-1", "storyboard")}
+    assert set(before(story, "KESTREL-1/3", "layout")) == {("KESTREL-1/3", "storyboard")}
+    assert before(story, "KESTREL-1", "storyboard") == {}
+    ahead, after = arcs_seen_from_both_ends(story.state)
+    assert ahead == after
 
 
 @given(st.lists(SEEDS, max_size=12))

@@ -162,7 +162,7 @@ def test_a_department_not_visited_is_passed_through() -> None:
     assert arcs["camera"] == (RouteArc("layout", BACKGROUND), RouteArc("paint", CHARACTER))
 
 
-def test_only_strands_common_to_the_whole_way_pass_through() -> None:
+def test_strands_that_do_not_meet_on_the_way_leave_the_order_and_carry_nothing() -> None:
     route = small(
         department("a"),
         department("b", "a"),
@@ -171,12 +171,35 @@ def test_only_strands_common_to_the_whole_way_pass_through() -> None:
             "follows": [{"department": "b", "strands": ["background"]}],
         },
     )
-    assert route_of(route).arcs_of(("a", "c"))["c"] == ()
+    compiled = route_of(route)
+    assert compiled.arcs_of(("a", "c"))["c"] == (RouteArc("a", frozenset()),)
+    assert compiled.behind_of(("a", "c"))["a"] == (RouteArc("c", frozenset()),)
 
 
 def test_several_ways_through_join_their_strands() -> None:
     arcs = route_of().arcs_of(("layout", "camera"))
     assert arcs["camera"] == (RouteArc("layout", PICTURE),)
+
+
+def test_an_episode_visit_follows_another_through_departments_that_no_scene_visits() -> None:
+    route = small(
+        department("board", grain="episode"),
+        department("layout", "board"),
+        department("camera", "layout"),
+        {
+            **department("cutting", grain="episode"),
+            "follows": [
+                {"department": "camera", "strands": ["character"]},
+                {"department": "board", "strands": ["sound"]},
+            ],
+        },
+        department("mix", "cutting", "camera", grain="episode"),
+    )
+    compiled = route_of(route)
+    # cutting follows the board directly, so that its scenes have nothing to say about that
+    assert compiled.arcs_of(())["cutting"] == ()
+    assert compiled.arcs_of(())["mix"] == (RouteArc("board", CHARACTER),)
+    assert compiled.arcs_of(("layout",))["mix"] == (RouteArc("layout", CHARACTER),)
 
 
 def test_episode_visits_gate_scenes_also_through_departments_not_visited() -> None:

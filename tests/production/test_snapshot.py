@@ -43,7 +43,9 @@ def full() -> Story:
     story.tell("episode.opened", "KESTREL-3", {"title": "Number 3", "frames": 31_680})
     story.tell("scene.listed", "KESTREL-3/1", {"frames": 80, "drawings": 40})
     story.tell("element.listed", "KESTREL:owl", {"kind": "background", "title": "The owl"})
-    story.tell("show.opened", "LINNET", {"title": "Linnet", "timecode": "23.976"})
+    story.tell(
+        "show.opened", "LINNET", {"title": "Linnet", "timecode": "23.976", "scene_codes": ["#"]}
+    )
     story.tell("route.laid", "LINNET", APPROVING)
     story.tell("episode.opened", "LINNET-1", {"title": "One"})
     story.tell("scene.listed", "LINNET-1/1", {"frames": 48, "drawings": 12})

@@ -40,7 +40,7 @@ def test_a_draft_is_a_branch() -> None:
     draft.scenes["KESTREL-1/1"] = draft.scenes["KESTREL-1/1"]._replace(priority=9)
     del draft.episodes["KESTREL-2"]
     branched = draft.finish()
-    assert state.scenes["KESTREL-1/1"].priority == 0
+    assert state.scenes["KESTREL-1/1"].priority is None
     assert "KESTREL-2" in state.episodes
     assert branched.scenes["KESTREL-1/1"].priority == 9
     assert branched.differences(state) == ["episodes", "scenes"]

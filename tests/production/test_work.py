@@ -12,8 +12,10 @@ from service.production.work import (
     elapsed_min,
     remaining_of,
     stopped_spans,
+    supposed_end_min,
     terms_of,
 )
+from service.vocabulary.calendar import Calendar
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.telling import ROUTE, Story, studio
 
@@ -221,5 +223,19 @@ def test_spans_of_stoppages() -> None:
     over = Stoppage(1, 10 * US_PER_MIN, 50 * US_PER_MIN, 20 * US_PER_MIN)
     empty = Stoppage(2, 30 * US_PER_MIN, 50 * US_PER_MIN, 30 * US_PER_MIN)
     lasting = Stoppage(3, 40 * US_PER_MIN, 50 * US_PER_MIN, -1)
-    assert stopped_spans((over, empty, lasting), 45) == [(10, 20), (40, 50)]
-    assert stopped_spans((lasting,), 60) == [(40, 61)], "overdue, it ends in the next minute"
+    lisbon = Calendar("Europe/Lisbon", ())
+    assert stopped_spans((over, empty, lasting), 45, lisbon) == [(10, 20), (40, 50)]
+    late = stopped_spans((lasting,), 60, lisbon)
+    assert late == [(40, 61)], "overdue, it ends in the next minute"
+
+
+def test_a_stoppage_whose_end_nobody_knows_lasts_to_the_end_of_the_day() -> None:
+    # summer time: the day ends an hour before midnight in UTC
+    lisbon = Calendar("Europe/Lisbon", ())
+    stoppage = Stoppage(1, parse_instant("2031-07-03T09:00:00Z"), -1, -1)
+    for now, end in (
+        ("2031-07-03T09:00:00Z", "2031-07-03T23:00:00Z"),
+        ("2031-07-03T22:59:00Z", "2031-07-03T23:00:00Z"),
+        ("2031-07-03T23:00:00Z", "2031-07-04T23:00:00Z"),
+    ):
+        assert supposed_end_min(stoppage, minute(now), lisbon) == minute(end)

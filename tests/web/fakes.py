@@ -104,6 +104,9 @@ class PlainStudios:
         assert name == "lantern"
         return self.studio
 
+    def unplanned(self) -> int:
+        return 0
+
 
 def issue_tokens(engine: Engine) -> dict[str, str]:
     """Make the studio and a token for each holder; gives their secrets."""

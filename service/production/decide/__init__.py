@@ -4,7 +4,8 @@ Pure: the state, the past and the actor are passed in; what comes back is the st
 in it, or a Refusal. Nothing of a batch is accepted unless all of it is.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from msgspec.structs import replace
@@ -13,6 +14,8 @@ from service.production.decide import (
     approval,
     carrying,
     desks,
+    gates,
+    joining,
     office,
     orders,
     rates,
@@ -40,15 +43,15 @@ CHECKS: dict[str, Check] = {
     "rate.set": rates.rate_set,
     "show.opened": office.show_opened,
     "episode.opened": office.episode_opened,
-    "gate.set": office.gate_set,
+    "gate.set": gates.gate_set,
     "scene.listed": office.scene_listed,
     "scene.retimed": office.scene_retimed,
     "scene.omitted": office.scene_omitted,
     "scene.restored": office.scene_restored,
     "element.listed": office.element_listed,
-    "element.used": office.element_used,
-    "hook-up.declared": office.hook_up_declared,
-    "same-as.declared": office.same_as_declared,
+    "element.used": joining.element_used,
+    "hook-up.declared": joining.hook_up_declared,
+    "same-as.declared": joining.same_as_declared,
     "hand-out.made": desks.hand_out_made,
     "work.started": desks.work_started,
     "hand-off.made": desks.hand_off_made,
@@ -142,6 +145,7 @@ def decide(
             against = out_of_time(event)
             if event.fact.TYPE != EventStruck.TYPE:
                 against += reasons_against(draft, event)
+            against = against or gates.hard_date_against(draft, event, actor)
             against = against or orders.figures_against(draft, event, quotes)
         if not against:
             apply(draft, event)
@@ -230,7 +234,7 @@ def _strike(
         named.add(position)
     if against:
         return Refusal(tuple(against))
-    told = retell(past.state, [event for event in past.events if event.position not in strikes])
+    told = _told_without(past, strikes)
     if told.set_aside:
         first = min(strikes)
         place = next(
@@ -251,6 +255,24 @@ def _strike(
             )
         )
     return told.state
+
+
+def _told_without(past: Past, strikes: set[int]) -> Retold:
+    """The log without the struck events; what this release refuses anyhow stands as it did.
+
+    A rule may be stricter than the one by which an event was accepted. Such an event is no reason
+    against a strike, unless the strike gives the rules something more to say against it.
+    """
+    rest = [event for event in past.events if event.position not in strikes]
+    told = retell(past.state, rest)
+    if not told.set_aside:
+        return told
+    draft, stricter = Draft(past.state), {}
+    for event in past.events:
+        if not isinstance(event.fact, EventStruck):
+            stricter[event.position] = frozenset(reasons_against(draft, event))
+            apply(draft, event)
+    return retell(past.state, rest, stricter)
 
 
 def _rest_of(event: Event, known: State) -> set[int]:
@@ -282,26 +304,30 @@ def _strikeable(
             )
         ]
     if permitted(event, actor):
-        return [
-            Reason(
-                Code.FORBIDDEN,
-                f"only who may record {event.fact.TYPE} may strike it",
-                "/data/position",
-                place,
-            )
-        ]
+        detail = f"only who may record {event.fact.TYPE} may strike it"
+        return [Reason(Code.FORBIDDEN, detail, "/data/position", place)]
+    if gates.strikes_hard_date(event, actor):
+        detail = "a hard date is struck by the producer alone"
+        return [Reason(Code.FORBIDDEN, detail, "/data/position", place)]
     return []
 
 
-def retell(state: State, events: Sequence[Event]) -> Retold:
-    """Decide events again, in order of position; what is refused now is set aside with reasons."""
+def retell(
+    state: State,
+    events: Sequence[Event],
+    accepted: Mapping[int, frozenset[Reason]] = MappingProxyType({}),
+) -> Retold:
+    """Decide events again, in order of position; what is refused now is set aside with reasons.
+
+    By position, `accepted` has reasons for which an event is not set aside.
+    """
     draft = Draft(state)
     set_aside = []
     for event in events:
         if isinstance(event.fact, EventStruck):
             continue
         against = reasons_against(draft, event)
-        if against:
+        if not accepted.get(event.position, frozenset()).issuperset(against):
             set_aside.append((event, tuple(against)))
         else:
             apply(draft, event)

@@ -78,8 +78,12 @@ def _back(element: Element, item: str, fact: facts.ApprovalRefused) -> Reasons:
 
 def _open_to_refusal(draft: Draft, event: Event, element: Element) -> Reasons:
     item = event.subject
-    take = visit_of(draft, item, APPROVAL).take_open(event.time_us)
-    if take.phase is Phase.HANDED_OFF:
+    visit = visit_of(draft, item, APPROVAL)
+    take = visit.take_open(event.time_us)
+    if visit.current.opened_us == event.time_us:
+        take = visit.current  # it went back in this very instant
+    # an approval of the same instant gives way to what is recorded later
+    if take.phase is Phase.HANDED_OFF and take.ended_us < event.time_us:
         yield Reason(
             Code.ILLEGAL_MOVE, f"{item} was approved; call a retake on it, a revision", "/subject"
         )

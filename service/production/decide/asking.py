@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from service.production.evolve.entering import try_move
+from service.production.graph import lent_visits
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL
 from service.production.state import (
@@ -114,7 +115,8 @@ def the_move(
     if department == APPROVAL and not against:
         detail = "no desk hands off an approval; record approval.asked, approval.given or .refused"
         against.append(Reason(Code.CONTRADICTION, detail, member))
-    if isinstance(found, Scene) and found.omitted_at(event.time_us):
+    out = isinstance(found, Scene) and found.omitted_at(event.time_us)
+    if isinstance(found, Scene) and out and department not in lent_visits(draft, event.subject):
         remedy = "restore it first" if found.omitted else "correct the time"
         against.append(
             Reason(Code.CONTRADICTION, f"{event.subject} was omitted then; {remedy}", "/subject")

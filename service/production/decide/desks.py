@@ -73,19 +73,25 @@ def _receivers(draft: Draft, item: str, fact: facts.HandOffRefused) -> list[Node
 
 
 def department_stopped(draft: Draft, event: Event, fact: facts.DepartmentStopped) -> Reasons:
-    """A working department may stop."""
+    """A working department may stop; of one that is stopped, the end may be known better."""
     yield from the_department(draft, fact.department)
     known = draft.stoppages.get(fact.department, ())
     if known and known[-1].resumed_us < 0:
-        yield Reason(
-            Code.CONTRADICTION, f"{fact.department} is stopped already", "/data/department"
-        )
+        if fact.expected_end_at_us in {None, known[-1].expected_end_us}:
+            yield Reason(
+                Code.CONTRADICTION,
+                f"{fact.department} is stopped already; say another expected_end_at if that is "
+                "known better, or record department.resumed",
+                "/data/department",
+            )
+        elif event.time_us < known[-1].stopped_us:
+            yield Reason(Code.TIME_ORDER, f"{fact.department} stopped only after that", "/time")
     elif known and event.time_us < known[-1].resumed_us:
         yield Reason(Code.TIME_ORDER, f"{fact.department} was stopped then already", "/time")
-    if fact.expected_end_at_us <= event.time_us:
+    if fact.expected_end_at_us is not None and fact.expected_end_at_us <= event.time_us:
         yield Reason(
             Code.CONTRADICTION,
-            "a stoppage is expected to end after it began",
+            "a stoppage is expected to end after it began; leave the end out if it is not known",
             "/data/expected_end_at",
         )
 

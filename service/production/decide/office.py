@@ -8,12 +8,10 @@ from service.production.decide.asking import (
     legal,
     tables_on_route,
     the_department,
-    the_episode,
     the_scene,
 )
 from service.production.evolve.entering import try_move
-from service.production.evolve.office import route_in_force
-from service.production.reach import was_begun
+from service.production.evolve.office import freed_by_omission, route_in_force
 from service.production.refusal import Code, Reason
 from service.production.route import Route, circle_between, route_faults
 from service.production.state import STUDIO_CALENDAR, Draft, Episode, visit_of
@@ -21,7 +19,7 @@ from service.production.visits import DESK_MOVES, Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import office as facts
 from service.vocabulary.footage import RATES
-from service.vocabulary.identifiers import parse_subject
+from service.vocabulary.identifiers import has_shape, parse_subject
 from service.vocabulary.instants import format_instant
 
 
@@ -123,11 +121,6 @@ def episode_opened(draft: Draft, event: Event, fact: facts.EpisodeOpened) -> Rea
         yield from tables_on_route(route.episode_departments, fact.difficulty, fact.work)
 
 
-def gate_set(draft: Draft, event: Event, fact: facts.GateSet) -> Reasons:
-    """A gate is an episode's."""
-    yield from the_episode(draft, event.subject)
-
-
 def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> Reasons:
     """A scene number is never used twice, and nothing enters a delivered episode."""
     subject = parse_subject(event.subject)
@@ -146,6 +139,15 @@ def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> Reasons
         )
     if episode.delivered_us >= 0:
         yield Reason(Code.CONTRADICTION, "its episode is delivered", "/subject")
+    show = draft.shows.get(subject.show)
+    shapes = show.scene_codes if show is not None else ()
+    if shapes and not any(has_shape(subject.last, shape) for shape in shapes):
+        yield Reason(
+            Code.CONTRADICTION,
+            f"{subject.last} does not look like a scene of {subject.show}: codes there look like "
+            f"{' or '.join(shapes)}, where # is a digit or a number and @ a capital letter",
+            "/subject",
+        )
     yield from _route_wanted(draft, event)
     route = route_in_force(draft, subject.show, event.time_us)
     if route is not None:
@@ -185,8 +187,7 @@ def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> Reaso
         return
     if any(event.time_us < until_us for _, until_us in scene.omissions):
         yield Reason(Code.TIME_ORDER, f"{event.subject} was restored only after that", "/time")
-    for department in scene.departments:
-        node = (event.subject, department)
+    for node in freed_by_omission(draft, event.subject):
         later = [
             entry
             for entry in visit_of(draft, *node).entries
@@ -195,7 +196,7 @@ def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> Reaso
         if later:
             yield Reason(
                 Code.TIME_ORDER,
-                f"{department} worked on {event.subject} at {format_instant(later[0].at_us)} "
+                f"{node[1]} worked on {node[0]} at {format_instant(later[0].at_us)} "
                 f"(event {later[0].position}), after this; correct the time",
                 "/time",
             )
@@ -231,86 +232,3 @@ def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> Rea
         )
     else:
         yield from tables_on_route(kind.departments, fact.difficulty, fact.work)
-
-
-def element_used(draft: Draft, event: Event, fact: facts.ElementUsed) -> Reasons:
-    """An element is used by scenes of its show that have not begun what it replaces."""
-    element = draft.elements.get(event.subject)
-    if element is None:
-        yield Reason(
-            Code.UNKNOWN,
-            f"element {event.subject} is not in the record; list it first",
-            "/subject",
-        )
-    for place, name in enumerate(fact.scenes):
-        member = f"/data/scenes/{place}"
-        scene = draft.scenes.get(name)
-        if scene is None:
-            yield from the_scene(draft, name, member)
-            continue
-        if element is None:
-            continue
-        kind = element.route.kinds[element.kind]
-        if not name.startswith(f"{element.show}-"):
-            yield Reason(Code.CONTRADICTION, f"{name} is of another show", member)
-        elif name in element.scenes or name in fact.scenes[:place]:
-            yield Reason(Code.EXISTS, f"{name} uses {event.subject} already", member)
-        elif kind.feeds not in scene.route.scene_departments:
-            yield Reason(
-                Code.NOT_ON_ROUTE, f"{name} does not visit {kind.feeds}, which it feeds", member
-            )
-        for department in kind.replaces:
-            if department in scene.departments and was_begun(draft, (name, department)):
-                yield Reason(
-                    Code.CONTRADICTION, f"{name} has begun its own visit at {department}", member
-                )
-
-
-def hook_up_declared(draft: Draft, event: Event, fact: facts.HookUpDeclared) -> Reasons:
-    """Two different scenes, declared once."""
-    yield from the_scene(draft, event.subject)
-    yield from the_scene(draft, fact.to, "/data/to")
-    if fact.to == event.subject:
-        yield Reason(Code.CIRCLE, "a scene cannot hook up with itself", "/data/to")
-    elif fact.to in draft.hook_ups.get(event.subject, ()):
-        yield Reason(Code.EXISTS, "the hook-up is declared already", "/data/to")
-
-
-def same_as_declared(draft: Draft, event: Event, fact: facts.SameAsDeclared) -> Reasons:
-    """No circles, and nothing already begun is skipped."""
-    yield from the_scene(draft, event.subject)
-    yield from the_scene(draft, fact.source, "/data/source")
-    scene = draft.scenes.get(event.subject)
-    if scene is None or fact.source not in draft.scenes:
-        return
-    if _reuses(draft, fact.source, event.subject):
-        yield Reason(Code.CIRCLE, f"{fact.source} itself reuses {event.subject}", "/data/source")
-    if fact.joins not in scene.departments:
-        yield Reason(
-            Code.NOT_ON_ROUTE, f"{event.subject} does not visit {fact.joins}", "/data/joins"
-        )
-        return
-    if any(same.source == fact.source and same.joins == fact.joins for same in scene.same_as):
-        yield Reason(Code.EXISTS, "it is declared already", "/data/source")
-    if fact.levels:
-        return
-    for department in sorted(scene.route.skipped(fact.joins, frozenset(fact.strands))):
-        if department in scene.departments and was_begun(draft, (event.subject, department)):
-            yield Reason(
-                Code.CONTRADICTION,
-                f"{event.subject} has begun its own visit at {department}",
-                "/data/joins",
-            )
-
-
-def _reuses(draft: Draft, scene: str, source: str) -> bool:
-    """Whether a scene is the source, or reuses it directly or through others."""
-    waiting, seen = [scene], set()
-    while waiting:
-        name = waiting.pop()
-        if name == source:
-            return True
-        if name not in seen:
-            seen.add(name)
-            waiting.extend(same.source for same in draft.scenes[name].same_as)
-    return False

@@ -13,6 +13,7 @@ from service.production.evolve.retakes import grown_reach, redo_seeds
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL
 from service.production.state import Draft, LookAt, Retake, item_of, visit_of
+from service.production.touched import to_look_at
 from service.production.visits import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts import supervision as facts
@@ -67,7 +68,10 @@ def priority_set(draft: Draft, event: Event, fact: facts.PrioritySet) -> Reasons
 
 
 def look_at_answered(draft: Draft, event: Event, fact: facts.LookAtAnswered) -> Reasons:
-    """What a standing retake listed to look at is answered once."""
+    """What a standing retake listed to look at is answered once; so is what a change touched."""
+    if fact.retake is None:
+        yield from _change_looked_at(draft, event, fact)
+        return
     retake = draft.retakes.get(fact.retake)
     if retake is None:
         yield Reason(Code.UNKNOWN, f"there is no retake {fact.retake}", "/data/retake")
@@ -98,11 +102,38 @@ def look_at_answered(draft: Draft, event: Event, fact: facts.LookAtAnswered) -> 
         if wrong:
             return
     if fact.answer == "redo":
-        yield from _redone(draft, event, fact, retake, look)
+        yield from _redone(draft, event, fact, fact.retake, retake, look)
+
+
+def _change_looked_at(draft: Draft, event: Event, fact: facts.LookAtAnswered) -> Reasons:
+    """Whether a scene that changed is to be looked at, and is said to be fine."""
+    yield from the_scene(draft, event.subject)
+    changes = to_look_at(draft, event.subject)
+    if event.subject in draft.scenes and not changes:
+        yield Reason(
+            Code.CONTRADICTION,
+            f"nothing of {event.subject} is to be looked at because it changed; if a retake lists "
+            "it, name the retake",
+            "/subject",
+        )
+    if fact.answer != "fine":
+        yield Reason(
+            Code.CONTRADICTION,
+            "what is to be redone because the scene changed is called as a retake; call it, or "
+            "answer fine",
+            "/data/answer",
+        )
+    if any(event.time_us < change.at_us for change in changes):
+        yield Reason(Code.TIME_ORDER, f"{event.subject} changed only after that", "/time")
 
 
 def _redone(
-    draft: Draft, event: Event, fact: facts.LookAtAnswered, retake: Retake, look: LookAt
+    draft: Draft,
+    event: Event,
+    fact: facts.LookAtAnswered,
+    code: str,
+    retake: Retake,
+    look: LookAt,
 ) -> Reasons:
     """Whether a scene can be redone: where it begins something must have begun."""
     seeds = redo_seeds(draft, retake, look, fact.back_to)
@@ -114,14 +145,14 @@ def _redone(
         )
         return
     named = [seed.node for seed in seeds if seed.via is None]
-    if not all(reopens(draft, event, fact.retake, node) for node in named):
+    if not all(reopens(draft, event, code, node) for node in named):
         yield Reason(
             Code.CONTRADICTION,
             f"{event.subject} had not begun there by then, so there is nothing to redo",
             "/data/back_to",
         )
     grown = grown_reach(draft, retake, look, fact.back_to)
-    yield from calls(draft, event, fact.retake, grown.reached)
+    yield from calls(draft, event, code, grown.reached)
 
 
 def scene_bought(draft: Draft, event: Event, fact: facts.SceneBought) -> Reasons:

@@ -6,6 +6,7 @@ from typing import Any
 from service.production.evolve import (
     approval,
     desks,
+    gates,
     office,
     orders,
     rates,
@@ -14,6 +15,7 @@ from service.production.evolve import (
     supervision,
 )
 from service.production.evolve.marking import add_mark
+from service.production.marks import LATE
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
 from service.vocabulary.facts import CATALOGUE
@@ -28,7 +30,7 @@ APPLIES: dict[str, Apply] = {
     "rate.set": rates.rate_set,
     "show.opened": office.show_opened,
     "episode.opened": office.episode_opened,
-    "gate.set": office.gate_set,
+    "gate.set": gates.gate_set,
     "scene.listed": office.scene_listed,
     "scene.retimed": office.scene_retimed,
     "scene.omitted": office.scene_omitted,
@@ -90,7 +92,7 @@ def apply(draft: Draft, event: Event) -> None:
     if before_us is None or before_us < time_us:
         draft.latest[subject] = time_us
     elif before_us > time_us:
-        add_mark(draft, event.position, "late")
+        add_mark(draft, event.position, LATE)
 
 
 def _applied_in_order(draft: Draft, event: Event) -> bool:

@@ -3,6 +3,7 @@
 from service.production.evolve.entering import enter_move
 from service.production.evolve.marking import mark_irregular
 from service.production.evolve.retakes import retake_called
+from service.production.marks import NOT_ASKED
 from service.production.route import APPROVAL
 from service.production.state import Answer, Draft, Element, visit_of
 from service.production.visits import Move
@@ -54,7 +55,7 @@ def refusal(event: Event, element: Element, fact: facts.ApprovalRefused) -> Reta
 def _mark_unasked(draft: Draft, event: Event) -> None:
     node = (event.subject, APPROVAL)
     if visit_of(draft, *node).take_open(event.time_us).started_us < 0:
-        mark_irregular(draft, event, node, "not-asked")
+        mark_irregular(draft, event, node, NOT_ASKED)
 
 
 def _answered(draft: Draft, event: Event, answer: Answer) -> None:

@@ -5,6 +5,7 @@ from typing import Any
 from service.production.approval import unapproved
 from service.production.evolve.entering import enter_move
 from service.production.evolve.marking import add_mark, mark_irregular, surely_regular
+from service.production.marks import BEFORE_APPROVAL, END_UNKNOWN, NOT_STARTED
 from service.production.state import Draft, Stoppage, visit_of
 from service.production.visits import DESK_RANK, UNVISITED, Entry, Move, Visit, enter_desk
 from service.vocabulary.event import Event
@@ -69,11 +70,11 @@ def hand_off_made(draft: Draft, event: Event, fact: facts.HandOffMade) -> None:
     started = visit_of(draft, *node).take_open(event.time_us).started_us >= 0
     enter_move(draft, event, node, Move.HAND_OFF, take=fact.take)
     if not started:
-        mark_irregular(draft, event, node, "not-started")
+        mark_irregular(draft, event, node, NOT_STARTED)
     scene = draft.scenes.get(event.subject)
     asks = scene is not None and (scene.elements or scene.same_as)
     if asks and unapproved(draft, node, event.time_us):
-        add_mark(draft, event.position, "before-approval")
+        add_mark(draft, event.position, BEFORE_APPROVAL)
 
 
 def hand_off_refused(draft: Draft, event: Event, fact: facts.HandOffRefused) -> None:
@@ -83,10 +84,16 @@ def hand_off_refused(draft: Draft, event: Event, fact: facts.HandOffRefused) -> 
 
 
 def department_stopped(draft: Draft, event: Event, fact: facts.DepartmentStopped) -> None:
-    """A department does not work until it resumes."""
-    stoppage = Stoppage(event.position, event.time_us, fact.expected_end_at_us, -1)
+    """A department does not work until it resumes; stopped already, its end is known better."""
+    end_us = -1 if fact.expected_end_at_us is None else fact.expected_end_at_us
+    if end_us < 0:
+        add_mark(draft, event.position, END_UNKNOWN)
     known = draft.stoppages.get(fact.department, ())
-    draft.stoppages[fact.department] = (*known, stoppage)
+    if known and known[-1].resumed_us < 0:
+        stoppages = (*known[:-1], known[-1]._replace(expected_end_us=end_us))
+    else:
+        stoppages = (*known, Stoppage(event.position, event.time_us, end_us, -1))
+    draft.stoppages[fact.department] = stoppages
 
 
 def department_resumed(draft: Draft, event: Event, fact: facts.DepartmentResumed) -> None:

@@ -1,5 +1,6 @@
 """How a move enters a visit's entries: the one way, for the fold and for what decides."""
 
+from service.production.route import APPROVAL
 from service.production.state import Draft, Known, Node, visit_of
 from service.production.visits import (
     CALL_RANK,
@@ -29,7 +30,7 @@ def try_move(
     share_e4: int = 10_000,
 ) -> Visit | Illegal:
     """The visit as the move would leave it, or why the table of moves refuses it."""
-    entry = _entry(event, move, take, artist, retake, share_e4)
+    entry = _entry(event, node, move, take, artist, retake, share_e4)
     if not isinstance(known, Draft):
         return _entered(known, node, entry)
     tried: Visit | Illegal | None = known.worked_out.get((node, entry))
@@ -54,7 +55,7 @@ def enter_move(
     Raises ValueError if the table refuses it after all: the log would then not be what was
     decided.
     """
-    entry = _entry(event, move, take, artist, retake, share_e4)
+    entry = _entry(event, node, move, take, artist, retake, share_e4)
     visit: Visit | Illegal | None = None
     if draft.worked_out:  # a fold has decided nothing before
         visit = draft.worked_out.get((node, entry))
@@ -77,13 +78,15 @@ def enter_move(
 
 def _entry(
     event: Event,
+    node: Node,
     move: Move,
     take: int | None,
     artist: str | None,
     retake: str | None,
     share_e4: int,
 ) -> Entry:
-    rank = DESK_RANK if move in DESK_MOVES else CALL_RANK
+    # of answers to a design in one instant the one recorded later stands, refusals included
+    rank = DESK_RANK if move in DESK_MOVES and node[1] != APPROVAL else CALL_RANK
     return Entry(event.time_us, rank, event.position, move, take, artist, retake, share_e4)
 
 

@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 
-from service.production.graph import predecessors
+from service.production import marks
+from service.production.graph import lent_visits, predecessors
 from service.production.state import Draft, Known, Node, visit_of
 from service.production.visits import Phase, Visit
 from service.vocabulary.event import Event
@@ -18,17 +19,17 @@ def mark_irregular(draft: Draft, event: Event, node: Node, *also: str) -> None:
     for mark in also:
         add_mark(draft, event.position, mark)
     if upstream_missing(draft, node, event.time_us):
-        add_mark(draft, event.position, "upstream-missing")
+        add_mark(draft, event.position, marks.UPSTREAM_MISSING)
     scene = draft.scenes.get(node[0])
     if scene is not None and scene.hold is not None and event.time_us > scene.hold.since_us:
-        add_mark(draft, event.position, "held")
+        add_mark(draft, event.position, marks.HELD)
     episode = draft.episodes.get(scene.episode if scene else node[0])
     if episode is not None and 0 <= episode.delivered_us < event.time_us:
-        add_mark(draft, event.position, "delivered")
+        add_mark(draft, event.position, marks.DELIVERED)
     for stoppage in draft.stoppages.get(node[1], ()):
         over = 0 <= stoppage.resumed_us <= event.time_us
         if stoppage.stopped_us < event.time_us and not over:
-            add_mark(draft, event.position, "stopped")
+            add_mark(draft, event.position, marks.STOPPED)
 
 
 def surely_regular(
@@ -71,6 +72,6 @@ def upstream_missing(known: Known, node: Node, at_us: int) -> bool:
         if take.phase is Phase.HANDED_OFF and take.ended_us <= at_us:
             continue
         scene = known.scenes.get(item)
-        if scene is None or not scene.omitted_at(at_us):
+        if scene is None or not scene.omitted_at(at_us) or department in lent_visits(known, item):
             return True
     return False

@@ -3,6 +3,11 @@
 from datetime import date
 
 from service.production.evolve.entering import enter_move
+from service.production.evolve.marking import add_mark
+from service.production.evolve.oddities import mark_alike
+from service.production.evolve.touching import touch
+from service.production.graph import lent_visits, sources_of, still_to_do
+from service.production.marks import STILL_NEEDED
 from service.production.route import Route
 from service.production.state import (
     STUDIO_CALENDAR,
@@ -10,8 +15,9 @@ from service.production.state import (
     Draft,
     Element,
     Episode,
-    Gate,
+    Known,
     LaidRoute,
+    Node,
     SameAs,
     Scene,
     Show,
@@ -96,7 +102,12 @@ def crew_set(draft: Draft, event: Event, fact: facts.CrewSet) -> None:
 
 def show_opened(draft: Draft, event: Event, fact: facts.ShowOpened) -> None:
     """A series."""
-    draft.shows[event.subject] = Show(fact.title, fact.frames_per_second, timecode=fact.timecode)
+    draft.shows[event.subject] = Show(
+        fact.title,
+        fact.frames_per_second,
+        timecode=fact.timecode,
+        scene_codes=fact.scene_codes,
+    )
 
 
 def _show_and_route(draft: Draft, event: Event) -> tuple[str, Route]:
@@ -115,6 +126,7 @@ def _show_and_route(draft: Draft, event: Event) -> tuple[str, Route]:
 def episode_opened(draft: Draft, event: Event, fact: facts.EpisodeOpened) -> None:
     """An episode, by the route in force."""
     show, route = _show_and_route(draft, event)
+    mark_alike(draft, event)
     draft.episodes[event.subject] = Episode(
         title=fact.title,
         show=show,
@@ -126,19 +138,13 @@ def episode_opened(draft: Draft, event: Event, fact: facts.EpisodeOpened) -> Non
     )
 
 
-def gate_set(draft: Draft, event: Event, fact: facts.GateSet) -> None:
-    """A date an episode must meet."""
-    episode = draft.episodes[event.subject]
-    gates = dict(episode.gates) | {fact.gate: Gate(fact.due_on, fact.hard)}
-    draft.episodes[event.subject] = episode._replace(gates=tuple(gates.items()))
-
-
 def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> None:
     """A scene of an episode, by the route in force when it is listed."""
     subject = parse_subject(event.subject)
     route = route_in_force(draft, subject.show, event.time_us) if subject else None
     if subject is None or route is None:
         raise LookupError(f"no route for {event.subject}")
+    mark_alike(draft, event)
     episode = draft.episodes[subject.episode]
     draft.episodes[subject.episode] = episode._replace(
         scenes=(*episode.scenes, event.subject), scene_frames=episode.scene_frames + fact.frames
@@ -155,6 +161,7 @@ def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> None:
         departments=route.scene_departments,
         listed_us=event.time_us,
     )
+    touch(draft, event, (0, fact.frames), own=False)
 
 
 def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> None:
@@ -164,6 +171,8 @@ def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> None:
     draft.scenes[event.subject] = scene._replace(frames=fact.frames, drawings=drawings)
     if not scene.omitted:
         _lengthen(draft, scene.episode, fact.frames - scene.frames)
+    if (fact.frames, drawings) != (scene.frames, scene.drawings):
+        touch(draft, event, (scene.frames, fact.frames), own=True)
 
 
 def _lengthen(draft: Draft, name: str, frames: int) -> None:
@@ -174,13 +183,32 @@ def _lengthen(draft: Draft, name: str, frames: int) -> None:
 def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
     """A mask over a scene: what is on a desk of it goes back to the tray, with its full work.
 
-    Every visit hears of it, so that a start recorded late ends at the omission as well.
+    Every visit that it frees hears of it, so that a start recorded late ends at the omission as
+    well. What others reuse goes on.
     """
+    for node in freed_by_omission(draft, event.subject):
+        enter_move(draft, event, node, Move.OMIT)
     scene = draft.scenes[event.subject]
-    for department in scene.departments:
-        enter_move(draft, event, (event.subject, department), Move.OMIT)
     draft.scenes[event.subject] = scene._replace(omitted_us=event.time_us)
     _lengthen(draft, scene.episode, -scene.frames)
+    if still_to_do(draft, event.subject):
+        add_mark(draft, event.position, STILL_NEEDED)
+    touch(draft, event, (scene.frames, 0), own=False)
+
+
+def freed_by_omission(known: Known, scene: str) -> list[Node]:
+    """Visits that nobody needs any more when a scene is omitted.
+
+    They are its own but those that others reuse, and those of omitted scenes that it alone reused.
+    """
+    lent = lent_visits(known, scene)
+    freed = [(scene, name) for name in known.scenes[scene].departments if name not in lent]
+    for source in sources_of(known, scene):
+        record = known.scenes[source]
+        if record.omitted:
+            unneeded = lent_visits(known, source) - lent_visits(known, source, frozenset({scene}))
+            freed += [(source, name) for name in record.departments if name in unneeded]
+    return freed
 
 
 def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> None:
@@ -189,11 +217,13 @@ def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> Non
     over = (*scene.omissions, (scene.omitted_us, event.time_us))
     draft.scenes[event.subject] = scene._replace(omitted_us=-1, omissions=over)
     _lengthen(draft, scene.episode, scene.frames)
+    touch(draft, event, (0, scene.frames), own=False)
 
 
 def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> None:
     """An element of a show, by the route in force."""
     show, route = _show_and_route(draft, event)
+    mark_alike(draft, event)
     opened = draft.shows[show]
     draft.shows[show] = opened._replace(elements=(*opened.elements, event.subject))
     draft.elements[event.subject] = Element(
@@ -231,12 +261,17 @@ def hook_up_declared(draft: Draft, event: Event, fact: facts.HookUpDeclared) -> 
 def same_as_declared(draft: Draft, event: Event, fact: facts.SameAsDeclared) -> None:
     """A scene reuses another's; what it takes over whole it no longer visits itself."""
     scene = draft.scenes[event.subject]
-    same = SameAs(fact.source, fact.joins, frozenset(fact.strands), fact.levels)
+    same = same_as(fact)
     draft.scenes[event.subject] = scene._replace(same_as=(*scene.same_as, same))
     known = draft.reusers.get(fact.source, ())
     if event.subject not in known:
         draft.reusers[fact.source] = (*known, event.subject)
     set_departments(draft, event.subject)
+
+
+def same_as(fact: facts.SameAsDeclared) -> SameAs:
+    """What a scene reuses, as a state holds it."""
+    return SameAs(fact.source, fact.joins, frozenset(fact.strands), fact.levels)
 
 
 def set_departments(draft: Draft, name: str) -> None:

@@ -1,5 +1,8 @@
 """What is said of change orders; what an approved one changes are facts of their own."""
 
+from service.production.evolve.marking import add_mark
+from service.production.evolve.oddities import is_past
+from service.production.marks import DATE_PAST
 from service.production.ordered import Order, OrderPrice, OrderStep
 from service.production.orders import APPROVED, DECLINED, PRICED, RAISED, WITHDRAWN
 from service.production.state import Draft
@@ -30,6 +33,8 @@ def change_order_raised(draft: Draft, event: Event, fact: facts.ChangeOrderRaise
 
 def change_order_priced(draft: Draft, event: Event, fact: facts.ChangeOrderPriced) -> None:
     """Its price; a later one takes the place of the one before."""
+    if fact.valid_until is not None and is_past(draft, fact.valid_until, event.time_us):
+        add_mark(draft, event.position, DATE_PAST)
     amounts = tuple(line.amount for line in sorted(fact.lines, key=lambda line: line.line))
     price = OrderPrice(fact.position, fact.currency, amounts, fact.total, fact.valid_until)
     draft.orders[fact.order] = _moved(draft, event, fact.order, PRICED)._replace(price=price)

@@ -163,6 +163,9 @@ def grown_shares(known: Known, code: str, reached: tuple[Reached, ...]) -> tuple
 
 def look_at_answered(draft: Draft, event: Event, fact: supervision.LookAtAnswered) -> None:
     """Fine as it is, or the retake's reach grows by the scene and what stands behind it."""
+    if fact.retake is None:
+        del draft.touched[event.subject]
+        return
     retake = draft.retakes[fact.retake]
     look = next(look for look in retake.look_at if look.scene == event.subject)
     answered = tuple(

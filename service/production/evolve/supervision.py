@@ -1,6 +1,9 @@
 """What facts of supervision and of talk change."""
 
 from service.production.evolve.marking import add_mark
+from service.production.evolve.oddities import is_past
+from service.production.graph import still_to_do
+from service.production.marks import DATE_PAST, OPEN_VISITS, STILL_NEEDED
 from service.production.state import Draft, Hold, Note, departments_of
 from service.production.visits import Phase
 from service.vocabulary.event import Event
@@ -10,6 +13,8 @@ from service.vocabulary.facts import talk
 
 def scene_held(draft: Draft, event: Event, fact: facts.SceneHeld) -> None:
     """Nothing of a scene starts until it is freed."""
+    if is_past(draft, fact.by_on, event.time_us):
+        add_mark(draft, event.position, DATE_PAST)
     hold = Hold(event.position, fact.owes, fact.by_on, event.time_us)
     draft.scenes[event.subject] = draft.scenes[event.subject]._replace(hold=hold)
 
@@ -30,9 +35,9 @@ def priority_set(draft: Draft, event: Event, fact: facts.PrioritySet) -> None:
     if subject in draft.scenes:
         draft.scenes[subject] = draft.scenes[subject]._replace(priority=fact.priority)
     elif subject in draft.elements:
-        draft.elements[subject] = draft.elements[subject]._replace(priority=fact.priority)
+        draft.elements[subject] = draft.elements[subject]._replace(priority=fact.priority or 0)
     else:
-        draft.episodes[subject] = draft.episodes[subject]._replace(priority=fact.priority)
+        draft.episodes[subject] = draft.episodes[subject]._replace(priority=fact.priority or 0)
 
 
 def scene_bought(draft: Draft, event: Event, fact: facts.SceneBought) -> None:
@@ -48,7 +53,9 @@ def episode_delivered(draft: Draft, event: Event, fact: facts.EpisodeDelivered) 
     in_picture = ((name, scene.departments) for name, scene in scenes if not scene.omitted)
     items = [(event.subject, departments_of(episode)), *in_picture]
     if not all(_handed_off(draft, item, departments) for item, departments in items):
-        add_mark(draft, event.position, "open-visits")
+        add_mark(draft, event.position, OPEN_VISITS)
+    if any(still_to_do(draft, scene) for scene in episode.scenes):
+        add_mark(draft, event.position, STILL_NEEDED)
 
 
 def _handed_off(draft: Draft, item: str, departments: tuple[str, ...]) -> bool:

@@ -61,13 +61,18 @@ class HandOffRefused(Fact):
 
 @dataclass(frozen=True, slots=True)
 class DepartmentStopped(Fact):
-    """A department stops work."""
+    """A department stops work; of one that is stopped, when it is expected to go on.
+
+    Until its end is known, plans take it to last to the end of the day at which they are made.
+    """
 
     TYPE: ClassVar[str] = "department.stopped"
     SUBJECTS = base.STUDIO
     ROLES = base.DESKS | base.OFFICE
     department: str = says(DEPARTMENT, "The department.")
-    expected_end_at_us: int = says(Moment(), "When it is expected to go on.")
+    expected_end_at_us: int | None = says(
+        Moment(), "When it is expected to go on; left out, nobody knows yet.", default=None
+    )
     why: str | None = says(Text(), "Why.", default=None)
 
 

@@ -12,6 +12,7 @@ from service.vocabulary.kinds import (
     CODE,
     DEPARTMENT,
     SCENE,
+    SHAPE,
     Choice,
     ClockTime,
     Code,
@@ -129,7 +130,10 @@ class ShiftHours:
 
 @dataclass(frozen=True, slots=True)
 class CalendarSet(Fact):
-    """Working hours and days off, of the studio or of one department, from a date."""
+    """Working hours and days off, of the studio or of one department, from a date.
+
+    Until its own hours begin a department keeps the studio's.
+    """
 
     TYPE: ClassVar[str] = "calendar.set"
     SUBJECTS = base.STUDIO
@@ -181,6 +185,12 @@ class ShowOpened(Fact):
         "How time code numbers its frames; left out, all of them, at its frame rate.",
         default=None,
     )
+    scene_codes: tuple[str, ...] = says(
+        Listing(SHAPE, 0, 20),
+        "How the codes of its scenes look, any of these: # is a number, several # that many "
+        "digits, @ a capital letter, all else stands for itself. Left out, any code is taken.",
+        default=(),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +217,11 @@ class EpisodeOpened(Fact):
 
 @dataclass(frozen=True, slots=True)
 class GateSet(Fact):
-    """A date an episode must meet."""
+    """A date an episode must meet.
+
+    A hard one moves, or becomes soft, by an approved change order alone, or by the producer who
+    says why.
+    """
 
     TYPE: ClassVar[str] = "gate.set"
     SUBJECTS = base.EPISODE
@@ -215,6 +229,11 @@ class GateSet(Fact):
     gate: str = says(Choice(GATES), "The gate.")
     due_on: date = says(Day(), "The date; due at the end of that day in the studio's zone.")
     hard: bool = says(Flag(), "Whether the date cannot move.", default=False)
+    reason: str | None = says(
+        Label(),
+        "Why a hard date moves; public and there for good, so no person's name.",
+        default=None,
+    )
 
 
 @dataclass(frozen=True, slots=True)

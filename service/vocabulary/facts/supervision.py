@@ -43,23 +43,38 @@ class VisitPutFirst(Fact):
 
 @dataclass(frozen=True, slots=True)
 class PrioritySet(Fact):
-    """A priority for an item, or for all of an episode; higher goes first, 0 is usual."""
+    """A priority for an item, or for all of an episode; higher goes first, 0 is usual.
+
+    What is set for a scene counts before what is set for its episode, 0 included.
+    """
 
     TYPE: ClassVar[str] = "priority.set"
     SUBJECTS = base.ITEM
     ROLES = base.LEADS
-    priority: int = says(Whole(-1000, 1000), "The priority.")
+    priority: int | None = says(
+        Whole(-1000, 1000),
+        "The priority; left out, a scene takes its episode's again, and anything else is usual.",
+        default=None,
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class LookAtAnswered(Fact):
-    """A scene that a retake listed to look at is fine as it is, or to be redone."""
+    """A scene that somebody had to look at is fine as it is, or to be redone.
+
+    It was listed by a retake, or because it changed after work on it had begun.
+    """
 
     TYPE: ClassVar[str] = "look-at.answered"
     SUBJECTS = base.SCENE
     ROLES = base.SUPERVISION
-    retake: str = says(CODE, "The retake.")
     answer: str = says(Choice(("fine", "redo")), "Fine as it is, or to be redone.")
+    retake: str | None = says(
+        CODE,
+        "The retake that listed it; left out, all that is to look at because the scene changed: "
+        "the answer is then fine, or else a retake is called.",
+        default=None,
+    )
     back_to: str | None = says(
         DEPARTMENT,
         "Where the redo begins; left out, where the retake reaches the scene or began.",

@@ -22,6 +22,18 @@ class StateShown(Shown):
     state = fields.String(required=True, metadata={"description": "live or ready."})
 
 
+class ReadyShown(StateShown):
+    """That the service is ready, and whether anything ails it."""
+
+    studios_without_plan = fields.Integer(
+        required=True,
+        metadata={
+            "description": "Of how many studios no plan could be made when one was last asked for; "
+            "their records still answer and posts are taken. More than 0 is a fault to report."
+        },
+    )
+
+
 @health.get("/live")
 @describe(
     "Whether the process answers",
@@ -37,7 +49,7 @@ def live() -> Response:
 @describe(
     "Whether the database is reachable and of this release",
     tag="service",
-    answers={200: Answer("Yes.", {JSON: StateShown()})},
+    answers={200: Answer("Yes.", {JSON: ReadyShown()})},
     problems=("unavailable",),
 )
 def ready() -> Response:
@@ -53,7 +65,7 @@ def ready() -> Response:
     if not migrated:
         detail = "The database is not of this release: run `retake-ledger migrate`."
         raise ProblemError("unavailable", detail, headers=_RETRY)
-    return jsonify(state="ready")
+    return jsonify(state="ready", studios_without_plan=observing.studios_without_plan())
 
 
 @health.get("/metrics")

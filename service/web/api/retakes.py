@@ -70,7 +70,7 @@ def show_retake(retake: str) -> Response:
     why = texts.get(record.position, {}).get("/data/why")
     return answer(
         reading,
-        lambda: shown_retake_whole(reading.standings, retake, record) | {"why": why},
+        lambda: shown_retake_whole(reading.standings_known, retake, record) | {"why": why},
         why,
     )
 

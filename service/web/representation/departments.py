@@ -2,13 +2,13 @@
 
 from collections.abc import Mapping
 
-from service.planning.schedule import artist_days_e4
+from service.planning.schedule import Supposition, artist_days_e4, suppositions
 from service.planning.standing import STANDS, Standings, Stands
 from service.planning.tray import due_on, item_place
-from service.production.state import Crew, Stoppage
+from service.production.state import Crew
 from service.production.work import crew_at
 from service.web.representation.scenes import shown_hold
-from service.web.representation.values import Shown, shown_e4, shown_on, shown_us
+from service.web.representation.values import Shown, shown_e4, shown_min, shown_on, shown_us
 from service.web.representation.visits import shown_visit
 
 _COUNTED = (Stands.IN_TRAY, Stands.ON_DESK, Stands.HELD, Stands.AHEAD)
@@ -25,7 +25,7 @@ def shown_department(
         "department": name,
         "unit": schedule.state.units[name],
         "crew": None if crew is None else _shown_crew(crew),
-        "stopped": _shown_stopped(schedule.state.stoppages.get(name, ())),
+        "stopped": shown_stopped(suppositions(schedule).get(name)),
         "visits": shown_counts(counts.get(name)),
         "open_work": shown_e4(work_e4),
         "open_artist_days": shown_e4(artist_days_e4(schedule, name, work_e4)),
@@ -46,13 +46,14 @@ def _shown_crew(crew: Crew) -> Shown:
     }
 
 
-def _shown_stopped(stoppages: tuple[Stoppage, ...]) -> Shown | None:
-    last = stoppages[-1] if stoppages else None
-    if last is None or last.resumed_us >= 0:
+def shown_stopped(stopped: Supposition | None) -> Shown | None:
+    """A stoppage that lasts, and what the plan supposes of its end."""
+    if stopped is None:
         return None
     return {
-        "since_at": shown_us(last.stopped_us),
-        "expected_end_at": shown_us(last.expected_end_us),
+        "since_at": shown_us(stopped.stopped_us),
+        "expected_end_at": shown_us(stopped.expected_end_us),
+        "taken_to_end_at": shown_min(stopped.end_min),
     }
 
 

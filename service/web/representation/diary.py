@@ -49,6 +49,7 @@ def shown_entry(told: Told, words: Mapping[str, Any], *, withheld: bool) -> Show
         "struck_at": told.struck_at,
         "changes": [change._asdict() for change in told.changes],
         "delivery": _shown_delivery(told.before, told.after),
+        "no_plan": None if told.unplanned is None else {"item": told.unplanned.item},
     }
 
 
@@ -107,6 +108,8 @@ def diary_text(episode: str, entries: Iterable[Shown]) -> str:
             lines.append(f"    struck by event {entry['struck_at']}: it does not count any more")
         lines += [f"    {change}" for change in _counted(entry["changes"])]
         lines += [f"    {moved}" for moved in [_moved(entry["delivery"])] if moved]
+        if entry["no_plan"] is not None:
+            lines.append("    no plan could be made of the record as it was then")
         parts.append("\n".join(lines) + "\n")
     return "\n".join(parts)
 

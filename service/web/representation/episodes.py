@@ -10,6 +10,8 @@ from service.production.route import APPROVAL
 from service.production.state import Episode, Scene, State, rate_of
 from service.vocabulary.facts.office import GATES
 from service.vocabulary.footage import Rate
+from service.vocabulary.identifiers import natural_order
+from service.web.representation.scenes import shown_to_look_at
 from service.web.representation.values import (
     Shown,
     shown_length,
@@ -46,6 +48,11 @@ def shown_episode_whole(standings: Standings, name: str, counts: Mapping[str, in
         "drawings": sum(scene.drawings for scene in scenes),
         "scenes_omitted": len(episode.scenes) - len(scenes),
         "episode_visits": [shown_visit(visit) for visit in standings.visits(name)],
+        "to_look_at": [
+            look
+            for scene in sorted(episode.scenes, key=natural_order)
+            for look in shown_to_look_at(standings.state, scene)
+        ],
         "waits_on": links[0] if links else None,
         "critical_chain": links,
     }

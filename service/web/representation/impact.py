@@ -3,6 +3,7 @@
 from service.planning.impact import EpisodeImpact, GateImpact, Impact
 from service.vocabulary.facts.office import GATES
 from service.vocabulary.instants import format_min
+from service.web.representation.departments import shown_stopped
 from service.web.representation.values import (
     Shown,
     shown_e4,
@@ -35,8 +36,17 @@ def shown_impact(impact: Impact, position: int, rules: str, zone_data: str) -> S
             for visit in impact.reopened
         ],
         "to_look_at": [
-            {"scene": look.scene, "retake": look.retake, "reason": look.reason}
+            {
+                "scene": look.scene,
+                "retake": look.retake,
+                "reason": look.reason,
+                "visits": shown_nodes(look.visits),
+            }
             for look in impact.to_look_at
+        ],
+        "still_needed": [
+            {"item": one.item, "department": one.department, "needed_by": one.needed_by}
+            for one in impact.still_needed
         ],
         "departments": [
             {
@@ -57,6 +67,10 @@ def shown_impact(impact: Impact, position: int, rules: str, zone_data: str) -> S
             for scene in impact.scenes
         ],
         "episodes": [_shown_episode(episode) for episode in impact.episodes],
+        "suppositions": [
+            {"department": one.department, **(shown_stopped(one) or {})}
+            for one in impact.suppositions
+        ],
         "rules_version": rules,
         "time_zone_data_version": zone_data,
         "cautions": CAUTIONS,

@@ -3,6 +3,7 @@
 from service.planning.standing import Standings
 from service.production.approval import approval_standing
 from service.production.state import Hold, SameAs, Scene, State, rate_of
+from service.production.touched import to_look_at
 from service.vocabulary.identifiers import natural_order
 from service.web.representation.values import (
     Shown,
@@ -32,6 +33,25 @@ def shown_scene(standings: Standings, name: str) -> Shown:
     }
 
 
+def shown_to_look_at(state: State, name: str) -> list[Shown]:
+    """What is to look at because the scene changed after work on it had begun."""
+    return [
+        {
+            "scene": name,
+            "reason": change.change,
+            "position": change.position,
+            "at": shown_us(change.at_us),
+            "frames_before": change.frames_before,
+            "frames_after": change.frames_after,
+            "visits": [
+                {"item": item, "department": department, "take": take}
+                for item, department, take in change.visits
+            ],
+        }
+        for change in to_look_at(state, name)
+    ]
+
+
 def shown_hold(hold: Hold) -> Shown:
     """What a scene waits for."""
     return {
@@ -54,6 +74,7 @@ def shown_joins(state: State, name: str, scene: Scene) -> Shown:
             }
             for used in scene.elements
         ],
+        "to_look_at": shown_to_look_at(state, name),
         "hook_ups": state.hook_ups.get(name, ()),
         "same_as": [_shown_same(same) for same in scene.same_as],
         "reused_by": sorted(state.reusers.get(name, ()), key=natural_order),

@@ -66,13 +66,16 @@ def _sent_back(event: Event, fact: Any) -> str:
 
 
 def _stopped(_: Event, fact: Any) -> str:
+    if fact.expected_end_at_us is None:
+        return f"{fact.department} stopped work; nobody knows yet when it will go on."
     until = format_instant(fact.expected_end_at_us)
     return f"{fact.department} stopped work; it is expected to go on at {until}."
 
 
 def _gate(event: Event, fact: Any) -> str:
     kind = "hard" if fact.hard else "soft"
-    return f"The {fact.gate} gate of {event.subject} was set to {fact.due_on} ({kind})."
+    because = "" if fact.reason is None else f", because: {fact.reason.rstrip('.')}"
+    return f"The {fact.gate} gate of {event.subject} was set to {fact.due_on} ({kind}){because}."
 
 
 def _put_back(event: Event, fact: Any) -> str:
@@ -86,7 +89,8 @@ def _noted(event: Event, fact: Any) -> str:
 
 def _looked_at(event: Event, fact: Any) -> str:
     told = "fine as it is" if fact.answer == "fine" else "to be redone"
-    return f"{event.subject} was looked at because of {fact.retake}: {told}."
+    because = "it changed" if fact.retake is None else f"of {fact.retake}"
+    return f"{event.subject} was looked at because {because}: {told}."
 
 
 _SAYS: dict[str, Callable[[Event, Any], str]] = {
@@ -122,7 +126,10 @@ _SAYS: dict[str, Callable[[Event, Any], str]] = {
     "scene.held": lambda e, f: f"{e.subject} was held: {f.owes} owes an answer by {f.by_on}.",
     "scene.freed": lambda e, f: f"{e.subject} may go on.",
     "visit.put-first": lambda e, f: f"{e.subject} was put first at {f.department}.",
-    "priority.set": lambda e, f: f"The priority of {e.subject} was set to {f.priority}.",
+    "priority.set": lambda e, f: (
+        f"The priority of {e.subject} "
+        + ("is no longer its own." if f.priority is None else f"was set to {f.priority}.")
+    ),
     "look-at.answered": _looked_at,
     "scene.bought": lambda e, f: f"{e.subject} was bought.",
     "episode.delivered": lambda e, f: f"{e.subject} was delivered.",

@@ -2,10 +2,15 @@
 
 from marshmallow import EXCLUDE, Schema, fields
 
+from service.production.marks import MEANINGS
+
 
 def described(note: str) -> dict[str, str]:
     """The metadata of a field that is only described."""
     return {"description": note}
+
+
+MARKS_SHOWN = " ".join(f"{mark}: {meaning}." for mark, meaning in MEANINGS.items())
 
 
 class Shown(Schema):
@@ -42,6 +47,9 @@ class ProblemShown(Shown):
     detail = fields.String(required=True, metadata=described("What happened this time."))
     errors = fields.List(fields.Nested(ErrorShown), metadata=described("All errors at once."))
     trace = fields.String(metadata=described("The trace under which the service logged a fault."))
+    item = fields.String(
+        metadata=described("The item at which a fault kept plans from being made.")
+    )
 
 
 class ReceiptShown(Shown):
@@ -62,7 +70,7 @@ class ReceiptShown(Shown):
     marks = fields.List(
         fields.String(),
         required=True,
-        metadata=described("What is unusual about it, such as irregular or late."),
+        metadata=described(f"What is worth a look about it. {MARKS_SHOWN}"),
     )
 
 

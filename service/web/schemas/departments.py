@@ -56,7 +56,11 @@ class StoppedShown(Shown):
     """A stoppage that lasts."""
 
     since_at = moment("Since when.", none=False)
-    expected_end_at = moment("When it is expected to end.", none=False)
+    expected_end_at = moment("When it is expected to end; null: nobody knows.")
+    taken_to_end_at = moment(
+        "When the plan takes it to end: as expected, overdue in the next minute, unknown at the "
+        "end of the day. Null without a calendar."
+    )
 
 
 class DepartmentShown(Shown):

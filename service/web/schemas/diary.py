@@ -49,6 +49,12 @@ class DeliveryMoveShown(Shown):
     margin_workdays_after = whole("The same with it.", none=True)
 
 
+class NoPlanShown(Shown):
+    """A fault in the service that keeps plans from being made."""
+
+    item = word("The item that it was met at; null: no single one's.", none=True)
+
+
 class EntryShown(Shown):
     """An event about the episode, and what it changed as the record was then."""
 
@@ -70,7 +76,14 @@ class EntryShown(Shown):
     late = flag("Whether it was recorded later than a fact of the same subject that came after.")
     struck_at = whole("The strike by which it does not count any more; null: it stands.", none=True)
     changes = several(TakeChangeShown, "Takes of this episode and its elements that it changed.")
-    delivery = one(DeliveryMoveShown, "null where no plan depends on it.", none=True)
+    delivery = one(
+        DeliveryMoveShown, "null where no plan depends on it, or none could be made.", none=True
+    )
+    no_plan = one(
+        NoPlanShown,
+        "That no plan could be made of the record as it was then; else null.",
+        none=True,
+    )
 
 
 DIARY_QUERY = DiaryQuery()

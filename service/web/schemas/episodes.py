@@ -21,6 +21,7 @@ from service.web.schemas.reading import (
     word,
     words,
 )
+from service.web.schemas.scenes import ChangedShown
 from service.web.schemas.visits import CountsShown, LengthShown, VisitShown
 
 
@@ -102,6 +103,9 @@ class WholeEpisodeShown(EpisodeShown):
     drawings = whole("How many drawings its scenes have.")
     scenes_omitted = whole("How many scenes are omitted.")
     episode_visits = several(VisitShown, "Its own visits, such as storyboard and mix.")
+    to_look_at = several(
+        ChangedShown, "Its scenes that changed after work had begun, until redone or answered for."
+    )
     waits_on = one(LinkShown, "The visit on which delivery waits now.", none=True)
     critical_chain = several(
         LinkShown, "The visits that decide when it can be delivered, the first to be done first."

@@ -1,7 +1,9 @@
 """Impacts as answers show them."""
 
+from service.production.records import CHANGES
 from service.vocabulary.facts.office import GATES
 from service.web.schemas.common import Shown
+from service.web.schemas.departments import StoppedShown
 from service.web.schemas.reading import (
     ReadShown,
     choice,
@@ -33,8 +35,17 @@ class ToLookAtShown(Shown):
     """A scene that somebody must look at."""
 
     scene = word("The scene.")
-    retake = word("The retake that asks.")
-    reason = choice(("hook-up", "marked"), "Why.")
+    retake = word("The retake that asks; null: the scene changed.", none=True)
+    reason = choice(("hook-up", "marked", *CHANGES), "Why.")
+    visits = several(NodeShown, "What had begun before the scene changed.")
+
+
+class StillNeededShown(Shown):
+    """A visit of a scene that leaves the picture, which stays planned because others reuse it."""
+
+    item = word("The scene.")
+    department = word("The department.")
+    needed_by = words("Scenes in the picture that reuse what is made there.")
 
 
 class AddedShown(Shown):
@@ -80,14 +91,26 @@ class EpisodeMovedShown(Shown):
     date_holds = flag("Whether the date is met with the change; null: none is set.", none=True)
 
 
+class SuppositionShown(StoppedShown):
+    """What both plans suppose of a department that does not work."""
+
+    department = word("The department.")
+
+
 class ImpactShown(ReadShown):
     """What a change does: the plan with it minus the plan without it, at one moment."""
 
     reopened = several(ReopenedShown, "Visits that are reopened.")
     to_look_at = several(ToLookAtShown, "Scenes that somebody must look at.")
+    still_needed = several(
+        StillNeededShown, "Visits of scenes that leave the picture, still planned for others."
+    )
     departments = several(AddedShown, "Work added, by department.")
     scenes = several(MovedShown, "Scenes that move.")
     episodes = several(EpisodeMovedShown, "Every episode; those delivered in both left out.")
+    suppositions = several(
+        SuppositionShown, "Departments that do not work, and when the plans take them to go on."
+    )
     rules_version = word("The version of the rules of planning.")
     time_zone_data_version = word("The release of the IANA time zone data.")
     cautions = words("What these figures do not say.")

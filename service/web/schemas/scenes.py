@@ -1,6 +1,7 @@
 """Scenes as answers show them."""
 
 from service.production.approval import STANDINGS as APPROVAL_STANDINGS
+from service.production.records import CHANGES
 from service.vocabulary.facts.retakes import KINDS, URGENCIES
 from service.web.schemas.common import Shown
 from service.web.schemas.notes import NoteShown
@@ -16,7 +17,7 @@ from service.web.schemas.reading import (
     word,
     words,
 )
-from service.web.schemas.visits import HoldShown, LengthShown, VisitShown
+from service.web.schemas.visits import HoldShown, LengthShown, NodeShown, VisitShown
 
 STANDINGS = ("standing", "withdrawn", "bought-as-is")
 
@@ -31,7 +32,7 @@ class SceneShown(Shown):
     levels = whole("How many levels of characters.")
     omitted_at = moment("When it was omitted; null: it is in the picture.")
     bought_at = moment("When it was bought; null: not yet.")
-    priority = whole("Its own priority; higher goes first.")
+    priority = whole("Its own priority; higher goes first; null: its episode's.", none=True)
     hold = one(HoldShown, "What it waits for; null: nothing holds it.", none=True)
     projected_finish_at = moment("When the last of its visits is, or was, handed off.")
     visits = several(VisitShown, "The departments it visits itself, in order.")
@@ -72,6 +73,24 @@ class TouchingShown(Shown):
     answer = choice(("fine", "redo"), "The answer; null: none yet.", none=True)
 
 
+class BegunShown(NodeShown):
+    """A visit that had begun before its scene changed."""
+
+    take = whole("The take that had begun.")
+
+
+class ChangedShown(Shown):
+    """A change of a scene that somebody must look at: what was done no longer matches it."""
+
+    scene = word("The scene.")
+    reason = choice(CHANGES, "How it changed.")
+    position = whole("The position of the event that changed it.")
+    at = moment("When it changed.", none=False)
+    frames_before = whole("Its part of the picture before, in frames; 0: it was not in it.")
+    frames_after = whole("Its part of the picture since.")
+    visits = several(BegunShown, "The visits that had begun and have not been redone since.")
+
+
 class WholeHoldShown(HoldShown):
     """What a scene waits for, and why."""
 
@@ -83,6 +102,9 @@ class WholeSceneShown(SceneShown):
 
     hold = one(WholeHoldShown, "What it waits for; null: nothing holds it.", none=True)
     elements = several(UsedShown, "The elements it uses.")
+    to_look_at = several(
+        ChangedShown, "Changes after work had begun, until that is redone or answered for."
+    )
     hook_ups = words("Scenes whose end or start must match it.")
     same_as = several(SameShown, "What it reuses.")
     reused_by = words("Scenes that reuse it.")

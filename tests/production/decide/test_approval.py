@@ -5,9 +5,11 @@ from typing import Any
 import pytest
 
 from service.production.approval import approval_standing, unapproved
+from service.production.evolve.marking import upstream_missing
 from service.production.graph import predecessors, successors
 from service.production.refusal import Code
 from service.production.visits import Phase
+from service.vocabulary.instants import parse_instant
 from tests.telling import APPROVING, ROUTE, Story, studio
 
 SCENE = "KESTREL-1/1"
@@ -58,7 +60,11 @@ def test_a_design_is_made_asked_about_and_given() -> None:
 
 def test_what_feeds_and_waits_is_the_approval() -> None:
     story = told()
-    assert [arc.node for arc in successors(story.state, IMP, "design")] == [(IMP, "approval")]
+    # users wait for the making and for the approval, both
+    assert [arc.node for arc in successors(story.state, IMP, "design")] == [
+        (IMP, "approval"),
+        (SCENE, "animation"),
+    ]
     assert [arc.node for arc in successors(story.state, IMP, "approval")] == [(SCENE, "animation")]
     assert (IMP, "approval") in {arc.node for arc in predecessors(story.state, SCENE, "animation")}
     assert unapproved(story.state, (SCENE, "animation")) == [IMP]
@@ -101,7 +107,8 @@ def test_refused_sends_it_back_to_be_made_and_asked_about_again() -> None:
     assert (approval.number, approval.phase) == (2, Phase.WAITING)
     retake = story.state.retakes["R-IMP"]
     assert (retake.asked_by, retake.back_to, retake.urgency) == ("client", "design", "must-fix")
-    assert story.reached("R-IMP")[:2] == [(IMP, "design"), (IMP, "approval")]
+    assert story.reached("R-IMP")[0] == (IMP, "design")
+    assert set(story.reached("R-IMP")[1:3]) == {(IMP, "approval"), (SCENE, "animation")}
     assert standing(story) == "refused"
     story.desk(IMP, "design", start=ELEVEN, end=NOON)
     assert standing(story) == "to-ask"
@@ -149,7 +156,8 @@ def test_a_retake_of_the_design_needs_approval_again() -> None:
     story.tell("approval.asked", IMP, at=TEN)
     story.tell("approval.given", IMP, BY, at=TEN)
     story.call("R1", IMP, "design", "character", at=ELEVEN, share=0.25)
-    assert story.reached("R1")[:2] == [(IMP, "design"), (IMP, "approval")]
+    assert story.reached("R1")[0] == (IMP, "design")
+    assert (IMP, "approval") in story.reached("R1")
     assert standing(story) == "ahead"
     story.desk(IMP, "design", start=ELEVEN, end=NOON)
     assert standing(story) == "to-ask"
@@ -186,6 +194,46 @@ def test_an_answer_unasked_is_unusual() -> None:
     event = other.tell("approval.refused", IMP, BY, at=TEN)
     assert other.marks(event) == ("not-asked",)
     assert other.take(IMP, "design").number == 2
+
+
+def test_approved_before_it_is_made_the_making_is_still_waited_for() -> None:
+    story = told(drawn=False)
+    story.desk(SCENE, "layout", start=EIGHT, end=NINE)
+    story.tell("approval.given", IMP, BY, at=TEN)
+    assert unapproved(story.state, (SCENE, "animation")) == []
+    started = story.tell("work.started", SCENE, {"department": "animation"}, at=ELEVEN)
+    assert story.marks(started) == ("upstream-missing",)
+    assert upstream_missing(story.state, (SCENE, "animation"), parse_instant(ELEVEN))
+    story.desk(IMP, "design", start=ELEVEN, end=NOON)
+    assert not upstream_missing(story.state, (SCENE, "animation"), parse_instant(LATER))
+
+
+def test_of_two_answers_in_one_instant_the_one_recorded_later_stands() -> None:
+    story = told()
+    story.tell("approval.asked", IMP, {}, at=TEN)
+    story.tell("approval.given", IMP, BY, at=ELEVEN)
+    story.tell("approval.refused", IMP, {**BY, "retake": "R1"}, at=ELEVEN)
+    assert standing(story) == "refused"
+    # once refused it is not refused again before it is asked about
+    assert story.codes("approval.refused", IMP, BY, at=ELEVEN) == {Code.ILLEGAL_MOVE}
+    story.tell("approval.given", IMP, BY, at=ELEVEN)
+    assert standing(story) == "given"
+    assert [answer.answer for answer in story.state.elements[IMP].answers] == [
+        *("given", "refused", "given"),
+    ]
+
+
+def test_a_reuser_of_a_scene_waits_for_the_approval_of_what_it_takes_over() -> None:
+    route = {**APPROVING, "kinds": [dict(kind) for kind in APPROVING["kinds"]]}
+    background = next(kind for kind in route["kinds"] if kind["kind"] == "background")
+    background["approval"] = {"before": "camera", "days": 2}
+    story = studio(scenes=2, episodes=("KESTREL-1",), route=route)
+    story.tell("element.listed", "KESTREL:hall", {"kind": "background"})
+    story.tell("element.used", "KESTREL:hall", {"scenes": [SCENE]})
+    same = {"source": SCENE, "joins": "camera", "strands": ["background"]}
+    story.tell("same-as.declared", "KESTREL-1/2", same)
+    waits_for = {arc.node for arc in predecessors(story.state, "KESTREL-1/2", "camera")}
+    assert {("KESTREL:hall", "background"), ("KESTREL:hall", "approval")} <= waits_for
 
 
 def test_asking_before_it_is_made_is_unusual() -> None:

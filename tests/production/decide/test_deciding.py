@@ -1,19 +1,23 @@
 """Batches, the clock, and striking: what a decision as a whole is."""
 
+from collections.abc import Iterator
+
 import pytest
 from msgspec.structs import replace
 
 from service.production.decide import (
+    CHECKS,
     CLOCK_SKEW_US,
     Accepted,
     Past,
     decide,
+    joining,
     reasons_against,
     retell,
 )
 from service.production.decide.permission import Actor
 from service.production.evolve import fold
-from service.production.refusal import Code, Refusal
+from service.production.refusal import Code, Reason, Refusal
 from service.production.state import EMPTY, Draft
 from service.production.visits import Phase
 from service.vocabulary.event import Event
@@ -304,3 +308,29 @@ def test_reasons_never_change_the_draft() -> None:
     draft = Draft(story.state)
     list(reasons_against(draft, story.event("scene.omitted", SCENE, {}, NINE)))
     assert draft.finish() == story.state
+
+
+def test_a_rule_that_is_stricter_now_is_no_reason_against_a_strike(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    story = studio()
+    story.tell("hook-up.declared", "KESTREL-1/1", {"to": "KESTREL-1/2"})
+    story.tell("hook-up.declared", "KESTREL-1/2", {"to": "KESTREL-1/3"})
+    noted = story.tell("scene.retimed", "KESTREL-1/1", {"frames": 90})
+    story.tell("hook-up.declared", "KESTREL-2/1", {"to": "KESTREL-2/2"})
+    listed = story.tell("scene.listed", "KESTREL-1/9", {"frames": 40})
+    story.tell("hook-up.declared", "KESTREL-1/9", {"to": "KESTREL-1/1"})
+
+    def refuses(draft: Draft, event: Event, fact: object) -> Iterator[Reason]:
+        yield Reason(Code.CONTRADICTION, "hook-ups are taken no more")
+        yield from joining.hook_up_declared(draft, event, fact)  # type: ignore[arg-type]
+
+    monkeypatch.setitem(CHECKS, "hook-up.declared", refuses)
+    before = story.state.hook_ups
+    story.record(story.event("event.struck", "studio", {"position": noted.position, "why": "No."}))
+    assert story.state.hook_ups == before, "what was accepted stands"
+    assert story.state.scenes["KESTREL-1/1"].frames == 80
+    # what rests on the struck event is still a reason
+    strike = {"position": listed.position, "why": "No."}
+    (reason,) = story.refused("event.struck", "studio", strike, actor=OFFICE)
+    assert reason.code is Code.STRIKE_BREAKS

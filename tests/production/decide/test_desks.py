@@ -7,6 +7,7 @@ import pytest
 from service.production.decide import Accepted
 from service.production.refusal import Code, Refusal
 from service.production.visits import Phase
+from service.vocabulary.instants import parse_instant
 from tests.telling import Story, studio
 
 NINE, TEN, ELEVEN, NOON = (f"2031-03-04T{hour:02d}:00:00Z" for hour in (9, 10, 11, 12))
@@ -233,6 +234,20 @@ def test_a_department_stops_and_goes_on() -> None:
     assert story.codes("department.stopped", "studio", stopped(), TEN) == {Code.TIME_ORDER}
     story.tell("department.stopped", "studio", stopped(until="2031-03-05T09:00:00Z"), at=NOON)
     assert len(story.state.stoppages["paint"]) == 2
+
+
+def test_the_end_of_a_stoppage_may_be_left_out_and_be_known_better_later() -> None:
+    story = studio()
+    story.tell("department.stopped", "studio", {"department": "paint"}, at=TEN)
+    again = story.refused("department.stopped", "studio", {"department": "paint"}, ELEVEN)
+    assert [reason.code for reason in again] == [Code.CONTRADICTION]
+    assert story.codes("department.stopped", "studio", stopped(), NINE) == {Code.TIME_ORDER}
+    story.tell("department.stopped", "studio", stopped(until="2031-03-05T09:00:00Z"), at=ELEVEN)
+    (lasting,) = story.state.stoppages["paint"]
+    assert (lasting.stopped_us, lasting.expected_end_us) == (
+        parse_instant(TEN),
+        parse_instant("2031-03-05T09:00:00Z"),
+    )
 
 
 def test_a_department_that_is_unknown_does_not_stop() -> None:

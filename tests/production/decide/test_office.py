@@ -255,49 +255,6 @@ def test_an_element_cannot_replace_what_has_begun() -> None:
     ]
 
 
-# hook-ups and same-as
-
-
-def test_a_hook_up_joins_two_known_scenes_once() -> None:
-    story = studio()
-    assert story.codes("hook-up.declared", "KESTREL-1/1", {"to": "KESTREL-1/1"}) == {Code.CIRCLE}
-    assert story.codes("hook-up.declared", "KESTREL-1/98", {"to": "KESTREL-1/99"}) == {Code.UNKNOWN}
-    story.tell("hook-up.declared", "KESTREL-1/1", {"to": "KESTREL-1/2"})
-    assert story.codes("hook-up.declared", "KESTREL-1/1", {"to": "KESTREL-1/2"}) == {Code.EXISTS}
-
-
-def reuse(source: str, joins: str = "camera", **more: Any) -> dict[str, Any]:
-    return {"source": source, "joins": joins, "strands": ["character"], **more}
-
-
-def test_circles_of_reuse_are_refused() -> None:
-    story = studio()
-    assert story.codes("same-as.declared", "KESTREL-1/1", reuse("KESTREL-1/1")) == {Code.CIRCLE}
-    story.tell("same-as.declared", "KESTREL-1/2", reuse("KESTREL-1/1"))
-    story.tell("same-as.declared", "KESTREL-1/3", reuse("KESTREL-1/2"))
-    assert story.codes("same-as.declared", "KESTREL-1/1", reuse("KESTREL-1/3")) == {Code.CIRCLE}
-
-
-def test_reuse_names_a_known_source_and_a_department_the_scene_visits() -> None:
-    story = studio()
-    assert story.codes("same-as.declared", "KESTREL-1/1", reuse("KESTREL-9/1")) == {Code.UNKNOWN}
-    assert story.codes("same-as.declared", "KESTREL-1/1", reuse("KESTREL-1/2", "mix")) == {
-        Code.NOT_ON_ROUTE
-    }
-    story.tell("same-as.declared", "KESTREL-1/1", reuse("KESTREL-1/2"))
-    assert story.codes("same-as.declared", "KESTREL-1/1", reuse("KESTREL-1/2")) == {Code.EXISTS}
-
-
-def test_what_has_begun_cannot_be_reused_from_elsewhere() -> None:
-    story = studio()
-    story.desk("KESTREL-1/1", "animation", start=NINE)
-    assert story.codes("same-as.declared", "KESTREL-1/1", reuse("KESTREL-1/2")) == {
-        Code.CONTRADICTION
-    }
-    story.tell("same-as.declared", "KESTREL-1/1", reuse("KESTREL-1/2", levels=["A"]))
-    assert "animation" in story.state.scenes["KESTREL-1/1"].departments
-
-
 # routes from a date
 
 

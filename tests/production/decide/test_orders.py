@@ -149,7 +149,9 @@ def test_a_price_says_what_is_quoted(story: Story) -> None:
 
 
 def test_approving_records_facts_whatever_else_the_producer_may_record(to_approve: Story) -> None:
-    # given an order to omit a scene and add one, when it is approved with a date that moves
+    # given an order to omit a scene and add one, when it is approved with a hard date that moves
+    hard = {"gate": "delivery", "due_on": "2031-05-15", "hard": True}
+    to_approve.tell("gate.set", "KESTREL-2", hard)
     moves = [{"episode": "KESTREL-2", "gate": "delivery", "due_on": "2031-06-16"}]
     data = {"order": "CO-1", "gates": moves}
     event = to_approve.event("change-order.approved", "KESTREL-1", data)

@@ -1,7 +1,10 @@
 """What is flagged as irregular: legal, but worth a look. As of the time of the fact."""
 
+import re
+from pathlib import Path
 from typing import Any
 
+from service.production import evolve, marks
 from tests.telling import Story, studio
 
 NINE, TEN, ELEVEN, NOON = (f"2031-03-04T{hour:02d}:00:00Z" for hour in (9, 10, 11, 12))
@@ -105,3 +108,14 @@ def test_an_episode_delivered_with_visits_still_open() -> None:
     story.desk("KESTREL-1", "cutting", "mix", start=TEN, end=ELEVEN)
     story.tell("scene.omitted", "KESTREL-1/2", at=TEN)
     assert story.marks(story.tell("episode.delivered", "KESTREL-1", at=NOON)) == ()
+
+
+def test_every_mark_has_a_meaning_and_stands_in_the_readme() -> None:
+    names = {name for name, value in vars(marks).items() if name.isupper() and name != "MEANINGS"}
+    assert {getattr(marks, name) for name in names} == set(marks.MEANINGS)
+    readme = (Path(__file__).parents[3] / "README.md").read_text()
+    for mark, meaning in marks.MEANINGS.items():
+        assert f"| `{mark}` | {meaning} |" in readme
+    # and no module flags anything by a word of its own
+    for module in Path(evolve.__file__).parent.glob("*.py"):
+        assert not re.findall(r"(?:add_mark|mark_irregular)\([^)]*\"", module.read_text())

@@ -45,7 +45,7 @@ def test_margins_are_working_days_to_the_date(paper: Paper) -> None:
     assert delivery == {
         "gate": "delivery",
         "due_on": "2031-04-15",
-        "hard": True,
+        "hard": False,
         "projected_on": "2031-03-10",
         "margin_workdays": 26,
         "date_holds": True,

@@ -16,7 +16,8 @@ SETTINGS = Settings(None, None, Path("/nowhere"))
 
 def test_a_service_with_its_database_is_live_and_ready(client_of: Clients) -> None:
     assert client_of().get("/live").get_json() == {"state": "live"}
-    assert client_of().get("/ready").get_json() == {"state": "ready"}
+    ready = {"state": "ready", "studios_without_plan": 0}
+    assert client_of().get("/ready").get_json() == ready
 
 
 def test_without_its_tables_it_is_live_and_not_ready(empty_database: Database) -> None:

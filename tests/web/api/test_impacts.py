@@ -79,7 +79,7 @@ def test_the_impact_of_a_retake_is_what_a_hand_computes(short: Paper) -> None:
         for gate, due_on, hard, before, after, margin_before, margin_after in (
             ("rough-cut", None, False, "2031-03-06", "2031-03-07", None, None),
             # (10 March, 15 April] has 15 working days of March and 11 of April
-            ("delivery", "2031-04-15", True, "2031-03-10", "2031-03-11", 26, 25),
+            ("delivery", "2031-04-15", False, "2031-03-10", "2031-03-11", 26, 25),
         )
     )
     (episode,) = shown["episodes"]

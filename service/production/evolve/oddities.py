@@ -1,0 +1,29 @@
+"""Dates and codes that are legal and look like a mistake."""
+
+from datetime import date
+
+from service.production.evolve.marking import add_mark
+from service.production.marks import LOOKS_LIKE_ANOTHER
+from service.production.state import STUDIO_CALENDAR, Draft, Known
+from service.vocabulary.calendar import local_date
+from service.vocabulary.event import Event
+from service.vocabulary.identifiers import alike, parse_subject
+from service.vocabulary.instants import US_PER_MIN
+
+
+def is_past(known: Known, on: date, at_us: int) -> bool:
+    """Whether a date was over at an instant, in the studio's zone; False without a calendar."""
+    calendar = known.calendars.get(STUDIO_CALENDAR)
+    return calendar is not None and on < local_date(calendar, at_us // US_PER_MIN)
+
+
+def mark_alike(draft: Draft, event: Event) -> None:
+    """Flag the code of a new scene, element or episode that is easily confused with another's."""
+    subject = parse_subject(event.subject)
+    if subject is None:
+        raise LookupError(event.subject)
+    key = event.subject.removesuffix(subject.last) + alike(subject.last)
+    if key in draft.codes:
+        add_mark(draft, event.position, LOOKS_LIKE_ANOTHER)
+    else:
+        draft.codes[key] = event.subject
