@@ -5,18 +5,19 @@ are persistent, so what did not change is the same object.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from service.planning.changes import Known
-from service.planning.frame import Frame, make_frame, planned_episodes
+from service.planning.frame import Frame, make_frame, owner_of, planned_episodes
 from service.planning.line import ON_DESK, OUT, WAITING, Int8s, Int64s
 from service.planning.reframe import reframe
 from service.production.state import (
     Element,
     Episode,
+    Meeting,
     Scene,
     State,
     item_of,
@@ -27,6 +28,8 @@ from service.production.work import base_work_e4, terms_for
 from service.vocabulary.instants import US_PER_MIN
 
 Item = Scene | Element | Episode
+Met = dict[tuple[str, str], Meeting | None]
+"""By episode and gate, how a gate stands; None where the route has no department that meets it."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -36,6 +39,7 @@ class Board:
     By row: `phase` (WAITING, ON_DESK, OUT), `work_e4` asked of the current take, `started_min`,
     `ended_min` of the last hand-off and `first_ended_min` of the first (-1 where there is none),
     `priority`, `must_fix` and `held_on` (day number of a hold's date, 0 where none holds it).
+    `met` are the gates that were asked about.
     """
 
     state: State
@@ -50,6 +54,7 @@ class Board:
     must_fix: Int8s
     held_on: Int64s
     since: "Since | None" = None
+    met: Met = field(default_factory=dict)
 
     def changed_visits(self, before: "Board") -> list[str]:
         """Items with visits that differ from those of another board."""
@@ -117,7 +122,8 @@ def advance(board: Board, state: State) -> Board:
         frame = reframed.frame
         columns = {name: getattr(board, name).take(reframed.source) for name in COLUMNS}
         whole |= reframed.fresh
-    fresh = Board(state, frame, known, **columns, since=Since(board.known, moved))
+    met = _met_still(board, state, [*changed, *moved])
+    fresh = Board(state, frame, known, **columns, since=Since(board.known, moved), met=met)
     for item in whole:
         _fill(fresh, item)
     for item in moved:
@@ -134,10 +140,21 @@ def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
     """
     columns = {name: getattr(board, name).copy() for name in _VISITS_COLUMNS}
     columns |= {name: getattr(board, name) for name in _ITEMS_COLUMNS}
-    fresh = Board(state, board.frame, Known.of(state), **columns)
-    for item in items:
+    changed = list(items)
+    met = _met_still(board, state, changed)
+    fresh = Board(state, board.frame, Known.of(state), **columns, met=met)
+    for item in changed:
         _fill(fresh, item, board.state.visits.get(item, _NONE))
     return fresh
+
+
+def _met_still(board: Board, state: State, changed: Iterable[str]) -> Met:
+    """What a board has found of gates, but of episodes with items that changed since."""
+    met = board.met.copy()  # whole at once: another thread may be adding to it
+    if not met:
+        return met
+    episodes = {owner_of(state, item) for item in changed}
+    return {gate: found for gate, found in met.items() if gate[0] not in episodes}
 
 
 def frame_differs(board: Board, state: State) -> bool:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from service.planning.backward import latest
 from service.planning.board import Board
 from service.planning.dispatch import dispatch
 from service.planning.line import ON_DESK, OUT, Int64s, Line, Plan
+from service.planning.met import meeting_of, met_at
 from service.planning.posing import hours_of, make_line
 from service.production.state import STUDIO_CALENDAR, Node, State, visit_of
 from service.production.work import crew_at, remaining_of, terms_of
@@ -123,25 +124,6 @@ def schedule(board: Board, now_min: int, near: Schedule | None = None) -> Schedu
     return Schedule(board, line, dispatch(line), now_min)
 
 
-class MetAt(NamedTuple):
-    """Where a gate is met: a group of the frame's rows, and whether their first takes suffice."""
-
-    group: int
-    first: bool
-
-
-def met_at(board: Board, episode: str, gate: str) -> MetAt | None:
-    """The rows whose hand-offs meet a gate; None where nothing is to meet it."""
-    record = board.state.episodes[episode]
-    met_by = record.route.gates.get(gate)
-    if met_by is None:
-        return None
-    department, first = met_by
-    of_scenes = department not in record.route.episode_departments
-    group = board.frame.groups.place(episode, department, of_scenes=of_scenes)
-    return None if group is None else MetAt(group, first)
-
-
 def delivery_rows(board: Board, episode: str) -> Int64s:
     """The rows whose hand-offs meet an episode's delivery gate, in order."""
     met = met_at(board, episode, "delivery")
@@ -160,12 +142,33 @@ def _due_rows(schedule: Schedule) -> Int64s:
 
 
 def projected_min(schedule: Schedule, episode: str, gate: str) -> int | None:
-    """The minute at which a gate is met: NEVER if it cannot be, None if nothing is to meet it."""
+    """The minute at which an undelivered episode's gate is met, or since when it stands met.
+
+    NEVER if it cannot be met, None if nothing is there to meet it.
+    """
     met = met_at(schedule.board, episode, gate)
     if met is None:
         return None
     last = schedule.last_of(first=met.first)[met.group]
-    return None if last < 0 else last
+    if last < 0:
+        return None
+    if met.of_scenes:
+        # the last of several may have been an omission
+        meeting = meeting_of(schedule.board, episode, gate)
+        if meeting is not None and meeting.stands_us >= 0:
+            return meeting.stands_us // US_PER_MIN
+    return last
+
+
+def delivery_min(schedule: Schedule, episode: str) -> int | None:
+    """The minute at which an episode was delivered or will be; None where that cannot be said."""
+    record = schedule.state.episodes.get(episode)
+    if record is None:
+        return None
+    if record.delivered_us >= 0:
+        return record.delivered_us // US_PER_MIN
+    at_min = projected_min(schedule, episode, "delivery")
+    return None if at_min is None or at_min >= NEVER else at_min
 
 
 def date_of(schedule: Schedule, at_min: int | None) -> date | None:

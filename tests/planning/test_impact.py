@@ -132,6 +132,7 @@ def test_episodes_delivered_in_both_are_left_out_and_one_delivered_by_the_change
     told = _impact(before, story.state, story.now)
     assert [episode.episode for episode in told.episodes] == ["KESTREL-1", "KESTREL-2"]
     assert told.episodes[0].delivery_after_on == date(2031, 3, 10)
+    assert told.episodes[0].delivery_after_min == parse_instant(story.now) // US_PER_MIN
     assert told.episodes[0].date_holds is True
     delivered = story.state
     told = _impact(delivered, delivered, story.now)

@@ -76,15 +76,17 @@ def shown_gates(schedule: Schedule, episode: str) -> list[Shown]:
     shown = []
     standings = gate_standings(schedule, episode)
     for name in sorted(standings, key=GATES.index):
-        gate, projected_on, margin = standings[name]
+        standing = standings[name]
+        gate = standing.gate
         shown.append(
             {
                 "gate": name,
                 "due_on": shown_on(gate.due_on if gate else None),
                 "hard": bool(gate and gate.hard),
-                "projected_on": shown_on(projected_on),
-                "margin_workdays": margin,
-                "date_holds": None if gate is None else margin is not None and margin >= 0,
+                "met_on": shown_on(standing.met_on),
+                "projected_on": shown_on(standing.projected_on),
+                "margin_workdays": standing.margin_workdays,
+                "date_holds": standing.date_holds,
             }
         )
     return shown

@@ -84,8 +84,11 @@ def _shown_gate(gate: GateImpact) -> Shown:
         "gate": gate.gate,
         "due_on": shown_on(gate.due_on),
         "hard": gate.hard,
+        "met_before": shown_on(gate.met_before_on),
+        "met_after": shown_on(gate.met_after_on),
         "projected_before": shown_on(gate.before_on),
         "projected_after": shown_on(gate.after_on),
         "margin_workdays_before": gate.margin_workdays_before,
         "margin_workdays_after": gate.margin_workdays_after,
+        "date_holds": gate.date_holds,
     }

@@ -61,10 +61,16 @@ class GateMovedShown(Shown):
     gate = choice(GATES, "The gate.")
     due_on = day("The date; null: not set.")
     hard = flag("Whether the date cannot move.")
-    projected_before = day("When it is met without the change.")
-    projected_after = day("When it is met with it.")
+    met_before = day("When it was first met without the change; null: not yet.")
+    met_after = day("When it was first met with it.")
+    projected_before = day("Since when it stands met, or when the plan meets it, without.")
+    projected_after = day("The same with the change.")
     margin_workdays_before = whole("The margin without the change.", none=True)
     margin_workdays_after = whole("The margin with it.", none=True)
+    date_holds = flag(
+        "Whether the date holds with the change; null where none is set or nothing meets it.",
+        none=True,
+    )
 
 
 class EpisodeMovedShown(Shown):
@@ -77,7 +83,9 @@ class EpisodeMovedShown(Shown):
     delivery_after = day("Its projected delivery with it.")
     margin_workdays_before = whole("The margin without the change.", none=True)
     margin_workdays_after = whole("The margin with it; negative is late.", none=True)
-    date_holds = flag("Whether the date is met with the change; null: none is set.", none=True)
+    date_holds = flag(
+        "Whether the delivery date holds with the change, as its gate says.", none=True
+    )
 
 
 class ImpactShown(ReadShown):

@@ -71,10 +71,13 @@ def test_the_impact_of_a_retake_is_what_a_hand_computes(short: Paper) -> None:
             "gate": gate,
             "due_on": due_on,
             "hard": hard,
+            "met_before": None,
+            "met_after": None,
             "projected_before": before,
             "projected_after": after,
             "margin_workdays_before": margin_before,
             "margin_workdays_after": margin_after,
+            "date_holds": None if due_on is None else True,
         }
         for gate, due_on, hard, before, after, margin_before, margin_after in (
             ("rough-cut", None, False, "2031-03-06", "2031-03-07", None, None),
