@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import repeat
+from operator import and_
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -11,8 +13,8 @@ from service.planning.frame import Frame, order_of
 from service.planning.line import Int64s
 from service.planning.schedule import Schedule, date_of, workdays
 from service.planning.splice import moved_rows
-from service.production.state import item_of
-from service.production.visits import UNVISITED, Visit
+from service.production.state import Scene, State, departments_of, item_of, visit_of
+from service.production.visits import UNVISITED, Phase, Visit
 from service.vocabulary.calendar import NEVER
 
 Picked = Int64s | slice
@@ -66,11 +68,26 @@ def _standing_differs(
     return differs
 
 
-def moved_items(before: Schedule, after: Schedule) -> tuple[list[str], list[int], list[int]]:
-    """Items that finish at another minute, in their total order; when they did and when they do.
+class Stood(NamedTuple):
+    """How some items stand in a schedule: when each is done, and whether some visit is still open.
 
-    NEVER where one does not finish, -1 where it is not planned or is omitted.
+    The minute is NEVER where one cannot be done, -1 where it is not planned or is omitted.
     """
+
+    finish_min: list[int]
+    is_open: list[bool]
+
+
+class MovedItems(NamedTuple):
+    """Items that are done at another minute, in their total order, in two schedules."""
+
+    items: list[str]
+    before: Stood
+    after: Stood
+
+
+def moved_items(before: Schedule, after: Schedule) -> MovedItems:
+    """Items that are done at another minute in one schedule than in another."""
     old, new = before.board.frame, after.board.frame
     was, will = before.item_finishes(), after.item_finishes()
     items: Sequence[str] = new.items
@@ -78,7 +95,32 @@ def moved_items(before: Schedule, after: Schedule) -> tuple[list[str], list[int]
         items = sorted({*old.items, *new.items}, key=order_of)
         was, will = _finishes(old, was, items), _finishes(new, will, items)
     moved = np.flatnonzero(was != will)
-    return [items[place] for place in moved.tolist()], was[moved].tolist(), will[moved].tolist()
+    names = [items[place] for place in moved.tolist()]
+    return MovedItems(
+        names,
+        Stood(was[moved].tolist(), _are_open(before, names)),
+        Stood(will[moved].tolist(), _are_open(after, names)),
+    )
+
+
+def _are_open(schedule: Schedule, items: list[str]) -> list[bool]:
+    """Whether some visit of each item is not handed off."""
+    place_of = schedule.board.frame.place_of
+    planned: list[bool] = schedule.open_items().tolist()
+    places = [place_of.get(item) for item in items]
+    return [
+        _is_open(schedule.state, item) if place is None else planned[place]
+        for item, place in zip(items, places, strict=True)
+    ]
+
+
+def _is_open(state: State, item: str) -> bool:
+    """The same of an item that is not planned: its episodes are delivered, or there is none."""
+    record = item_of(state, item)
+    if record is None or (isinstance(record, Scene) and record.omitted):
+        return False
+    visits = (visit_of(state, item, department) for department in departments_of(record))
+    return any(visit.current.phase is not Phase.HANDED_OFF for visit in visits)
 
 
 def _finishes(frame: Frame, finishes: Int64s, items: Sequence[str]) -> Int64s:
@@ -87,18 +129,22 @@ def _finishes(frame: Frame, finishes: Int64s, items: Sequence[str]) -> Int64s:
     return np.where(places >= 0, np.append(finishes, -1)[places], -1)
 
 
-def slips(
-    before: Schedule, after: Schedule, ones: list[int], others: list[int]
-) -> list[int | None]:
-    """Signed working days from finishes to finishes; None where one has no date."""
+def slips(before: Schedule, after: Schedule, moved: MovedItems) -> list[int | None]:
+    """Signed working days by which open items move; None where one has no date.
+
+    None too where an item was done, or is done now: from when it was done, days may have passed
+    in which nothing was owed.
+    """
+    both_open = map(and_, moved.before.is_open, moved.after.is_open)
+    finishes = zip(moved.before.finish_min, moved.after.finish_min, both_open, strict=True)
     # what the plan before has counted serves every plan that is compared with it
     until = before.workdays_until()
     if until.calendar is None or until.calendar is not after.workdays_until().calendar:
         return [
-            workdays(after, date_of(before, one), date_of(after, other))
-            for one, other in zip(ones, others, strict=True)
+            workdays(after, date_of(before, one), date_of(after, other)) if is_open else None
+            for one, other, is_open in finishes
         ]
     return [
-        until[other] - until[one] if 0 <= one < NEVER and 0 <= other < NEVER else None
-        for one, other in zip(ones, others, strict=True)
+        until[other] - until[one] if is_open and 0 <= one < NEVER and 0 <= other < NEVER else None
+        for one, other, is_open in finishes
     ]

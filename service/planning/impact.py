@@ -52,11 +52,17 @@ class DepartmentImpact(NamedTuple):
 
 
 class SceneImpact(NamedTuple):
-    """A scene whose last visit finishes at another minute."""
+    """A scene whose last visit finishes at another minute.
+
+    `open_before` and `open_after` say whether some visit of it is not handed off: a scene that was
+    done and is open again has the minute at which it was done before, and no slip.
+    """
 
     scene: str
     finish_before_min: int | None
     finish_after_min: int | None
+    open_before: bool
+    open_after: bool
     slip_workdays: int | None
 
 
@@ -206,14 +212,18 @@ def line_rank(state: State, department: str) -> tuple[int, str]:
 
 def _scenes(before: Schedule, after: Schedule) -> tuple[SceneImpact, ...]:
     """Scenes that finish at another minute, in their total order."""
-    items, ones, others = moved_items(before, after)
-    told = zip(items, ones, others, slips(before, after, ones, others), strict=True)
+    moved = moved_items(before, after)
+    told = zip(
+        moved.items,
+        map(_minute, moved.before.finish_min),
+        map(_minute, moved.after.finish_min),
+        moved.before.is_open,
+        moved.after.is_open,
+        slips(before, after, moved),
+        strict=True,
+    )
     scenes = (before.state.scenes, after.state.scenes)
-    return tuple([
-        SceneImpact(item, _minute(one), _minute(other), slip)
-        for item, one, other, slip in told
-        if item in scenes[0] or item in scenes[1]
-    ])  # fmt: skip
+    return tuple([SceneImpact(*one) for one in told if one[0] in scenes[0] or one[0] in scenes[1]])
 
 
 def _minute(value: int | None) -> int | None:

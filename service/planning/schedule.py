@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from service.planning.backward import latest
 from service.planning.board import Board
@@ -28,6 +29,7 @@ from service.vocabulary.quantities import ONE_E4
 RULES_VERSION = "1"
 """Answers name it; it changes when the same facts would give another plan."""
 
+Bools = npt.NDArray[np.bool_]
 Made = TypeVar("Made")
 
 
@@ -108,6 +110,19 @@ class Schedule:
             starts = frame.first_row[:-1][filled]
             finishes[filled] = np.maximum.reduceat(self.finish_of(), starts)
         return finishes
+
+    def open_items(self) -> Bools:
+        """By item of the frame, whether some visit of it is not handed off; not where omitted."""
+        return self.kept("open items", self._open_items)
+
+    def _open_items(self) -> Bools:
+        frame, still_open = self.board.frame, self.board.phase != OUT
+        found = np.zeros(len(frame.items), np.bool_)
+        filled = np.flatnonzero(np.diff(frame.first_row))
+        if len(filled):
+            starts = frame.first_row[:-1][filled]
+            found[filled] = np.logical_or.reduceat(still_open, starts)
+        return found
 
     def workdays_until(self) -> "WorkdaysUntil":
         """The studio's working days until a finish, for many of them."""

@@ -14,7 +14,8 @@ from service.planning.line import OUT
 from service.planning.met import meeting_of
 from service.planning.schedule import Schedule, delivery_rows, load_e4, projected_min, schedule
 from service.production.meeting import meeting
-from service.production.state import STUDIO_CALENDAR
+from service.production.state import STUDIO_CALENDAR, State, visit_of
+from service.production.visits import Phase
 from service.vocabulary.calendar import NEVER, end_of_day_min
 from service.vocabulary.facts.office import GATES
 from service.vocabulary.instants import US_PER_MIN, parse_instant
@@ -208,9 +209,23 @@ def test_scenes_that_move_are_all_that_finish_at_another_minute(seed: int) -> No
     moved = {item for item in items & scenes if finish(before, item) != finish(after, item)}
     told = compare(before, after).scenes
     assert {scene.scene for scene in told} == moved
+    for scene in told:
+        is_open = (_is_open(before.state, scene.scene), _is_open(after.state, scene.scene))
+        assert (scene.open_before, scene.open_after) == is_open
+        dated = None not in (scene.finish_before_min, scene.finish_after_min)
+        assert (scene.slip_workdays is not None) == (all(is_open) and dated)
     assert [scene.scene for scene in told] == sorted(
         moved, key=list(np.array(sorted(items, key=_order))).index
     )
+
+
+def _is_open(state: State, item: str) -> bool:
+    """Whether some visit of a scene in the picture is not handed off."""
+    scene = state.scenes.get(item)
+    if scene is None or scene.omitted:
+        return False
+    visits = (visit_of(state, item, department) for department in scene.departments)
+    return any(visit.current.phase is not Phase.HANDED_OFF for visit in visits)
 
 
 def _order(item: str) -> tuple[object, ...]:

@@ -52,6 +52,8 @@ def shown_impact(impact: Impact, position: int, rules: str, zone_data: str) -> S
                 "scene": scene.scene,
                 "finish_before": shown_min(scene.finish_before_min),
                 "finish_after": shown_min(scene.finish_after_min),
+                "open_before": scene.open_before,
+                "open_after": scene.open_after,
                 "slip_workdays": scene.slip_workdays,
             }
             for scene in impact.scenes

@@ -47,12 +47,20 @@ class AddedShown(Shown):
 
 
 class MovedShown(Shown):
-    """A scene whose last hand-off moves."""
+    """A scene whose last hand-off moves, or that was done and is open again, or the other way."""
 
     scene = word("The scene.")
-    finish_before = moment("The last hand-off without the change.")
-    finish_after = moment("The last hand-off with it.")
-    slip_workdays = whole("Working days between them.", none=True)
+    finish_before = moment(
+        "The last hand-off without the change: made where the scene was done, else projected."
+    )
+    finish_after = moment("The same with it.")
+    open_before = flag("Whether some visit of it is not handed off without the change.")
+    open_after = flag("The same with it.")
+    slip_workdays = whole(
+        "Working days between them; null unless it is open in both, for from when a scene was done "
+        "days may have passed in which nothing was owed.",
+        none=True,
+    )
 
 
 class GateMovedShown(Shown):
@@ -94,7 +102,7 @@ class ImpactShown(ReadShown):
     reopened = several(ReopenedShown, "Visits that are reopened.")
     to_look_at = several(ToLookAtShown, "Scenes that somebody must look at.")
     departments = several(AddedShown, "Work added, by department.")
-    scenes = several(MovedShown, "Scenes that move.")
+    scenes = several(MovedShown, "Scenes that move, or are open again, or done again.")
     episodes = several(EpisodeMovedShown, "Every episode; those delivered in both left out.")
     rules_version = word("The version of the rules of planning.")
     time_zone_data_version = word("The release of the IANA time zone data.")
