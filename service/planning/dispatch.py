@@ -24,7 +24,7 @@ import numpy as np
 from service.planning.backward import latest
 from service.planning.kernel import empty_run, run
 from service.planning.line import Line, Plan, problem
-from service.planning.readings import first_change, trace_back
+from service.planning.readings import first_change, since_when_overdue, trace_back
 
 
 def dispatch(line: Line) -> Plan:
@@ -61,6 +61,7 @@ def warm() -> None:
     plan = dispatch(nothing)
     latest(nothing, plan, none)
     first_change(nothing.state, plan.start, plan.finish)
+    since_when_overdue(problem(nothing), 0, none.copy())
     one, state = np.zeros(1, np.int64), np.zeros(1, np.int8)
     chain = np.zeros(1, np.int32)
     trace_back(state, one, state, chain, 0, chain, state.copy())

@@ -13,6 +13,7 @@ from service.planning.board import Board
 from service.planning.dispatch import dispatch
 from service.planning.line import ON_DESK, OUT, Int64s, Line, Plan
 from service.planning.met import meeting_of, met_at
+from service.planning.overdue import overdue_since
 from service.planning.posing import hours_of, make_line
 from service.production.state import STUDIO_CALENDAR, Node, State, visit_of
 from service.production.work import crew_at, remaining_of, terms_of
@@ -84,6 +85,10 @@ class Schedule:
     def latest_of(self) -> Int64s:
         """By row: the latest finish that still meets the delivery gates behind it, else NEVER."""
         return self.kept("latest", lambda: latest(self.line, self.plan, _due_rows(self)))
+
+    def overdue_since(self) -> Int64s:
+        """By row on a desk, since when it is past its time; -1 where it is not."""
+        return self.kept("overdue", lambda: overdue_since(self.line))
 
     def last_of(self, *, first: bool) -> list[int]:
         """By group of the frame, when the last of its rows is out; `first`: for the first time."""

@@ -4,18 +4,23 @@ from collections.abc import Mapping
 
 from service.planning.schedule import artist_days_e4
 from service.planning.standing import STANDS, Standings, Stands
-from service.planning.tray import due_on, item_place
+from service.planning.tray import NOTHING_OVERDUE, Overdue, due_on, item_place
 from service.production.state import Crew, Stoppage
 from service.production.work import crew_at
+from service.vocabulary.instants import US_PER_MIN
 from service.web.representation.scenes import shown_hold
-from service.web.representation.values import Shown, shown_e4, shown_on, shown_us
+from service.web.representation.values import Shown, shown_e4, shown_min, shown_on, shown_us
 from service.web.representation.visits import shown_visit
 
 _COUNTED = (Stands.IN_TRAY, Stands.ON_DESK, Stands.HELD, Stands.AHEAD)
 
 
 def shown_department(
-    standings: Standings, name: str, counts: Mapping[str, list[int]], open_e4: Mapping[str, int]
+    standings: Standings,
+    name: str,
+    counts: Mapping[str, list[int]],
+    overdue: Mapping[str, Overdue],
+    open_e4: Mapping[str, int],
 ) -> Shown:
     """A department: who works there now, what lies there, and how much of it is open."""
     schedule = standings.schedule
@@ -25,8 +30,9 @@ def shown_department(
         "department": name,
         "unit": schedule.state.units[name],
         "crew": None if crew is None else _shown_crew(crew),
-        "stopped": _shown_stopped(schedule.state.stoppages.get(name, ())),
+        "stopped": _shown_stopped(schedule.state.stoppages.get(name, ()), schedule.now_min),
         "visits": shown_counts(counts.get(name)),
+        "overdue": shown_overdue(overdue.get(name, NOTHING_OVERDUE)),
         "open_work": shown_e4(work_e4),
         "open_artist_days": shown_e4(artist_days_e4(schedule, name, work_e4)),
     }
@@ -35,6 +41,16 @@ def shown_department(
 def shown_counts(counts: list[int] | None) -> Shown:
     """How many open visits of a department stand where."""
     return {stands.value: counts[STANDS.index(stands)] if counts else 0 for stands in _COUNTED}
+
+
+def shown_overdue(overdue: Overdue) -> Shown:
+    """How much of a department's work is past its time."""
+    return {
+        "on_desk": overdue.on_desk,
+        "on_desk_since_at": shown_min(overdue.on_desk_since_min),
+        "held": overdue.held,
+        "held_since_at": shown_min(overdue.held_since_min),
+    }
 
 
 def _shown_crew(crew: Crew) -> Shown:
@@ -46,13 +62,15 @@ def _shown_crew(crew: Crew) -> Shown:
     }
 
 
-def _shown_stopped(stoppages: tuple[Stoppage, ...]) -> Shown | None:
+def _shown_stopped(stoppages: tuple[Stoppage, ...], now_min: int) -> Shown | None:
     last = stoppages[-1] if stoppages else None
     if last is None or last.resumed_us >= 0:
         return None
+    overdue = last.expected_end_us // US_PER_MIN <= now_min
     return {
         "since_at": shown_us(last.stopped_us),
         "expected_end_at": shown_us(last.expected_end_us),
+        "overdue_since_at": shown_us(last.expected_end_us) if overdue else None,
     }
 
 
@@ -71,5 +89,5 @@ def shown_tray_row(standings: Standings, row: int, section: str) -> Shown:
         "due_on": shown_on(due_on(state, episodes)),
         "priority": int(board.priority[row]),
         "put_first": (item, department) in state.put_first,
-        "hold": shown_hold(scene.hold) if scene and scene.hold else None,
+        "hold": shown_hold(standings, scene) if scene else None,
     }

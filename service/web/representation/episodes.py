@@ -110,6 +110,7 @@ def _shown_link(standings: Standings, link: Link) -> Shown:
         "started_at": shown_us(visit.started_us),
         "projected_start_at": shown_min(visit.projected_start_min),
         "projected_finish_at": shown_min(visit.projected_finish_min),
+        "overdue_since_at": shown_min(visit.overdue_since_min),
         "bound": link.bound,
         "owes": owes,
     }

@@ -98,6 +98,7 @@ class LinkShown(Shown):
     started_at = moment("When it was started.")
     projected_start_at = moment("When the plan has it start.")
     projected_finish_at = moment("When the plan has it handed off.")
+    overdue_since_at = moment("Since when it is overdue, on a desk or held; null: in time.")
     bound = choice(
         ("on_desk", *BOUNDS.values()),
         "What keeps it from starting earlier: it is on a desk, a visit before it, an artist who "
