@@ -4,7 +4,7 @@
 are persistent, so what did not change is the same object.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -14,6 +14,7 @@ from service.planning.changes import Known
 from service.planning.frame import Frame, make_frame, owner_of, planned_episodes
 from service.planning.line import ON_DESK, OUT, WAITING, Int8s, Int64s
 from service.planning.reframe import reframe
+from service.production.meeting import same_hand_offs
 from service.production.state import (
     Element,
     Episode,
@@ -22,6 +23,7 @@ from service.production.state import (
     State,
     item_of,
     line_departments,
+    visit_of,
 )
 from service.production.visits import Phase, Take, Visit, take_work_e4
 from service.production.work import base_work_e4, terms_for
@@ -122,7 +124,7 @@ def advance(board: Board, state: State) -> Board:
         frame = reframed.frame
         columns = {name: getattr(board, name).take(reframed.source) for name in COLUMNS}
         whole |= reframed.fresh
-    met = _met_still(board, state, [*changed, *moved])
+    met = _met_still(board, state, changed, moved)
     fresh = Board(state, frame, known, **columns, since=Since(board.known, moved), met=met)
     for item in whole:
         _fill(fresh, item)
@@ -140,21 +142,41 @@ def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
     """
     columns = {name: getattr(board, name).copy() for name in _VISITS_COLUMNS}
     columns |= {name: getattr(board, name) for name in _ITEMS_COLUMNS}
-    changed = list(items)
-    met = _met_still(board, state, changed)
+    moved = list(items)
+    met = _met_still(board, state, (), moved)
     fresh = Board(state, board.frame, Known.of(state), **columns, met=met)
-    for item in changed:
+    for item in moved:
         _fill(fresh, item, board.state.visits.get(item, _NONE))
     return fresh
 
 
-def _met_still(board: Board, state: State, changed: Iterable[str]) -> Met:
-    """What a board has found of gates, but of episodes with items that changed since."""
-    met = board.met.copy()  # whole at once: another thread may be adding to it
+def _met_still(before: Board, state: State, changed: Iterable[str], moved: Iterable[str]) -> Met:
+    """What a board has found of gates that nothing recorded since can have changed.
+
+    `changed` are items with other records, `moved` those with other visits.
+    """
+    met = before.met.copy()  # whole at once: another thread may be adding to it
     if not met:
         return met
     episodes = {owner_of(state, item) for item in changed}
-    return {gate: found for gate, found in met.items() if gate[0] not in episodes}
+    met = {gate: found for gate, found in met.items() if gate[0] not in episodes}
+    for item in moved:
+        for gate in _gates_moved(before.state, state, item):
+            met.pop((owner_of(state, item), gate), None)
+    return met
+
+
+def _gates_moved(before: State, after: State, item: str) -> Iterator[str]:
+    """The gates of an item's episode that its visits meet at other times than before."""
+    episode = after.episodes.get(owner_of(after, item))
+    if episode is None:
+        return
+    for gate, (department, first) in episode.route.gates.items():
+        by_episode = department in episode.route.episode_departments
+        if by_episode == (item in after.episodes):
+            old, new = (visit_of(known, item, department) for known in (before, after))
+            if not same_hand_offs(old, new, first=first):
+                yield gate
 
 
 def frame_differs(board: Board, state: State) -> bool:

@@ -9,9 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from service.planning.board import Board
-from service.planning.frame import Frame, order_of
+from service.planning.frame import order_of
 from service.planning.line import Int64s
-from service.planning.schedule import Schedule, date_of, workdays
+from service.planning.schedule import Bools, Schedule, date_of, workdays
 from service.planning.splice import moved_rows
 from service.production.state import Scene, State, departments_of, item_of, visit_of
 from service.production.visits import UNVISITED, Phase, Visit
@@ -89,44 +89,40 @@ class MovedItems(NamedTuple):
 def moved_items(before: Schedule, after: Schedule) -> MovedItems:
     """Items that are done at another minute in one schedule than in another."""
     old, new = before.board.frame, after.board.frame
-    was, will = before.item_finishes(), after.item_finishes()
     items: Sequence[str] = new.items
-    if old is not new:
+    if old is new:
+        was, is_open = before.item_finishes(), before.open_items()
+        will, stays_open = after.item_finishes(), after.open_items()
+    else:
         items = sorted({*old.items, *new.items}, key=order_of)
-        was, will = _finishes(old, was, items), _finishes(new, will, items)
+        was, is_open = _as_listed(before, items)
+        will, stays_open = _as_listed(after, items)
     moved = np.flatnonzero(was != will)
-    names = [items[place] for place in moved.tolist()]
     return MovedItems(
-        names,
-        Stood(was[moved].tolist(), _are_open(before, names)),
-        Stood(will[moved].tolist(), _are_open(after, names)),
+        [items[place] for place in moved.tolist()],
+        Stood(was[moved].tolist(), is_open[moved].tolist()),
+        Stood(will[moved].tolist(), stays_open[moved].tolist()),
     )
 
 
-def _are_open(schedule: Schedule, items: list[str]) -> list[bool]:
-    """Whether some visit of each item is not handed off."""
+def _as_listed(schedule: Schedule, items: Sequence[str]) -> tuple[Int64s, Bools]:
+    """By item, when it is done, -1 where it is not planned, and whether it is open."""
     place_of = schedule.board.frame.place_of
-    planned: list[bool] = schedule.open_items().tolist()
-    places = [place_of.get(item) for item in items]
-    return [
-        _is_open(schedule.state, item) if place is None else planned[place]
-        for item, place in zip(items, places, strict=True)
-    ]
+    places = np.fromiter(map(place_of.get, items, repeat(-1)), np.int64)
+    finishes = np.append(schedule.item_finishes(), -1)[places]
+    is_open = np.append(schedule.open_items(), False)[places]
+    for place in np.flatnonzero(places < 0).tolist():
+        is_open[place] = _is_open(schedule.state, items[place])
+    return finishes, is_open
 
 
 def _is_open(state: State, item: str) -> bool:
-    """The same of an item that is not planned: its episodes are delivered, or there is none."""
+    """Whether an item is open that is not planned: its episodes are delivered, or there is none."""
     record = item_of(state, item)
     if record is None or (isinstance(record, Scene) and record.omitted):
         return False
     visits = (visit_of(state, item, department) for department in departments_of(record))
     return any(visit.current.phase is not Phase.HANDED_OFF for visit in visits)
-
-
-def _finishes(frame: Frame, finishes: Int64s, items: Sequence[str]) -> Int64s:
-    """Finishes by item as those of other items; -1 where one is not in the frame."""
-    places = np.fromiter(map(frame.place_of.get, items, repeat(-1)), np.int64)
-    return np.where(places >= 0, np.append(finishes, -1)[places], -1)
 
 
 def slips(before: Schedule, after: Schedule, moved: MovedItems) -> list[int | None]:

@@ -37,7 +37,7 @@ def meeting_of(board: Board, episode: str, gate: str) -> Meeting | None:
     """How a gate of an episode stands; of a delivered one, how it stood then.
 
     None where its route has no department that meets it. Kept with the board, and carried on to
-    boards made of it in which nothing of the episode differs.
+    those that are made of it.
     """
     if (episode, gate) not in board.met:
         board.met[episode, gate] = _meeting_of(board, episode, gate)

@@ -22,6 +22,7 @@ _ENTERED, _DONE, _REOPENED, _DONE_AGAIN = range(4)
 _Turn = tuple[int, int, int, int]
 """A visit comes in the way of its gate or leaves it: instant, rank within it, and by how much the
 visits that are open and those that are done become more."""
+_END: _Turn = (2**62, 0, 0, 0)
 
 
 def meeting(known: Known, name: str, gate: str) -> Meeting | None:
@@ -82,14 +83,16 @@ def _turns_in_picture(visit: Visit, scene: Scene, first: bool) -> Iterator[_Turn
     changes: list[tuple[int, int, bool | None, bool | None]] = []  # there? done?
     for at_us, rank, _, done in _turns(visit, FIRST_OPENED_US, first)[1:]:
         changes.append((at_us, rank, None, done > 0))
-    changes.append((scene.listed_us, _ENTERED, True, None))
-    # a listing that is told late may lie behind what became of the scene
-    for from_us, until_us in scene.omissions:
-        if from_us < until_us > scene.listed_us:
-            changes.append((max(from_us, scene.listed_us), _DONE, False, None))
-            changes.append((until_us, _ENTERED, True, None))
-    if scene.omitted:
-        changes.append((max(scene.omitted_us, scene.listed_us), _DONE, False, None))
+    there_us = scene.listed_us
+    for from_us, until_us in (*scene.omissions, *_omission(scene)):
+        if from_us < until_us:
+            # a listing that is told late may lie behind the omission
+            if from_us >= there_us:
+                changes.append((there_us, _ENTERED, True, None))
+                changes.append((from_us, _DONE, False, None))
+            there_us = max(there_us, until_us)
+    if not scene.omitted:
+        changes.append((there_us, _ENTERED, True, None))
     is_there = is_done = False
     for at_us, rank, there, done_now in sorted(changes, key=itemgetter(0, 1)):
         was_open, was_done = is_there and not is_done, is_there and is_done
@@ -103,20 +106,34 @@ def _turns_in_picture(visit: Visit, scene: Scene, first: bool) -> Iterator[_Turn
         )
 
 
+def _omission(scene: Scene) -> list[tuple[int, int]]:
+    """The omission that lasts, if one does."""
+    return [(scene.omitted_us, _END[0])] if scene.omitted else []
+
+
+def same_hand_offs(one: Visit, other: Visit, *, first: bool) -> bool:
+    """Whether two visits of one item are in the way of a gate at the same times."""
+    return one.takes is other.takes or _turns(one, 0, first) == _turns(other, 0, first)
+
+
 def _swept(turns: list[_Turn]) -> tuple[int, int]:
-    """The same of what happened to all visits, in any order."""
+    """The first instant at which nothing was in the way, and since when nothing is; -1 for none.
+
+    `turns` are what happened to all visits, in any order.
+    """
     turns.sort()
+    turns.append(_END)
     waiting = done = 0
     met_us = stands_us = -1
-    last = len(turns) - 1
-    for place, (at_us, rank, more_waiting, more_done) in enumerate(turns):
+    now_us, now_rank = turns[0][:2]
+    for at_us, rank, more_waiting, more_done in turns:
+        if at_us != now_us or rank != now_rank:
+            if waiting or not done:
+                stands_us = -1
+            elif stands_us < 0:
+                stands_us = now_us
+                met_us = now_us if met_us < 0 else met_us
+            now_us, now_rank = at_us, rank
         waiting += more_waiting
         done += more_done
-        if place < last and turns[place + 1][:2] == (at_us, rank):
-            continue  # more of the same moment
-        if waiting or not done:
-            stands_us = -1
-        elif stands_us < 0:
-            stands_us = at_us
-            met_us = at_us if met_us < 0 else met_us
     return met_us, stands_us

@@ -19,8 +19,10 @@ from service.production.visits import Phase
 from service.vocabulary.calendar import NEVER, end_of_day_min
 from service.vocabulary.facts.office import GATES
 from service.vocabulary.instants import US_PER_MIN, parse_instant
+from tests.planning.told import GATES as TOLD_GATES
 from tests.planning.told import states_told
-from tests.telling import studio
+from tests.production.random_logs import LOGS, tell_at_random
+from tests.telling import APPROVING, studio
 
 NOW_MIN = parse_instant("2031-03-06T10:00:00Z") // US_PER_MIN
 seeds = st.integers(0, 2**32 - 1)
@@ -146,6 +148,19 @@ def test_what_a_board_carries_on_of_gates_is_what_they_come_to(seed: int) -> Non
                 assert known == meeting_of(anew, episode, gate)
                 if states[state].episodes[episode].delivered_us < 0:
                     assert known == meeting(states[state], episode, gate)
+
+
+@settings(max_examples=40, deadline=None)
+@given(LOGS, seeds)
+def test_so_it_is_where_facts_come_one_after_the_other_and_late(log: list[int], seed: int) -> None:
+    story = studio(scenes=2, route={**APPROVING, "gates": TOLD_GATES})
+    random, board = Random(seed), make_board(story.state)
+    for one in log:
+        tell_at_random(story, [one])
+        board = advance(board, story.state)
+        for episode, record in story.state.episodes.items():
+            for gate in GATES if record.delivered_us < 0 and random.random() < 0.5 else ():
+                assert meeting_of(board, episode, gate) == meeting(story.state, episode, gate)
 
 
 @settings(max_examples=25, deadline=None)
