@@ -270,11 +270,20 @@ def _show_departments(say: Console, impact: Mapping[str, Any]) -> None:
 
 
 def _show_scenes(say: Console, scenes: Sequence[Mapping[str, Any]]) -> None:
+    again = [
+        scene
+        for scene in scenes
+        if scene["finish_before"] and scene["open_after"] and not scene["open_before"]
+    ]
     later = [scene for scene in scenes if (scene["slip_workdays"] or 0) > 0]
-    say.print(f"\nScenes whose finish moves: {len(scenes)}, by a day or more: {len(later)}")
-    worst = sorted(later, key=lambda scene: -scene["slip_workdays"])[:SHOWN_SCENES]
-    for scene in worst:
+    say.print(
+        f"\nScenes whose finish moves: {len(scenes)}, by a day or more: {len(later)}, "
+        f"done and open again: {len(again)}"
+    )
+    for scene in sorted(later, key=lambda scene: -scene["slip_workdays"])[:SHOWN_SCENES]:
         say.print(f"  {scene['scene']}: {scene['slip_workdays']} working days later")
+    for scene in again[:SHOWN_SCENES]:
+        say.print(f"  {scene['scene']}: done, open again")
 
 
 def _show_episodes(say: Console, episodes: Sequence[Mapping[str, Any]]) -> None:

@@ -36,7 +36,7 @@ def show_trail(say: Console, client: Client, episodes: Sequence[Mapping[str, Any
     for title in ("at", "what", "days"):
         table.add_column(title, justify="right" if title == "days" else "left")
     for move in sorted(greatest, key=lambda move: move["number"]):
-        table.add_row(move["at"][:16], _what_moved(move), f"{move['delta_days']:+.2f}")
+        table.add_row(move["at"][:16], what_moved(move), f"{move['delta_days']:+.2f}")
     say.print(table)
     say.print()
 
@@ -55,8 +55,10 @@ def _once_built(say: Console, client: Client, path: str) -> list[Any] | None:
     return None
 
 
-def _what_moved(move: Mapping[str, Any]) -> str:
+def what_moved(move: Mapping[str, Any]) -> str:
+    """What moved a delivery, in words."""
     if move["cause"] == "time":
         return f"waited for {move['waited_for']} at {move['department']}"
     retake = f" ({move['retake']})" if move["retake"] else ""
-    return f"{move['type']} {move['subject']}{retake}"
+    again = ": done, open again" if move["reopened"] else ""
+    return f"{move['type']} {move['subject']}{retake}{again}"

@@ -4,33 +4,38 @@
 are persistent, so what did not change is the same object.
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from service.planning.changes import Known
 from service.planning.faults import PlanError
-from service.planning.frame import Frame, make_frame, planned_episodes
+from service.planning.frame import Frame, make_frame, owner_of, planned_episodes
 from service.planning.line import ON_DESK, OUT, WAITING, Int8s, Int64s
 from service.planning.reframe import reframe, sources_touched
 from service.production.graph import in_picture, lent_visits
+from service.production.meeting import same_hand_offs
 from service.production.state import (
     EMPTY,
     Element,
     Episode,
+    Meeting,
     Scene,
     State,
     item_of,
     line_departments,
     priority_of,
+    visit_of,
 )
 from service.production.visits import Phase, Take, Visit, take_work_e4
 from service.production.work import base_work_e4, terms_for
 from service.vocabulary.instants import US_PER_MIN
 
 Item = Scene | Element | Episode
+Met = dict[tuple[str, str], Meeting | None]
+"""By episode and gate, how a gate stands; None where the route has no department that meets it."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -39,7 +44,9 @@ class Board:
 
     By row: `phase` (WAITING, ON_DESK, OUT), `work_e4` asked of the current take, `started_min`,
     `ended_min` of the last hand-off and `first_ended_min` of the first (-1 where there is none),
-    `priority`, `must_fix` and `held_on` (day number of a hold's date, 0 where none holds it).
+    `priority`, `must_fix`, `lent` (of a scene out of the picture, needed by others) and `held_on`
+    (day number of a hold's date, 0 where none holds it).
+    `met` are the gates that were asked about.
     """
 
     state: State
@@ -52,8 +59,10 @@ class Board:
     first_ended_min: Int64s
     priority: Int64s
     must_fix: Int8s
+    lent: Int8s
     held_on: Int64s
     since: "Since | None" = None
+    met: Met = field(default_factory=dict)
 
     def changed_visits(self, before: "Board") -> list[str]:
         """Items with visits that differ from those of another board."""
@@ -62,11 +71,19 @@ class Board:
         return before.known.changed_visits(self.known)
 
 
-_VISITS_COLUMNS = ("phase", "work_e4", "started_min", "ended_min", "first_ended_min", "must_fix")
+_VISITS_COLUMNS = (
+    "phase",
+    "work_e4",
+    "started_min",
+    "ended_min",
+    "first_ended_min",
+    "must_fix",
+    "lent",
+)
 _ITEMS_COLUMNS = ("priority", "held_on")
 """What a board has of items' records; boards that differ in visits alone share these."""
 COLUMNS = (*_VISITS_COLUMNS, *_ITEMS_COLUMNS)
-_SMALL_COLUMNS = ("phase", "must_fix")
+_SMALL_COLUMNS = ("phase", "must_fix", "lent")
 CHANGED_SHARE_MOST = 0.5
 """If a greater share of the items changed, a board is made anew."""
 Visits = dict[str, Visit]
@@ -125,7 +142,8 @@ def advance(board: Board, state: State) -> Board:
         frame = reframed.frame
         columns = {name: getattr(board, name).take(reframed.source) for name in COLUMNS}
         whole |= reframed.fresh
-    fresh = Board(state, frame, known, **columns, since=Since(board.known, moved))
+    met = _met_still(board, state, changed, moved)
+    fresh = Board(state, frame, known, **columns, since=Since(board.known, moved), met=met)
     for item in whole:
         _fill(fresh, item)
     for item in moved:
@@ -147,10 +165,41 @@ def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
     """
     columns = {name: getattr(board, name).copy() for name in _VISITS_COLUMNS}
     columns |= {name: getattr(board, name) for name in _ITEMS_COLUMNS}
-    fresh = Board(state, board.frame, Known.of(state), **columns)
-    for item in items:
+    moved = list(items)
+    met = _met_still(board, state, (), moved)
+    fresh = Board(state, board.frame, Known.of(state), **columns, met=met)
+    for item in moved:
         _fill(fresh, item, board.state.visits.get(item, _NONE))
     return fresh
+
+
+def _met_still(before: Board, state: State, changed: Iterable[str], moved: Iterable[str]) -> Met:
+    """What a board has found of gates that nothing recorded since can have changed.
+
+    `changed` are items with other records, `moved` those with other visits.
+    """
+    met = before.met.copy()  # whole at once: another thread may be adding to it
+    if not met:
+        return met
+    episodes = {owner_of(state, item) for item in changed}
+    met = {gate: found for gate, found in met.items() if gate[0] not in episodes}
+    for item in moved:
+        for gate in _gates_moved(before.state, state, item):
+            met.pop((owner_of(state, item), gate), None)
+    return met
+
+
+def _gates_moved(before: State, after: State, item: str) -> Iterator[str]:
+    """The gates of an item's episode that its visits meet at other times than before."""
+    episode = after.episodes.get(owner_of(after, item))
+    if episode is None:
+        return
+    for gate, (department, first) in episode.route.gates.items():
+        by_episode = department in episode.route.episode_departments
+        if by_episode == (item in after.episodes):
+            old, new = (visit_of(known, item, department) for known in (before, after))
+            if not same_hand_offs(old, new, first=first):
+                yield gate
 
 
 def frame_differs(board: Board, state: State) -> bool:
@@ -231,6 +280,7 @@ def _write(board: Board, item: str, old: Visits | None) -> None:
         board.ended_min[row] = -1 if never else standing.ended_min
         board.first_ended_min[row] = -1 if never else standing.first_ended_min
         board.must_fix[row] = standing.must_fix
+        board.lent[row] = lent is not None and not unneeded
         if old is None:
             board.priority[row] = priority
             board.held_on[row] = held_on

@@ -5,6 +5,7 @@ from datetime import date
 from typing import NamedTuple
 
 from service.planning.gates import gate_standing
+from service.planning.met import meeting_of
 from service.planning.schedule import Schedule
 from service.planning.trail import MOVES_NO_DATE
 from service.production.state import State
@@ -42,10 +43,15 @@ class TakeChange(NamedTuple):
 
 
 class Delivery(NamedTuple):
-    """An episode's projected delivery and its margin in working days; None where it has none."""
+    """An episode's projected delivery and its margin in working days; None where it has none.
+
+    `is_open` while something that meets it is not handed off: then the date is a projection. None
+    where there is no such episode.
+    """
 
     on: date | None
     margin_workdays: int | None
+    is_open: bool | None
 
 
 def moves_plans(event: Event) -> bool:
@@ -56,7 +62,11 @@ def moves_plans(event: Event) -> bool:
 def delivery(planned: Schedule, episode: str) -> Delivery:
     """An episode's delivery by a plan."""
     standing = gate_standing(planned, episode, "delivery")
-    return Delivery(standing.projected_on, standing.margin_workdays)
+    is_open = None
+    if episode in planned.state.episodes:
+        meeting = meeting_of(planned.board, episode, "delivery")
+        is_open = meeting is None or meeting.stands_us < 0
+    return Delivery(standing.projected_on, standing.margin_workdays, is_open)
 
 
 def changed_takes(before: State, after: State, items: Iterable[str]) -> list[TakeChange]:

@@ -2,17 +2,19 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import repeat
+from operator import and_
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from service.planning.board import Board
-from service.planning.frame import Frame, order_of
+from service.planning.frame import order_of
 from service.planning.line import Int64s
-from service.planning.schedule import Schedule, date_of, workdays
+from service.planning.schedule import Bools, Schedule, date_of, workdays
 from service.planning.splice import moved_rows
-from service.production.state import item_of
-from service.production.visits import UNVISITED, Visit
+from service.production.state import Scene, State, departments_of, item_of, visit_of
+from service.production.visits import UNVISITED, Phase, Visit
 from service.vocabulary.calendar import NEVER
 
 Picked = Int64s | slice
@@ -66,39 +68,79 @@ def _standing_differs(
     return differs
 
 
-def moved_items(before: Schedule, after: Schedule) -> tuple[list[str], list[int], list[int]]:
-    """Items that finish at another minute, in their total order; when they did and when they do.
+class Stood(NamedTuple):
+    """How some items stand in a schedule: when each is done, and whether some visit is still open.
 
-    NEVER where one does not finish, -1 where it is not planned or is omitted.
+    The minute is NEVER where one cannot be done, -1 where it is not planned or is omitted.
     """
+
+    finish_min: list[int]
+    is_open: list[bool]
+
+
+class MovedItems(NamedTuple):
+    """Items that are done at another minute, in their total order, in two schedules."""
+
+    items: list[str]
+    before: Stood
+    after: Stood
+
+
+def moved_items(before: Schedule, after: Schedule) -> MovedItems:
+    """Items that are done at another minute in one schedule than in another."""
     old, new = before.board.frame, after.board.frame
-    was, will = before.item_finishes(), after.item_finishes()
     items: Sequence[str] = new.items
-    if old is not new:
+    if old is new:
+        was, is_open = before.item_finishes(), before.open_items()
+        will, stays_open = after.item_finishes(), after.open_items()
+    else:
         items = sorted({*old.items, *new.items}, key=order_of)
-        was, will = _finishes(old, was, items), _finishes(new, will, items)
+        was, is_open = _as_listed(before, items)
+        will, stays_open = _as_listed(after, items)
     moved = np.flatnonzero(was != will)
-    return [items[place] for place in moved.tolist()], was[moved].tolist(), will[moved].tolist()
+    return MovedItems(
+        [items[place] for place in moved.tolist()],
+        Stood(was[moved].tolist(), is_open[moved].tolist()),
+        Stood(will[moved].tolist(), stays_open[moved].tolist()),
+    )
 
 
-def _finishes(frame: Frame, finishes: Int64s, items: Sequence[str]) -> Int64s:
-    """Finishes by item as those of other items; -1 where one is not in the frame."""
-    places = np.fromiter(map(frame.place_of.get, items, repeat(-1)), np.int64)
-    return np.where(places >= 0, np.append(finishes, -1)[places], -1)
+def _as_listed(schedule: Schedule, items: Sequence[str]) -> tuple[Int64s, Bools]:
+    """By item, when it is done, -1 where it is not planned, and whether it is open."""
+    place_of = schedule.board.frame.place_of
+    places = np.fromiter(map(place_of.get, items, repeat(-1)), np.int64)
+    finishes = np.append(schedule.item_finishes(), -1)[places]
+    is_open = np.append(schedule.open_items(), False)[places]
+    for place in np.flatnonzero(places < 0).tolist():
+        is_open[place] = _is_open(schedule.state, items[place])
+    return finishes, is_open
 
 
-def slips(
-    before: Schedule, after: Schedule, ones: list[int], others: list[int]
-) -> list[int | None]:
-    """Signed working days from finishes to finishes; None where one has no date."""
+def _is_open(state: State, item: str) -> bool:
+    """Whether an item is open that is not planned: its episodes are delivered, or there is none."""
+    record = item_of(state, item)
+    if record is None or (isinstance(record, Scene) and record.omitted):
+        return False
+    visits = (visit_of(state, item, department) for department in departments_of(record))
+    return any(visit.current.phase is not Phase.HANDED_OFF for visit in visits)
+
+
+def slips(before: Schedule, after: Schedule, moved: MovedItems) -> list[int | None]:
+    """Signed working days by which open items move; None where one has no date.
+
+    None too where an item was done, or is done now: from when it was done, days may have passed
+    in which nothing was owed.
+    """
+    both_open = map(and_, moved.before.is_open, moved.after.is_open)
+    finishes = zip(moved.before.finish_min, moved.after.finish_min, both_open, strict=True)
     # what the plan before has counted serves every plan that is compared with it
     until = before.workdays_until()
     if until.calendar is None or until.calendar is not after.workdays_until().calendar:
         return [
-            workdays(after, date_of(before, one), date_of(after, other))
-            for one, other in zip(ones, others, strict=True)
+            workdays(after, date_of(before, one), date_of(after, other)) if is_open else None
+            for one, other, is_open in finishes
         ]
     return [
-        until[other] - until[one] if 0 <= one < NEVER and 0 <= other < NEVER else None
-        for one, other in zip(ones, others, strict=True)
+        until[other] - until[one] if is_open and 0 <= one < NEVER and 0 <= other < NEVER else None
+        for one, other, is_open in finishes
     ]

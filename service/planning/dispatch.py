@@ -26,7 +26,7 @@ from service.planning.backward import latest
 from service.planning.circles import refuse_circles
 from service.planning.kernel import empty_run, run
 from service.planning.line import BOUND_NOW, WAITING, Crews, Hours, Line, Plan, Ranking
-from service.planning.readings import first_change, trace_back
+from service.planning.readings import first_change, since_when_overdue, trace_back
 from service.planning.soundness import problem
 from service.vocabulary.calendar import NEVER
 
@@ -65,5 +65,6 @@ def warm() -> None:
     refuse_circles(problem(nothing), nothing.state)
     latest(nothing, plan, none)
     first_change(nothing.state, plan)
+    since_when_overdue(problem(nothing), 0, none.copy())
     minute, state = np.zeros(1, np.int64), np.zeros(1, np.int8)
     trace_back(state, Plan(minute, minute, state + BOUND_NOW, np.zeros(1, np.int32)), 0)

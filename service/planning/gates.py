@@ -3,20 +3,30 @@
 from datetime import date
 from typing import NamedTuple
 
-from service.planning.schedule import Schedule, date_of, met_at, projected_min, workdays
+from service.planning.met import meeting_of, met_at
+from service.planning.schedule import Schedule, date_of, projected_min, workdays
 from service.production.state import Gate
+from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN
 
 
 class GateStanding(NamedTuple):
-    """A gate as it is set, its projected date, and its margin in working days (negative is late).
+    """A gate as it is set, when it was met, when the plan meets it, and whether that is in time.
 
-    None stands for what is not set or cannot be said.
+    `met_on` is the studio's date on which it was first met, whatever was reopened since;
+    `projected_on` the date since which it stands met, else on which the plan meets it. A negative
+    margin is late. None stands for what is not set or cannot be said: `date_holds` is None where
+    no date is set and where nothing is there to meet it, and False where the plan never meets it.
     """
 
     gate: Gate | None
+    met_on: date | None
     projected_on: date | None
     margin_workdays: int | None
+    date_holds: bool | None
+
+
+UNKNOWN = GateStanding(None, None, None, None, None)
 
 
 def gate_standings(
@@ -41,7 +51,7 @@ def _gate_standings(
 
 
 def _met_alike(schedule: Schedule, other: Schedule, episode: str) -> dict[str, GateStanding]:
-    """How an episode stands in another schedule to the gates that it meets in the same minute."""
+    """How an episode stands in another schedule to the gates that it meets in the same minutes."""
     if (
         other.board.frame is not schedule.board.frame
         or other.state.episodes.get(episode) is not schedule.state.episodes.get(episode)
@@ -59,20 +69,29 @@ def _met_alike(schedule: Schedule, other: Schedule, episode: str) -> dict[str, G
     return {
         name: standings[name]
         for name, at in met.items()
-        if at is None or was[at.first][at.group] == will[at.first][at.group]
+        if (at is None or was[at.first][at.group] == will[at.first][at.group])
+        and meeting_of(other.board, episode, name) == meeting_of(schedule.board, episode, name)
     }
 
 
 def gate_standing(schedule: Schedule, episode: str, gate: str) -> GateStanding:
-    """How an episode stands to one of its gates."""
+    """How an episode stands to one of its gates; of a delivered one, as it stood then."""
     record = schedule.state.episodes.get(episode)
     if record is None:
-        return GateStanding(None, None, None)
-    known = record.gate(gate)
-    if record.delivered_us >= 0:
-        met_min = record.delivered_us // US_PER_MIN if gate == "delivery" else None
+        return UNKNOWN
+    known, meeting = record.gate(gate), meeting_of(schedule.board, episode, gate)
+    if record.delivered_us < 0:
+        at_min = projected_min(schedule, episode, gate)
     else:
-        met_min = projected_min(schedule, episode, gate)
-    projected = date_of(schedule, met_min)
-    margin = workdays(schedule, projected, known.due_on if known else None)
-    return GateStanding(known, projected, margin)
+        at_min = None if meeting is None else _minute(meeting.stands_us)
+    projected_on = date_of(schedule, at_min)
+    margin = workdays(schedule, projected_on, known.due_on if known else None)
+    holds = None if margin is None else margin >= 0
+    if known is not None and at_min is not None and at_min >= NEVER:
+        holds = False
+    met_on = None if meeting is None else date_of(schedule, _minute(meeting.met_us))
+    return GateStanding(known, met_on, projected_on, margin, holds)
+
+
+def _minute(at_us: int) -> int | None:
+    return None if at_us < 0 else at_us // US_PER_MIN

@@ -8,14 +8,14 @@ from typing import NamedTuple
 from service.planning.changes import Entries, differing
 from service.planning.differences import changed_rows, changed_visits, moved_items, slips
 from service.planning.frame import order_of
-from service.planning.gates import GateStanding, gate_standings
+from service.planning.gates import UNKNOWN, GateStanding, gate_standings
 from service.planning.reframe import sources_touched
 from service.planning.schedule import (
     Schedule,
     Supposition,
     artist_days_e4,
+    delivery_min,
     load_e4,
-    projected_min,
     suppositions,
 )
 from service.production.graph import borrowers, in_picture, still_to_do
@@ -27,8 +27,6 @@ from service.production.visits import Phase, Take, take_work_e4
 from service.production.work import terms_for
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.identifiers import natural_order
-
-_NOTHING = GateStanding(None, None, None)
 
 
 class Reopened(NamedTuple):
@@ -77,28 +75,40 @@ class DepartmentImpact(NamedTuple):
 
 
 class SceneImpact(NamedTuple):
-    """A scene whose last visit finishes at another minute."""
+    """A scene whose last visit finishes at another minute.
+
+    `open_before` and `open_after` say whether some visit of it is not handed off: a scene that was
+    done and is open again has the minute at which it was done before, and no slip.
+    """
 
     scene: str
     finish_before_min: int | None
     finish_after_min: int | None
+    open_before: bool
+    open_after: bool
     slip_workdays: int | None
 
 
 class GateImpact(NamedTuple):
-    """A gate's projected date and margin, before and after."""
+    """When a gate was met, its projected date and its margin, before and after.
+
+    `date_holds` is whether the date is met with the change, by the rule of `GateStanding`.
+    """
 
     gate: str
     due_on: date | None
     hard: bool
+    met_before_on: date | None
+    met_after_on: date | None
     before_on: date | None
     after_on: date | None
     margin_workdays_before: int | None
     margin_workdays_after: int | None
+    date_holds: bool | None
 
 
 class EpisodeImpact(NamedTuple):
-    """Every gate of an episode, and its delivery to the minute."""
+    """Every gate of an episode, and its delivery to the minute; `date_holds` is the delivery's."""
 
     episode: str
     gates: tuple[GateImpact, ...]
@@ -109,13 +119,7 @@ class EpisodeImpact(NamedTuple):
     delivery_after_on: date | None
     margin_workdays_before: int | None
     margin_workdays_after: int | None
-
-    @property
-    def date_holds(self) -> bool | None:
-        """Whether the delivery date is still met; None where none is set."""
-        if self.due_on is None:
-            return None
-        return self.margin_workdays_after is not None and self.margin_workdays_after >= 0
+    date_holds: bool | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,14 +264,18 @@ def line_rank(state: State, department: str) -> tuple[int, str]:
 
 def _scenes(before: Schedule, after: Schedule) -> tuple[SceneImpact, ...]:
     """Scenes that finish at another minute, in their total order."""
-    items, ones, others = moved_items(before, after)
-    told = zip(items, ones, others, slips(before, after, ones, others), strict=True)
+    moved = moved_items(before, after)
+    told = zip(
+        moved.items,
+        map(_minute, moved.before.finish_min),
+        map(_minute, moved.after.finish_min),
+        moved.before.is_open,
+        moved.after.is_open,
+        slips(before, after, moved),
+        strict=True,
+    )
     scenes = (before.state.scenes, after.state.scenes)
-    return tuple([
-        SceneImpact(item, _minute(one), _minute(other), slip)
-        for item, one, other, slip in told
-        if item in scenes[0] or item in scenes[1]
-    ])  # fmt: skip
+    return tuple([SceneImpact(*one) for one in told if one[0] in scenes[0] or one[0] in scenes[1]])
 
 
 def _minute(value: int | None) -> int | None:
@@ -276,18 +284,19 @@ def _minute(value: int | None) -> int | None:
 
 def _episode(before: Schedule, after: Schedule, episode: str) -> EpisodeImpact:
     old, new = gate_standings(before, episode), gate_standings(after, episode, before)
-    gates = [_gate(name, old.get(name, _NOTHING), new.get(name, _NOTHING)) for name in old | new]
+    gates = [_gate(name, old.get(name, UNKNOWN), new.get(name, UNKNOWN)) for name in old | new]
     delivery = next((gate for gate in gates if gate.gate == "delivery"), None)
     return EpisodeImpact(
         episode=episode,
         gates=tuple(gates),
         due_on=delivery.due_on if delivery else None,
-        delivery_before_min=_delivery_min(before, episode),
-        delivery_after_min=_delivery_min(after, episode),
+        delivery_before_min=delivery_min(before, episode),
+        delivery_after_min=delivery_min(after, episode),
         delivery_before_on=delivery.before_on if delivery else None,
         delivery_after_on=delivery.after_on if delivery else None,
         margin_workdays_before=delivery.margin_workdays_before if delivery else None,
         margin_workdays_after=delivery.margin_workdays_after if delivery else None,
+        date_holds=delivery.date_holds if delivery else None,
     )
 
 
@@ -297,14 +306,11 @@ def _gate(name: str, was: GateStanding, will: GateStanding) -> GateImpact:
         name,
         known.due_on if known else None,
         bool(known and known.hard),
+        was.met_on,
+        will.met_on,
         was.projected_on,
         will.projected_on,
         was.margin_workdays,
         will.margin_workdays,
+        will.date_holds,
     )
-
-
-def _delivery_min(schedule: Schedule, episode: str) -> int | None:
-    if episode not in schedule.board.frame.episodes:
-        return None
-    return _minute(projected_min(schedule, episode, "delivery"))

@@ -1,4 +1,7 @@
-"""What is read off a plan by compiled loops: when it next changes, and what a start waited for."""
+"""What compiled loops read off a line and its plan.
+
+When the plan next changes, what a start waited for, and what should have left a desk by now.
+"""
 
 import numpy as np
 
@@ -13,7 +16,9 @@ from service.planning.line import (
     Int32s,
     Int64s,
     Plan,
+    Problem,
 )
+from service.planning.minutes import duration, end_of_minute, rated_segment, worked_before
 from service.planning.soundness import same_length
 from service.vocabulary.calendar import NEVER
 
@@ -78,3 +83,19 @@ def _trace_back(
         if finish[row] < 0:
             return place + 1
     return -len(state)
+
+
+@compiled
+def since_when_overdue(p: Problem, now: Int, since: Int64s) -> None:
+    """Say since when what is on a desk has had all its working minutes; the rest stays as it is."""
+    for row in range(len(p.state)):
+        if p.state[row] != ON_DESK:
+            continue
+        d, started = index(p.department[row]), p.started_min[row]
+        segment = rated_segment(p, d, started)
+        if segment < 0:
+            continue
+        target = worked_before(p, d, started) + duration(p, row, segment)
+        end = end_of_minute(p, d, np.int64(p.window_from[d]), target)
+        if end <= now:
+            since[row] = end

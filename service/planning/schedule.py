@@ -6,12 +6,15 @@ from datetime import date
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from service.planning.backward import latest
 from service.planning.board import Board
 from service.planning.dispatch import dispatch
 from service.planning.faults import PlanError
 from service.planning.line import ON_DESK, OUT, BrokenLineError, Int64s, Line, Plan
+from service.planning.met import meeting_of, met_at
+from service.planning.overdue import overdue_since
 from service.planning.posing import hours_of, make_line
 from service.production.state import STUDIO_CALENDAR, Node, State, visit_of
 from service.production.work import (
@@ -34,6 +37,7 @@ from service.vocabulary.quantities import ONE_E4
 RULES_VERSION = "2"
 """Answers name it; it changes when the same facts would give another plan."""
 
+Bools = npt.NDArray[np.bool_]
 Made = TypeVar("Made")
 
 
@@ -89,6 +93,10 @@ class Schedule:
         """By row: the latest finish that still meets the delivery gates behind it, else NEVER."""
         return self.kept("latest", lambda: latest(self.line, self.plan, _due_rows(self)))
 
+    def overdue_since(self) -> Int64s:
+        """By row on a desk, since when it is past its time; -1 where it is not."""
+        return self.kept("overdue", lambda: overdue_since(self.line))
+
     def last_of(self, *, first: bool) -> list[int]:
         """By group of the frame, when the last of its rows is out; `first`: for the first time."""
         return self.kept(("last", first), lambda: self._last_of(first=first))
@@ -97,6 +105,8 @@ class Schedule:
         finish, earliest = self.finish_of(), self.board.first_ended_min
         if first:
             finish = np.where(earliest >= 0, earliest, finish)
+        # a scene out of the picture holds no gate up, though others may need its work
+        finish = np.where(self.board.lent, -1, finish)
         return self.board.frame.groups.greatest(finish)
 
     def item_finishes(self) -> Int64s:
@@ -114,6 +124,19 @@ class Schedule:
             starts = frame.first_row[:-1][filled]
             finishes[filled] = np.maximum.reduceat(self.finish_of(), starts)
         return finishes
+
+    def open_items(self) -> Bools:
+        """By item of the frame, whether some visit of it is not handed off; not where omitted."""
+        return self.kept("open items", self._open_items)
+
+    def _open_items(self) -> Bools:
+        frame, still_open = self.board.frame, self.board.phase != OUT
+        found = np.zeros(len(frame.items), np.bool_)
+        filled = np.flatnonzero(np.diff(frame.first_row))
+        if len(filled):
+            starts = frame.first_row[:-1][filled]
+            found[filled] = np.logical_or.reduceat(still_open, starts)
+        return found
 
     def workdays_until(self) -> "WorkdaysUntil":
         """The studio's working days until a finish, for many of them."""
@@ -137,25 +160,6 @@ def schedule(board: Board, now_min: int, near: Schedule | None = None) -> Schedu
         raise PlanError(item) from fault
 
 
-class MetAt(NamedTuple):
-    """Where a gate is met: a group of the frame's rows, and whether their first takes suffice."""
-
-    group: int
-    first: bool
-
-
-def met_at(board: Board, episode: str, gate: str) -> MetAt | None:
-    """The rows whose hand-offs meet a gate; None where nothing is to meet it."""
-    record = board.state.episodes[episode]
-    met_by = record.route.gates.get(gate)
-    if met_by is None:
-        return None
-    department, first = met_by
-    of_scenes = department not in record.route.episode_departments
-    group = board.frame.groups.place(episode, department, of_scenes=of_scenes)
-    return None if group is None else MetAt(group, first)
-
-
 def delivery_rows(board: Board, episode: str) -> Int64s:
     """The rows whose hand-offs meet an episode's delivery gate, in order."""
     met = met_at(board, episode, "delivery")
@@ -174,12 +178,33 @@ def _due_rows(schedule: Schedule) -> Int64s:
 
 
 def projected_min(schedule: Schedule, episode: str, gate: str) -> int | None:
-    """The minute at which a gate is met: NEVER if it cannot be, None if nothing is to meet it."""
+    """The minute at which an undelivered episode's gate is met, or since when it stands met.
+
+    NEVER if it cannot be met, None if nothing is there to meet it.
+    """
     met = met_at(schedule.board, episode, gate)
     if met is None:
         return None
     last = schedule.last_of(first=met.first)[met.group]
-    return None if last < 0 else last
+    if last < 0:
+        return None
+    if met.of_scenes:
+        # the last of several may have been an omission
+        meeting = meeting_of(schedule.board, episode, gate)
+        if meeting is not None and meeting.stands_us >= 0:
+            return meeting.stands_us // US_PER_MIN
+    return last
+
+
+def delivery_min(schedule: Schedule, episode: str) -> int | None:
+    """The minute at which an episode was delivered or will be; None where that cannot be said."""
+    record = schedule.state.episodes.get(episode)
+    if record is None:
+        return None
+    if record.delivered_us >= 0:
+        return record.delivered_us // US_PER_MIN
+    at_min = projected_min(schedule, episode, "delivery")
+    return None if at_min is None or at_min >= NEVER else at_min
 
 
 def date_of(schedule: Schedule, at_min: int | None) -> date | None:
@@ -232,6 +257,8 @@ def load_e4(schedule: Schedule, row: int) -> int:
 class Supposition(NamedTuple):
     """A stoppage that lasts, and the minute at which a plan takes it to end.
 
+    `overdue` says that it was expected to end by now.
+
     `expected_end_us` is -1 where nobody knows, `end_min` None where no calendar says which day it
     is, so that nothing is planned at all.
     """
@@ -240,6 +267,7 @@ class Supposition(NamedTuple):
     stopped_us: int
     expected_end_us: int
     end_min: int | None
+    overdue: bool = False
 
 
 def suppositions(schedule: Schedule) -> dict[str, Supposition]:
@@ -250,8 +278,9 @@ def suppositions(schedule: Schedule) -> dict[str, Supposition]:
         last, calendar = stoppages[-1], calendar_of(state, department)
         if last.resumed_us < 0:
             end_min = None if calendar is None else supposed_end_min(last, now_min, calendar)
+            overdue = 0 <= last.expected_end_us // US_PER_MIN <= now_min
             found[department] = Supposition(
-                department, last.stopped_us, last.expected_end_us, end_min
+                department, last.stopped_us, last.expected_end_us, end_min, overdue
             )
     return found
 

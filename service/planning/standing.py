@@ -10,6 +10,7 @@ import numpy as np
 
 from service.planning.board import Board, stand
 from service.planning.line import ON_DESK, OUT, Int8s, Int64s
+from service.planning.overdue import answer_overdue_since
 from service.planning.schedule import Schedule, float_workdays
 from service.production.approval import unapproved
 from service.production.graph import lent_visits, predecessors
@@ -51,8 +52,10 @@ class Standing(NamedTuple):
     """One visit. Minutes and instants are None where there is none.
 
     `handed_off_us` is there only while the newest take is handed off; projections only while it
-    is not. `because` runs from the visit that the newest take's last retake names to this one;
-    `unapproved` are the elements that must be approved before it is handed off.
+    is not. `overdue_since_min` is when what is on a desk, or the answer that it is held for, should
+    have been there, where that is over. `because` runs from the visit that the newest take's last
+    retake names to this one; `unapproved` are the elements that must be approved before it is
+    handed off.
     """
 
     item: str
@@ -67,6 +70,7 @@ class Standing(NamedTuple):
     projected_start_min: int | None
     projected_finish_min: int | None
     latest_finish_min: int | None
+    overdue_since_min: int | None
     float_workdays: int | None
     must_fix: bool
     marks: tuple[str, ...]
@@ -166,6 +170,7 @@ class Standings:
             projected_start_min=None if take.phase is Phase.ON_DESK else start,
             projected_finish_min=finish,
             latest_finish_min=None if late is None or late >= NEVER else late,
+            overdue_since_min=None if row is None else self.overdue_since_min(row),
             float_workdays=None if row is None else float_workdays(self.schedule, row),
             must_fix=any(self.state.retakes[code].urgency == "must-fix" for code in shares),
             marks=self._marks(item, department),
@@ -178,6 +183,16 @@ class Standings:
         if not self._approves or take.phase is Phase.HANDED_OFF:
             return ()
         return tuple(unapproved(self.state, node))
+
+    def overdue_since_min(self, row: int) -> int | None:
+        """Since when a planned visit is overdue, on a desk or held; None where it is not."""
+        if self.codes[row] == _HELD:
+            hold = self.state.scenes[self.schedule.board.frame.nodes[row][0]].hold
+            if hold is None:
+                return None
+            return answer_overdue_since(self.state, hold, self.schedule.now_min)
+        since_min = int(self.schedule.overdue_since()[row])
+        return None if since_min < 0 else since_min
 
     def count(self, items: Iterable[str]) -> dict[str, int]:
         """How many visits of these items stand where."""

@@ -11,15 +11,13 @@ from typing import NamedTuple
 from service.planning.board import advance, advance_visits
 from service.planning.chain import first_of_chain
 from service.planning.frame import order_of
-from service.planning.schedule import Schedule, projected_min, schedule
+from service.planning.schedule import Schedule, delivery_min, schedule
 from service.planning.unmoved import stands_until
 from service.production.evolve import fold
 from service.production.state import Node, State
-from service.vocabulary.calendar import NEVER
 from service.vocabulary.event import Event
 from service.vocabulary.facts import desks, office, supervision, talk
 from service.vocabulary.facts.record import EventStruck
-from service.vocabulary.instants import US_PER_MIN
 
 EVENT, TIME = "event", "time"
 CAUSES = (EVENT, TIME)
@@ -172,14 +170,10 @@ def dates(planned: Schedule, begun: Mapping[str, object]) -> dict[str, int | Non
 
     A delivered episode's is when it was delivered; None where none can be said.
     """
-    state = planned.state
     found: dict[str, int | None] = dict.fromkeys(begun)
-    for name, episode in state.episodes.items():
-        if episode.delivered_us >= 0 and (episode.scenes or name in begun):
-            found[name] = episode.delivered_us // US_PER_MIN
-        elif episode.scenes or name in begun:
-            date_min = projected_min(planned, name, "delivery")
-            found[name] = None if date_min is None or date_min >= NEVER else date_min
+    for name, episode in planned.state.episodes.items():
+        if episode.scenes or name in begun:
+            found[name] = delivery_min(planned, name)
     return found
 
 

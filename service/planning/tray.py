@@ -1,13 +1,14 @@
 """A department's work in working order, and how much of it is open."""
 
 from datetime import date
+from typing import NamedTuple
 
 import numpy as np
 
 from service.planning.board import Board
 from service.planning.line import ON_DESK, WAITING, Int8s, Int64s
 from service.planning.schedule import Schedule, load_e4
-from service.planning.standing import STANDS, Stands
+from service.planning.standing import STANDS, Standings, Stands
 from service.production.state import State
 
 SECTIONS = {
@@ -52,6 +53,39 @@ def open_work_e4(schedule: Schedule) -> dict[str, int]:
     for row in np.flatnonzero(board.phase == ON_DESK).tolist():
         totals[frame.department[row]] += load_e4(schedule, row)
     return dict(zip(frame.departments, totals, strict=True))
+
+
+class Overdue(NamedTuple):
+    """How many of a department's visits are overdue, and since when the longest one of them is.
+
+    On desks they are past their time; held, the day by which an answer was due is over.
+    """
+
+    on_desk: int
+    on_desk_since_min: int | None
+    held: int
+    held_since_min: int | None
+
+    @staticmethod
+    def of(on_desk: list[int], held: list[int]) -> "Overdue":
+        """From the minutes since when they are."""
+        return Overdue(len(on_desk), min(on_desk, default=None), len(held), min(held, default=None))
+
+
+NOTHING_OVERDUE = Overdue.of([], [])
+
+
+def overdue_by_department(standings: Standings) -> dict[str, Overdue]:
+    """What is overdue in each department where something is."""
+    frame = standings.schedule.board.frame
+    held = standings.codes == STANDS.index(Stands.HELD)
+    since: dict[str, tuple[list[int], list[int]]] = {}
+    for row in np.flatnonzero(held | (standings.schedule.overdue_since() >= 0)).tolist():
+        since_min = standings.overdue_since_min(row)
+        if since_min is not None:
+            on_desk_and_held = since.setdefault(frame.nodes[row][1], ([], []))
+            on_desk_and_held[int(held[row])].append(since_min)
+    return {name: Overdue.of(*minutes) for name, minutes in since.items()}
 
 
 def item_place(board: Board, row: int) -> int:

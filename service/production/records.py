@@ -76,8 +76,16 @@ class Gate(NamedTuple):
     hard: bool
 
 
+class Meeting(NamedTuple):
+    """When a gate was first met, and since when it has stood met: -1 for never, and for open."""
+
+    gate: str
+    met_us: int
+    stands_us: int
+
+
 class Episode(NamedTuple):
-    """One half hour."""
+    """One half hour. `met` is how its gates stood as it was delivered; empty until then."""
 
     title: str
     show: str
@@ -91,6 +99,7 @@ class Episode(NamedTuple):
     delivered_us: int = -1
     priority: int = 0
     scene_frames: int = 0  # running total over the scenes in the picture
+    met: tuple[Meeting, ...] = ()
 
     def gate(self, name: str) -> Gate | None:
         """The gate of that name, if it is set."""

@@ -120,11 +120,11 @@ def test_a_margin_asked_of_a_plan_agrees_with_numpy(studio: Studio) -> None:
     for due_on in dates:
         story.tell("gate.set", EPISODE, {"gate": "delivery", "due_on": str(due_on)})
         plan = plan_of(story)
-        _, projected, margin = gate_standing(plan, EPISODE, "delivery")
+        standing = gate_standing(plan, EPISODE, "delivery")
         low, high = min(done_on, due_on) + DAY, max(done_on, due_on) + DAY
         count = int(np.busday_count(low, high, busdaycal=others))
-        assert projected == done_on
-        assert margin == (count if due_on >= done_on else -count)
+        assert standing.projected_on == done_on
+        assert standing.margin_workdays == (count if due_on >= done_on else -count)
         # due at the end of that day: the last minute that is in time still has its date on the wall
         late_min = int(plan.latest_of()[plan.board.frame.row_of[EPISODE, "mix"]])
         assert late_min < NEVER

@@ -79,7 +79,9 @@ def test_a_retake_of_one_scene_by_hand(story: Story) -> None:
     assert one.finish_after_min is not None
     assert format_min(one.finish_before_min) == "2031-03-07T15:00:00Z"
     assert format_min(one.finish_after_min) == "2031-03-10T15:48:00Z"
-    assert one.slip_workdays == 1
+    # done and open again: what passed since it was done is not the retake's to answer for
+    assert (one.open_before, one.open_after, one.slip_workdays) == (False, True, None)
+    assert (two.open_before, two.open_after, two.slip_workdays) == (True, True, 0)
 
 
 def test_every_episode_is_answered_for(story: Story) -> None:
@@ -122,6 +124,30 @@ def test_a_withdrawal_gives_back_what_the_call_took(story: Story) -> None:
         "camera": -10_000,
     }
     assert _impact(untouched, story.state, story.now).scenes == ()
+    # scene 1 was open and is done, as of Friday; that is no gain of a working day
+    one = next(scene for scene in told.scenes if scene.scene == ONE)
+    assert (one.open_before, one.open_after, one.slip_workdays) == (True, False, None)
+    assert one.finish_after_min == parse_instant("2031-03-07T15:00:00Z") // US_PER_MIN
+
+
+def test_scenes_that_are_no_longer_planned_or_were_not_yet(story: Story) -> None:
+    before = story.state
+    story.tell("episode.delivered", "KESTREL-1")
+    told = {scene.scene: scene for scene in _impact(before, story.state, story.now).scenes}
+    assert (told[ONE].open_before, told[ONE].open_after) == (False, False)
+    assert (told[TWO].open_before, told[TWO].open_after) == (True, True)
+    assert (told[TWO].finish_after_min, told[TWO].slip_workdays) == (None, None)
+
+
+def test_a_scene_that_is_omitted_or_restored(story: Story) -> None:
+    before = story.state
+    story.tell("scene.omitted", TWO)
+    omitted = story.state
+    (two,) = (one for one in _impact(before, omitted, story.now).scenes if one.scene == TWO)
+    assert (two.open_before, two.open_after, two.slip_workdays) == (True, False, None)
+    (two,) = (one for one in _impact(omitted, before, story.now).scenes if one.scene == TWO)
+    assert (two.open_before, two.open_after, two.slip_workdays) == (False, True, None)
+    assert two.finish_before_min is None
 
 
 def test_episodes_delivered_in_both_are_left_out_and_one_delivered_by_the_change_is_not(
@@ -132,6 +158,7 @@ def test_episodes_delivered_in_both_are_left_out_and_one_delivered_by_the_change
     told = _impact(before, story.state, story.now)
     assert [episode.episode for episode in told.episodes] == ["KESTREL-1", "KESTREL-2"]
     assert told.episodes[0].delivery_after_on == date(2031, 3, 10)
+    assert told.episodes[0].delivery_after_min == parse_instant(story.now) // US_PER_MIN
     assert told.episodes[0].date_holds is True
     delivered = story.state
     told = _impact(delivered, delivered, story.now)
@@ -146,6 +173,7 @@ def test_a_scene_added_by_the_change_appears_with_no_finish_before(story: Story)
     assert added.finish_before_min is None
     assert added.finish_after_min is not None
     assert added.slip_workdays is None
+    assert (added.open_before, added.open_after) == (False, True)
     work = {d.department: d.added_work_e4 for d in told.departments}
     assert work["animation"] == 10 * 10_000  # 160 frames are 10 feet
 

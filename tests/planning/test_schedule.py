@@ -168,7 +168,9 @@ def test_a_crew_that_grows_by_date_and_one_that_there_never_was(story: Story) ->
     plan = _plan(story, "2031-03-04T09:00:00Z")
     projected = projected_min(plan, "KESTREL-1", "delivery")
     assert date_of(plan, projected) is None
-    assert gate_standing(plan, "KESTREL-1", "delivery")[1:] == (None, None)
+    standing = gate_standing(plan, "KESTREL-1", "delivery")
+    assert (standing.projected_on, standing.margin_workdays) == (None, None)
+    assert standing.date_holds is False
 
 
 def test_gates_by_first_takes_and_by_final_ones(story: Story) -> None:
@@ -187,11 +189,11 @@ def test_gates_by_first_takes_and_by_final_ones(story: Story) -> None:
     story.tell("retake.called", ONE, call)
     plan = _plan(story, "2031-03-21T09:00:00Z")
     # rough cut takes first takes: the eleventh, whatever camera does anew
-    assert gate_standing(plan, "KESTREL-1", "rough-cut")[1] == date(2031, 3, 11)
+    assert gate_standing(plan, "KESTREL-1", "rough-cut").projected_on == date(2031, 3, 11)
     # a quarter day of camera, a day of cutting, a day of mix from Friday the 21st, 9:00
-    assert gate_standing(plan, "KESTREL-1", "delivery")[1] == date(2031, 3, 25)
-    _, _, margin = gate_standing(plan, "KESTREL-1", "delivery")
-    assert margin == 15  # working days in (25 March, 15 April]
+    delivery = gate_standing(plan, "KESTREL-1", "delivery")
+    assert delivery.projected_on == date(2031, 3, 25)
+    assert delivery.margin_workdays == 15  # working days in (25 March, 15 April]
 
 
 def test_float_is_counted_to_the_latest_finish_that_holds_the_date(story: Story) -> None:
@@ -199,8 +201,9 @@ def test_float_is_counted_to_the_latest_finish_that_holds_the_date(story: Story)
     row = plan.board.frame.row_of["KESTREL-1", "mix"]
     finish = date_of(plan, int(plan.plan.finish[row]))
     assert finish is not None
-    _, projected, margin = gate_standing(plan, "KESTREL-1", "delivery")
-    assert finish == projected
+    delivery = gate_standing(plan, "KESTREL-1", "delivery")
+    margin = delivery.margin_workdays
+    assert finish == delivery.projected_on
     assert float_workdays(plan, row) == margin
     # before cutting, a scene's camera can slip by what its episode can, and by what others take
     camera = plan.board.frame.row_of[ONE, "camera"]

@@ -21,6 +21,7 @@ from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.telling import Story, studio
 
 NOW = "2031-03-07T10:00:00Z"
+NOW_MIN = parse_instant(NOW) // US_PER_MIN
 CALL = {
     "retake": "R1",
     "kind": "retake",
@@ -135,6 +136,25 @@ def test_a_visit_on_a_desk_has_a_start_and_no_projected_one(story: Story) -> Non
     assert visit.projected_start_min is None
     # overdue: a day's work begun on Wednesday at nine ends in the minute after now
     assert visit.projected_finish_min == parse_instant(NOW) // US_PER_MIN + 1
+    assert visit.overdue_since_min == parse_instant("2031-03-05T17:00:00Z") // US_PER_MIN
+
+
+def test_only_what_is_on_a_desk_or_held_is_overdue(story: Story) -> None:
+    standings = Standings.of(planned(story.state))
+    items = [*story.state.scenes, *story.state.episodes, *story.state.elements]
+    overdue = [
+        (visit.item, visit.department)
+        for item in items
+        for visit in standings.visits(item)
+        if visit.overdue_since_min is not None
+    ]
+    assert overdue == [("KESTREL-1/1", "animation")]
+    # the answer that scene 4 is held for is due on the 12th
+    later = Standings.of(schedule(make_board(story.state), NOW_MIN + 7 * 24 * 60))
+    assert later.visit("KESTREL-1/4", "background").stands is Stands.HELD
+    due = parse_instant("2031-03-13T00:00:00Z") // US_PER_MIN
+    assert later.visit("KESTREL-1/4", "background").overdue_since_min == due
+    assert later.visit("KESTREL-1/4", "paint").overdue_since_min is None
 
 
 def test_what_is_not_in_the_record(story: Story) -> None:

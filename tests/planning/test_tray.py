@@ -6,8 +6,16 @@ import numpy as np
 
 from service.planning.board import make_board
 from service.planning.schedule import Schedule, load_e4, schedule
-from service.planning.standing import codes_of
-from service.planning.tray import SECTIONS, due_on, item_place, open_work_e4, section_rows
+from service.planning.standing import Standings, codes_of
+from service.planning.tray import (
+    SECTIONS,
+    Overdue,
+    due_on,
+    item_place,
+    open_work_e4,
+    overdue_by_department,
+    section_rows,
+)
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.telling import Story, studio
 
@@ -54,6 +62,21 @@ def test_open_work_is_what_the_visits_still_ask_for() -> None:
     assert open_work_e4(made) == wanted
     # seven scenes, less one of the four hours of the one on a desk
     assert wanted["layout"] == 67_500
+
+
+def test_what_is_overdue_is_counted_with_the_longest() -> None:
+    story = started()
+    story.now = "2031-03-13T12:00:00Z"
+    story.desk("KESTREL-1/3", "layout", start="2031-03-12T15:00:00Z")
+    found = overdue_by_department(Standings.of(planned(story)))
+    assert found == {
+        "layout": Overdue(
+            on_desk=2,
+            on_desk_since_min=parse_instant("2031-03-04T13:00:00Z") // US_PER_MIN,
+            held=1,
+            held_since_min=parse_instant("2031-03-13T00:00:00Z") // US_PER_MIN,
+        )
+    }
 
 
 def test_an_item_is_found_by_any_of_its_rows() -> None:

@@ -7,10 +7,16 @@ from typing import Any
 
 from service.production.decide import Accepted
 from service.production.state import State
+from service.vocabulary.facts.office import GATES as NAMES
 from tests.telling import APPROVING, ROUTE, studio
 
 SHOW = "KESTREL"
 DEPARTMENTS = ("layout", "background", "animation", "paint", "camera")
+GATES = [
+    *ROUTE["gates"],
+    {"gate": "lock", "department": "storyboard"},
+    {"gate": "retake-cut-off", "department": "layout"},
+]
 Said = tuple[str, str, dict[str, Any]]
 
 
@@ -18,7 +24,8 @@ def states_told(random: Random, facts: int) -> list[State]:
     """The states of a log after each of its facts, strikes among them."""
     approving = random.random() < 0.5
     episodes = ("KESTREL-1", "KESTREL-2", "KESTREL-10")
-    story = studio(scenes=3, episodes=episodes, route=APPROVING if approving else ROUTE)
+    route = {**(APPROVING if approving else ROUTE), "gates": GATES}
+    story = studio(scenes=3, episodes=episodes, route=route)
     if approving:
         for code, kind in (("C1", "cast"), ("P1", "prop")):
             story.tell("element.listed", f"{SHOW}:{code}", {"kind": kind, "drawings": 4})
@@ -153,7 +160,8 @@ def _ordered(random: Random, state: State, position: int) -> Said:
     retimed: dict[str, Any] = {"frames": random.randint(10, 90)}
     if random.random() < 0.5:
         retimed["drawings"] = random.randint(0, 20)
-    gate = {"gate": "delivery", "due_on": f"2031-05-{random.randint(10, 30)}"}
+    due_on = f"2031-{random.choice(('03-0', '05-1', '05-2'))}{random.randint(1, 9)}"
+    gate = {"gate": random.choice(("delivery", "delivery", *NAMES)), "due_on": due_on}
     return random.choice((
         ("scene.omitted", scene, {}),
         ("scene.restored", scene, {}),

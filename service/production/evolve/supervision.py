@@ -4,6 +4,7 @@ from service.production.evolve.marking import add_mark
 from service.production.evolve.oddities import is_past
 from service.production.graph import still_to_do
 from service.production.marks import DATE_PAST, OPEN_VISITS, STILL_NEEDED
+from service.production.meeting import meetings_at_delivery
 from service.production.state import Draft, Hold, Note, departments_of
 from service.production.visits import Phase
 from service.vocabulary.event import Event
@@ -46,9 +47,10 @@ def scene_bought(draft: Draft, event: Event, fact: facts.SceneBought) -> None:
 
 
 def episode_delivered(draft: Draft, event: Event, fact: facts.EpisodeDelivered) -> None:
-    """An episode has left the studio."""
+    """An episode has left the studio; how its gates stand then is kept for good."""
     episode = draft.episodes[event.subject]
-    draft.episodes[event.subject] = episode._replace(delivered_us=event.time_us)
+    met = meetings_at_delivery(draft, event.subject, event.time_us)
+    draft.episodes[event.subject] = episode._replace(delivered_us=event.time_us, met=met)
     scenes = ((name, draft.scenes[name]) for name in episode.scenes)
     in_picture = ((name, scene.departments) for name, scene in scenes if not scene.omitted)
     items = [(event.subject, departments_of(episode)), *in_picture]

@@ -7,7 +7,13 @@ from flask import Blueprint, Response
 
 from service.planning.impact import line_rank
 from service.planning.standing import Standings, counts_by_department
-from service.planning.tray import item_place, open_work_e4, section_rows
+from service.planning.tray import (
+    NOTHING_OVERDUE,
+    item_place,
+    open_work_e4,
+    overdue_by_department,
+    section_rows,
+)
 from service.production.state import visit_of
 from service.web import negotiation
 from service.web.access import require
@@ -17,6 +23,7 @@ from service.web.reading import found, page_answer, read_page
 from service.web.representation.departments import (
     shown_counts,
     shown_department,
+    shown_overdue,
     shown_tray_row,
 )
 from service.web.schemas import departments as shapes
@@ -40,8 +47,10 @@ def list_departments() -> Response:
     state, standings = page.reading.state, page.reading.standings
     names = sorted(state.units, key=lambda name: line_rank(state, name))
     counts = _counts(standings)
-    open_e4 = open_work_e4(standings.schedule)
-    return page_answer(page, names, lambda name: shown_department(standings, name, counts, open_e4))
+    overdue, open_e4 = overdue_by_department(standings), open_work_e4(standings.schedule)
+    return page_answer(
+        page, names, lambda name: shown_department(standings, name, counts, overdue, open_e4)
+    )
 
 
 def _counts(standings: Standings) -> dict[str, list[int]]:
@@ -80,6 +89,7 @@ def show_tray(department: str) -> Response:
         department=department,
         unit=unit,
         visits=shown_counts(_counts(standings).get(department)),
+        overdue=shown_overdue(overdue_by_department(standings).get(department, NOTHING_OVERDUE)),
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from service.planning.schedule import Supposition, artist_days_e4, suppositions
 from service.planning.standing import STANDS, Standings, Stands
-from service.planning.tray import due_on, item_place
+from service.planning.tray import NOTHING_OVERDUE, Overdue, due_on, item_place
 from service.production.state import Crew
 from service.production.work import crew_at
 from service.web.representation.scenes import shown_hold
@@ -15,7 +15,11 @@ _COUNTED = (Stands.IN_TRAY, Stands.ON_DESK, Stands.HELD, Stands.AHEAD)
 
 
 def shown_department(
-    standings: Standings, name: str, counts: Mapping[str, list[int]], open_e4: Mapping[str, int]
+    standings: Standings,
+    name: str,
+    counts: Mapping[str, list[int]],
+    overdue: Mapping[str, Overdue],
+    open_e4: Mapping[str, int],
 ) -> Shown:
     """A department: who works there now, what lies there, and how much of it is open."""
     schedule = standings.schedule
@@ -27,6 +31,7 @@ def shown_department(
         "crew": None if crew is None else _shown_crew(crew),
         "stopped": shown_stopped(suppositions(schedule).get(name)),
         "visits": shown_counts(counts.get(name)),
+        "overdue": shown_overdue(overdue.get(name, NOTHING_OVERDUE)),
         "open_work": shown_e4(work_e4),
         "open_artist_days": shown_e4(artist_days_e4(schedule, name, work_e4)),
     }
@@ -35,6 +40,16 @@ def shown_department(
 def shown_counts(counts: list[int] | None) -> Shown:
     """How many open visits of a department stand where."""
     return {stands.value: counts[STANDS.index(stands)] if counts else 0 for stands in _COUNTED}
+
+
+def shown_overdue(overdue: Overdue) -> Shown:
+    """How much of a department's work is past its time."""
+    return {
+        "on_desk": overdue.on_desk,
+        "on_desk_since_at": shown_min(overdue.on_desk_since_min),
+        "held": overdue.held,
+        "held_since_at": shown_min(overdue.held_since_min),
+    }
 
 
 def _shown_crew(crew: Crew) -> Shown:
@@ -54,6 +69,7 @@ def shown_stopped(stopped: Supposition | None) -> Shown | None:
         "since_at": shown_us(stopped.stopped_us),
         "expected_end_at": shown_us(stopped.expected_end_us),
         "taken_to_end_at": shown_min(stopped.end_min),
+        "overdue_since_at": shown_us(stopped.expected_end_us) if stopped.overdue else None,
     }
 
 
@@ -72,5 +88,5 @@ def shown_tray_row(standings: Standings, row: int, section: str) -> Shown:
         "due_on": shown_on(due_on(state, episodes)),
         "priority": int(board.priority[row]),
         "put_first": (item, department) in state.put_first,
-        "hold": shown_hold(scene.hold) if scene and scene.hold else None,
+        "hold": shown_hold(standings, scene) if scene else None,
     }

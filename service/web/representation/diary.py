@@ -59,6 +59,8 @@ def _shown_delivery(before: Delivery | None, after: Delivery | None) -> Shown | 
     return {
         "before": shown_on(before.on),
         "after": shown_on(after.on),
+        "open_before": before.is_open,
+        "open_after": after.is_open,
         "margin_workdays_before": before.margin_workdays,
         "margin_workdays_after": after.margin_workdays,
     }
@@ -121,4 +123,7 @@ def _moved(moved: Mapping[str, Any] | None) -> str:
     before, after = moved["before"] or "no date", moved["after"] or "no date"
     margin = moved["margin_workdays_after"]
     left = "" if margin is None else f", margin {margin} working days"
-    return f"delivery from {before} to {after}{left}"
+    if moved["before"] and moved["open_after"] and moved["open_before"] is False:
+        return f"delivery, made on {before}, is open again: {after}{left}"
+    made = ", made then" if moved["open_after"] is False else ""
+    return f"delivery from {before} to {after}{made}{left}"

@@ -38,6 +38,7 @@ def _shown_approval(standings: Standings, name: str, element: Element) -> Shown 
         "asked_of": element.asked_of or None,
         "asked_at": shown_us(visit.started_us) if asked else None,
         "answer_expected_at": shown_min(visit.projected_finish_min),
+        "overdue_since_at": shown_min(visit.overdue_since_min),
         "answers": [
             {
                 "answer": answer.answer,

@@ -83,15 +83,17 @@ def shown_gates(schedule: Schedule, episode: str) -> list[Shown]:
     shown = []
     standings = gate_standings(schedule, episode)
     for name in sorted(standings, key=GATES.index):
-        gate, projected_on, margin = standings[name]
+        standing = standings[name]
+        gate = standing.gate
         shown.append(
             {
                 "gate": name,
                 "due_on": shown_on(gate.due_on if gate else None),
                 "hard": bool(gate and gate.hard),
-                "projected_on": shown_on(projected_on),
-                "margin_workdays": margin,
-                "date_holds": None if gate is None else margin is not None and margin >= 0,
+                "met_on": shown_on(standing.met_on),
+                "projected_on": shown_on(standing.projected_on),
+                "margin_workdays": standing.margin_workdays,
+                "date_holds": standing.date_holds,
             }
         )
     return shown
@@ -115,6 +117,7 @@ def _shown_link(standings: Standings, link: Link) -> Shown:
         "started_at": shown_us(visit.started_us),
         "projected_start_at": shown_min(visit.projected_start_min),
         "projected_finish_at": shown_min(visit.projected_finish_min),
+        "overdue_since_at": shown_min(visit.overdue_since_min),
         "bound": link.bound,
         "owes": owes,
     }

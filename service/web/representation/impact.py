@@ -62,6 +62,8 @@ def shown_impact(impact: Impact, position: int, rules: str, zone_data: str) -> S
                 "scene": scene.scene,
                 "finish_before": shown_min(scene.finish_before_min),
                 "finish_after": shown_min(scene.finish_after_min),
+                "open_before": scene.open_before,
+                "open_after": scene.open_after,
                 "slip_workdays": scene.slip_workdays,
             }
             for scene in impact.scenes
@@ -98,8 +100,11 @@ def _shown_gate(gate: GateImpact) -> Shown:
         "gate": gate.gate,
         "due_on": shown_on(gate.due_on),
         "hard": gate.hard,
+        "met_before": shown_on(gate.met_before_on),
+        "met_after": shown_on(gate.met_after_on),
         "projected_before": shown_on(gate.before_on),
         "projected_after": shown_on(gate.after_on),
         "margin_workdays_before": gate.margin_workdays_before,
         "margin_workdays_after": gate.margin_workdays_after,
+        "date_holds": gate.date_holds,
     }

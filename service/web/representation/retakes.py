@@ -87,6 +87,7 @@ def _shown_take(standings: Standings, code: str, node: tuple[str, str], number: 
         "started_at": shown_us(take.started_us),
         "handed_off_at": shown_us(take.ended_us) if take.phase is Phase.HANDED_OFF else None,
         "projected_finish_at": shown_min(visit.projected_finish_min) if newest else None,
+        "overdue_since_at": shown_min(visit.overdue_since_min) if newest else None,
         "because": shown_nodes(standings.because(code, node)),
     }
 

@@ -1,8 +1,9 @@
 """Scenes as JSON shows them."""
 
+from service.planning.overdue import answer_overdue_since
 from service.planning.standing import Standings
 from service.production.approval import approval_standing
-from service.production.state import Hold, SameAs, Scene, State, rate_of
+from service.production.state import SameAs, Scene, State, rate_of
 from service.production.touched import to_look_at
 from service.vocabulary.identifiers import natural_order
 from service.web.representation.values import (
@@ -27,7 +28,7 @@ def shown_scene(standings: Standings, name: str) -> Shown:
         "omitted_at": shown_us(scene.omitted_us),
         "bought_at": shown_us(scene.bought_us),
         "priority": scene.priority,
-        "hold": None if scene.hold is None else shown_hold(scene.hold),
+        "hold": shown_hold(standings, scene),
         "projected_finish_at": shown_min(standings.finish_min(name)),
         "visits": [shown_visit(visit) for visit in standings.visits(name)],
     }
@@ -52,12 +53,17 @@ def shown_to_look_at(state: State, name: str) -> list[Shown]:
     ]
 
 
-def shown_hold(hold: Hold) -> Shown:
-    """What a scene waits for."""
+def shown_hold(standings: Standings, scene: Scene) -> Shown | None:
+    """What a scene waits for; None where nothing holds it."""
+    hold = scene.hold
+    if hold is None:
+        return None
+    overdue_min = answer_overdue_since(standings.state, hold, standings.schedule.now_min)
     return {
         "owes": hold.owes,
         "by_on": shown_on(hold.by_on),
         "since_at": shown_us(hold.since_us),
+        "overdue_since_at": shown_min(overdue_min),
     }
 
 

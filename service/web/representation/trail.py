@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 
-from service.planning.trail import Move
+from service.planning.trail import EVENT, Move
 from service.projections.rows import Share
 from service.web.representation.values import Shown, shown_min
 
@@ -31,8 +31,20 @@ def shown_move(move: Move, *, provisional: bool) -> Shown:
         "delivery_after": shown_min(move.after_min),
         "delta_minutes": move.delta_min,
         "delta_days": shown_days(move.delta_min),
+        "reopened": _reopened(move),
         "provisional": provisional,
     }
+
+
+def _reopened(move: Move) -> bool:
+    """Whether a delivery that had been made is open again.
+
+    What is projected lies behind the minute it is projected at, what was made does not. An event's
+    row begins with the old state at its own minute.
+    """
+    made_before = move.before_min is not None and move.before_min <= move.at_min
+    open_after = move.after_min is None or move.after_min > move.at_min
+    return move.cause == EVENT and made_before and open_after
 
 
 def shown_totals(shares: Sequence[Share]) -> Shown:

@@ -24,6 +24,7 @@ def shown_visit(visit: Standing) -> Shown:
         "projected_start_at": shown_min(visit.projected_start_min),
         "projected_finish_at": shown_min(visit.projected_finish_min),
         "latest_finish_at": shown_min(visit.latest_finish_min),
+        "overdue_since_at": shown_min(visit.overdue_since_min),
         "float_workdays": visit.float_workdays,
         "must_fix": visit.must_fix,
     }

@@ -61,6 +61,16 @@ class StoppedShown(Shown):
         "When the plan takes it to end: as expected, overdue in the next minute, unknown at the "
         "end of the day. Null without a calendar."
     )
+    overdue_since_at = moment("When it should have ended, where that is over; null before.")
+
+
+class OverdueShown(Shown):
+    """How many of a department's visits are overdue, and since when the longest one is."""
+
+    on_desk = whole("How many on its desks are past their time.")
+    on_desk_since_at = moment("Since when the longest of them; null: none is.")
+    held = whole("How many are held for an answer whose day is over.")
+    held_since_at = moment("Since when the longest of them; null: none is.")
 
 
 class DepartmentShown(Shown):
@@ -71,6 +81,7 @@ class DepartmentShown(Shown):
     crew = one(CrewShown, "The crew in force; null: none yet.", none=True)
     stopped = one(StoppedShown, "The stoppage that lasts; null: it works.", none=True)
     visits = one(DepartmentCountsShown, "How many open visits stand where.")
+    overdue = one(OverdueShown, "How many of them are overdue, and since when.")
     open_work = quantity("Work still to be done, in its unit; of what is on desks, the rest.")
     open_artist_days = quantity("The same in artist-days at the rate in force.", none=True)
 
@@ -95,4 +106,5 @@ TRAY = page_shown(
     department=word("The department."),
     unit=choice(UNITS, "What its work is counted in."),
     visits=one(DepartmentCountsShown, "How many open visits stand where, whatever is asked for."),
+    overdue=one(OverdueShown, "How many of them are overdue, and since when, likewise."),
 )

@@ -45,6 +45,12 @@ class DeliveryMoveShown(Shown):
 
     before = day("Without the event; null where it cannot be said.")
     after = day("With it.")
+    open_before = flag(
+        "Whether something that meets it was not handed off without the event; else `before` is "
+        "when the delivery was made. null: there was no such episode.",
+        none=True,
+    )
+    open_after = flag("The same with it.", none=True)
     margin_workdays_before = whole("Working days to the date that is set; null: none.", none=True)
     margin_workdays_after = whole("The same with it.", none=True)
 

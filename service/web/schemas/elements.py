@@ -55,6 +55,7 @@ class ApprovalShown(Shown):
     asked_of = choice(APPROVERS, "Who was asked last; null: nobody.", none=True)
     asked_at = moment("Since when an answer is waited for; null: nobody is asked.")
     answer_expected_at = moment("When the plan has the answer; null once it is given.")
+    overdue_since_at = moment("When the answer should have come, where that is over; null before.")
     answers = several(AnswerShown, "The answers so far, in the order in which they were recorded.")
 
 

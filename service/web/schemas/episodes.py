@@ -35,16 +35,32 @@ class EpisodesQuery(PageQuery):
 
 
 class GateShown(Shown):
-    """A date an episode must meet, and when the plan meets it."""
+    """A date an episode must meet, when it was met, and when the plan meets it.
+
+    Of a delivered episode, as it stood when it was delivered.
+    """
 
     gate = choice(GATES, "The gate.")
     due_on = day("The date; due at the end of that day. null: not set.")
     hard = flag("Whether the date cannot move.")
-    projected_on = day("When the plan meets it; null where it cannot be said.")
+    met_on = day(
+        "When it was first met: all hand-offs that meet it had been made, those of omitted scenes "
+        "left out; the delivery of a delivered episode, when it was delivered. It stays whatever "
+        "is reopened or listed later. null: not yet."
+    )
+    projected_on = day(
+        "Since when it stands met; while work is open that meets it, when the plan has that done. "
+        "null where it cannot be said, and where it was open when the episode was delivered."
+    )
     margin_workdays = whole(
         "Working days from the projected date to the date; negative is late.", none=True
     )
-    date_holds = flag("Whether the date is met; null where none is set.", none=True)
+    date_holds = flag(
+        "Whether the margin is not negative; false too where the plan never meets it. null where "
+        "no date is set, no department of the route meets it, no visit is there to meet it, or it "
+        "was open when the episode was delivered.",
+        none=True,
+    )
 
 
 class AgainstFormatShown(Shown):
@@ -83,6 +99,7 @@ class LinkShown(Shown):
     started_at = moment("When it was started.")
     projected_start_at = moment("When the plan has it start.")
     projected_finish_at = moment("When the plan has it handed off.")
+    overdue_since_at = moment("Since when it is overdue, on a desk or held; null: in time.")
     bound = choice(
         ("on_desk", *BOUNDS.values()),
         "What keeps it from starting earlier: it is on a desk, a visit before it, an artist who "

@@ -58,12 +58,20 @@ class AddedShown(Shown):
 
 
 class MovedShown(Shown):
-    """A scene whose last hand-off moves."""
+    """A scene whose last hand-off moves, or that was done and is open again, or the other way."""
 
     scene = word("The scene.")
-    finish_before = moment("The last hand-off without the change.")
-    finish_after = moment("The last hand-off with it.")
-    slip_workdays = whole("Working days between them.", none=True)
+    finish_before = moment(
+        "The last hand-off without the change: made where the scene was done, else projected."
+    )
+    finish_after = moment("The same with it.")
+    open_before = flag("Whether some visit of it is not handed off without the change.")
+    open_after = flag("The same with it.")
+    slip_workdays = whole(
+        "Working days between them; null unless it is open in both, for from when a scene was done "
+        "days may have passed in which nothing was owed.",
+        none=True,
+    )
 
 
 class GateMovedShown(Shown):
@@ -72,10 +80,16 @@ class GateMovedShown(Shown):
     gate = choice(GATES, "The gate.")
     due_on = day("The date; null: not set.")
     hard = flag("Whether the date cannot move.")
-    projected_before = day("When it is met without the change.")
-    projected_after = day("When it is met with it.")
+    met_before = day("When it was first met without the change; null: not yet.")
+    met_after = day("When it was first met with it.")
+    projected_before = day("Since when it stands met, or when the plan meets it, without.")
+    projected_after = day("The same with the change.")
     margin_workdays_before = whole("The margin without the change.", none=True)
     margin_workdays_after = whole("The margin with it.", none=True)
+    date_holds = flag(
+        "Whether the date holds with the change; null where none is set or nothing meets it.",
+        none=True,
+    )
 
 
 class EpisodeMovedShown(Shown):
@@ -88,7 +102,9 @@ class EpisodeMovedShown(Shown):
     delivery_after = day("Its projected delivery with it.")
     margin_workdays_before = whole("The margin without the change.", none=True)
     margin_workdays_after = whole("The margin with it; negative is late.", none=True)
-    date_holds = flag("Whether the date is met with the change; null: none is set.", none=True)
+    date_holds = flag(
+        "Whether the delivery date holds with the change, as its gate says.", none=True
+    )
 
 
 class SuppositionShown(StoppedShown):
@@ -106,7 +122,7 @@ class ImpactShown(ReadShown):
         StillNeededShown, "Visits of scenes that leave the picture, still planned for others."
     )
     departments = several(AddedShown, "Work added, by department.")
-    scenes = several(MovedShown, "Scenes that move.")
+    scenes = several(MovedShown, "Scenes that move, or are open again, or done again.")
     episodes = several(EpisodeMovedShown, "Every episode; those delivered in both left out.")
     suppositions = several(
         SuppositionShown, "Departments that do not work, and when the plans take them to go on."

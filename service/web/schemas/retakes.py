@@ -80,6 +80,7 @@ class TakeShown(Shown):
     started_at = moment("When it was started.")
     handed_off_at = moment("When it was handed off.")
     projected_finish_at = moment("When the plan has it handed off.")
+    overdue_since_at = moment("Since when it is overdue, on a desk or held; null: in time.")
     because = several(NodeShown, "From the visit that the retake names to this one.")
 
 

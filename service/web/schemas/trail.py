@@ -73,6 +73,10 @@ class MoveShown(Shown):
         none=True,
     )
     delta_days = quantity("The same in days of 24 hours, by two decimals.", none=True)
+    reopened = flag(
+        "Whether the delivery had been made, all that meets it handed off, and is open again. It "
+        "moves from when it was made, so days in which nothing was owed are in the row."
+    )
     provisional = flag(
         "Whether the row may be grouped otherwise later, its minute not being over; where time "
         "passed up to now, it grows until something is recorded."

@@ -38,6 +38,11 @@ class VisitShown(Shown):
     projected_start_at = moment("When the plan has it start; null once it is on a desk.")
     projected_finish_at = moment("When the plan has it handed off; null once it is.")
     latest_finish_at = moment("The latest finish that still holds the delivery dates behind it.")
+    overdue_since_at = moment(
+        "On a desk: when its work should have been done, counted from its start in working time at "
+        "the rate of then. Held: the end of the day by which the answer was due. At approval: when "
+        "the answer should have come. null: it is in time, or lies nowhere."
+    )
     float_workdays = whole(
         "Working days it can slip before a delivery date is missed. Counted without crews: "
         "crews can eat it.",
@@ -60,6 +65,7 @@ class HoldShown(Shown):
     owes = word("Who owes the answer.")
     by_on = day("By when; the plan lets it go on the day after.", none=False)
     since_at = moment("Since when.", none=False)
+    overdue_since_at = moment("The end of the day `by_on` where it is over; null before.")
 
 
 class LengthShown(Shown):

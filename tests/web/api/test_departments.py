@@ -41,6 +41,7 @@ def test_departments_in_the_order_of_the_line(opened: Paper) -> None:
         "since_at": "2031-03-03T11:00:00Z",
         "expected_end_at": "2031-03-04T09:00:00Z",
         "taken_to_end_at": "2031-03-04T09:00:00Z",
+        "overdue_since_at": None,
     }
     assert by_name["camera"]["visits"] == {"on_desk": 0, "in_tray": 0, "held": 0, "ahead": 6}
     assert by_name["storyboard"]["open_work"] == 0

@@ -116,10 +116,35 @@ def test_the_dates_are_those_of_the_impact(told: tuple[Paper, dict[str, int]]) -
         assert entry["delivery"] == {
             "before": mine["delivery_before"],
             "after": mine["delivery_after"],
+            "open_before": None if entry["type"] == "episode.opened" else True,
+            "open_after": True,
             "margin_workdays_before": mine["margin_workdays_before"],
             "margin_workdays_after": mine["margin_workdays_after"],
         }
     assert checked > 8
+
+
+def test_a_delivery_that_was_made_and_is_open_again(paper: Paper) -> None:
+    paper.open(1, ("KESTREL-1",))
+    paper.move_clock("2031-03-10T15:00:00Z")
+    for department in ("layout", "background", "animation", "paint", "camera"):
+        paper.desk(SCENE, department, start="2031-03-04T09:00:00Z", end=paper.now)
+    paper.desk("KESTREL-1", "cutting", "mix", start=paper.now, end=paper.now)
+    paper.move_clock("2031-03-24T08:00:00Z")
+    call = CALL | {"back_to": "mix", "strands": ["sound"], "items": ["KESTREL-1"]}
+    called = paper.tell("retake.called", "KESTREL-1", call)
+    withdrawn = paper.tell("retake.withdrawn", "KESTREL-1", {"retake": "R1"})
+    delivery = entries(paper)[called]["delivery"]
+    assert (delivery["before"], delivery["open_before"]) == ("2031-03-10", False)
+    assert (delivery["after"], delivery["open_after"]) == ("2031-03-24", True)
+    text = paper.ask(f"{DIARY}?limit=200", headers={"Accept": "text/plain"}).get_data(as_text=True)
+    *_, at_call, at_end = text.split("\n\n")
+    # from the 24th to the 15th of April: 5 working days of March and 11 of April
+    again = "delivery, made on 2031-03-10, is open again: 2031-03-24, margin 16 working days"
+    assert again in at_call
+    assert "delivery from 2031-03-24 to 2031-03-10, made then, margin 26" in at_end
+    back = entries(paper)[withdrawn]["delivery"]
+    assert (back["open_before"], back["open_after"]) == (True, False)
 
 
 def test_page_by_page_and_in_another_worker_it_is_the_same(

@@ -43,6 +43,7 @@ def test_an_element_tells_where_its_approval_stands(designed: Paper) -> None:
         "asked_of": "broadcaster",
         "asked_at": TEN,
         "answer_expected_at": "2031-03-06T10:00:00Z",
+        "overdue_since_at": None,
         "answers": [],
     }
     assert approval(designed, SHEET) is None

@@ -46,6 +46,7 @@ def test_margins_are_working_days_to_the_date(paper: Paper) -> None:
         "gate": "delivery",
         "due_on": "2031-04-15",
         "hard": False,
+        "met_on": None,
         "projected_on": "2031-03-10",
         "margin_workdays": 26,
         "date_holds": True,

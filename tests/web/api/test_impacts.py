@@ -63,6 +63,8 @@ def test_the_impact_of_a_retake_is_what_a_hand_computes(short: Paper) -> None:
             "scene": "KESTREL-1/1",
             "finish_before": "2031-03-06T15:00:00Z",
             "finish_after": "2031-03-07T11:00:00Z",
+            "open_before": True,
+            "open_after": True,
             "slip_workdays": 1,
         }
     ]
@@ -71,10 +73,13 @@ def test_the_impact_of_a_retake_is_what_a_hand_computes(short: Paper) -> None:
             "gate": gate,
             "due_on": due_on,
             "hard": hard,
+            "met_before": None,
+            "met_after": None,
             "projected_before": before,
             "projected_after": after,
             "margin_workdays_before": margin_before,
             "margin_workdays_after": margin_after,
+            "date_holds": None if due_on is None else True,
         }
         for gate, due_on, hard, before, after, margin_before, margin_after in (
             ("rough-cut", None, False, "2031-03-06", "2031-03-07", None, None),
@@ -95,6 +100,34 @@ def test_the_impact_of_a_retake_is_what_a_hand_computes(short: Paper) -> None:
     }
     assert shown["time_zone_data_version"] == ZONE_DATA_VERSION
     assert len(shown["cautions"]) == 2
+
+
+def test_a_scene_that_was_done_is_told_apart_from_those_that_move(opened: Paper) -> None:
+    opened.move_clock("2031-03-03T12:00:00Z")
+    for department in ("layout", "background", "animation", "paint", "camera"):
+        opened.desk("KESTREL-1/1", department, start="2031-03-03T09:00:00Z", end=opened.now)
+    opened.move_clock("2031-03-31T08:00:00Z")
+    called = opened.event("retake.called", "KESTREL-1/1", CALL | {"share": 1})
+    tried = {scene["scene"]: scene for scene in opened.what_if(called)["scenes"]}
+    # four weeks ago it was done; what it needs again, a day of animation, two of paint and two
+    # hours of camera from Monday the 31st at nine on the clock there, is not four weeks
+    assert tried["KESTREL-1/1"] == {
+        "scene": "KESTREL-1/1",
+        "finish_before": "2031-03-03T12:00:00Z",
+        "finish_after": "2031-04-03T10:00:00Z",
+        "open_before": False,
+        "open_after": True,
+        "slip_workdays": None,
+    }
+    others = [scene for name, scene in tried.items() if name != "KESTREL-1/1"]
+    assert {(scene["open_before"], scene["open_after"]) for scene in others} == {(True, True)}
+    assert all(scene["slip_workdays"] is not None for scene in others)
+    opened.record(called)
+    position = opened.tell("retake.withdrawn", "KESTREL-1/1", {"retake": "R1"})
+    shown = opened.get(f"/events/{position}/impact")["scenes"]
+    (back,) = (scene for scene in shown if scene["scene"] == "KESTREL-1/1")
+    assert (back["open_before"], back["open_after"], back["slip_workdays"]) == (True, False, None)
+    assert back["finish_after"] == "2031-03-03T12:00:00Z"
 
 
 def test_a_retake_in_one_episode_moves_the_one_behind_it(opened: Paper) -> None:

@@ -138,6 +138,7 @@ def test_open_notes_and_holds_are_read_by_those_who_may(opened: Paper) -> None:
         "owes": "client",
         "by_on": "2031-03-05",
         "since_at": "2031-03-03T08:00:00Z",
+        "overdue_since_at": None,
         "why": "Client wants another fox.",
     }
     to_a_desk = opened.get(path, "camera")

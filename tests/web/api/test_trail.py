@@ -76,6 +76,28 @@ def test_each_change_of_a_delivery_with_its_cause(told: Paper) -> None:
     assert called["delivery_after"] == "2031-03-12T11:00:00Z"
 
 
+def test_a_delivery_that_was_made_and_is_open_again_says_so(paper: Paper) -> None:
+    paper.open(1, (EPISODE,))
+    paper.move_clock("2031-03-10T15:00:00Z")
+    for department in ("layout", "background", "animation", "paint", "camera"):
+        paper.desk(SCENE, department, start="2031-03-04T09:00:00Z", end=paper.now)
+    paper.desk(EPISODE, "cutting", "mix", start=paper.now, end=paper.now)
+    paper.move_clock("2031-03-24T08:00:00Z")
+    call = CALL | {"back_to": "mix", "strands": ["sound"], "share": 1}
+    paper.tell("retake.called", EPISODE, call)
+    *before, called = moves(paper)
+    # made on the 10th; a day of mix from Monday the 24th on
+    assert (called["delivery_before"], called["delivery_after"]) == (
+        "2031-03-10T15:00:00Z", "2031-03-24T17:00:00Z",
+    )  # fmt: skip
+    assert called["reopened"]
+    assert not any(row["reopened"] for row in before)
+    paper.tell("retake.withdrawn", EPISODE, {"retake": "R1"})
+    withdrawn = moves(paper)[-1]
+    assert withdrawn["delta_minutes"] == -called["delta_minutes"]
+    assert not withdrawn["reopened"]
+
+
 def test_stored_rows_are_the_same_and_what_is_not_over_is_provisional(told: Paper) -> None:
     before = moves(told)
     assert all(row["provisional"] for row in before)

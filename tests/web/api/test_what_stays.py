@@ -66,6 +66,7 @@ def test_answers_tell_what_they_suppose_of_a_stoppage(opened: Paper) -> None:
         "since_at": opened.now,
         "expected_end_at": None,
         "taken_to_end_at": "2031-03-04T00:00:00Z",
+        "overdue_since_at": None,
     }
     assert opened.what_if(stopped)["suppositions"] == [{"department": "paint", **supposed}]
     (receipt,) = opened.post("/events", stopped).get_json()["receipts"]
