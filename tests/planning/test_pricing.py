@@ -79,6 +79,24 @@ def test_a_background_redesigned_for_fourteen_scenes_of_which_nine_are_shot() ->
     assert line.items == ("KESTREL:hall",)
 
 
+def test_a_retake_while_a_correction_is_on_a_desk_is_of_the_whole_scene() -> None:
+    # 5 feet handed off, a tenth of them called: half a foot. All of it again is 5 feet at 12.00,
+    # whether the correction has just been begun or lies in the tray.
+    line = {"change": "retake", "items": ["KESTREL-1/1"], "back_to": "animation", "share": 1}
+    for begun in (False, True):
+        story = studio(scenes=1, episodes=("KESTREL-1",))
+        card(story, animation="12")
+        story.desk("KESTREL-1/1", "animation", start=EIGHT, end=NINE)
+        story.call("R1", "KESTREL-1/1", "animation", "character", at=TEN, share=0.1)
+        if begun:
+            story.desk("KESTREL-1/1", "animation", start=AT)
+        raised(story, line | {"strands": ["character"]})
+        # in the tray half a foot is asked for already, and was charged with the correction
+        redone = 5 if begun else 4.5
+        assert works(story) == {"animation": (redone, 0, 0)}
+        assert quoted(story).total == Decimal(12) * Decimal(str(redone))
+
+
 def test_an_approval_that_is_needed_again_costs_nothing_itself() -> None:
     story = studio(scenes=1, episodes=("KESTREL-1",), route=APPROVING)
     card(story)

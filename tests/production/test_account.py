@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 
+import pytest
 from hypothesis import given
 
 from service.production.account import AccountRow, account, added_work
@@ -73,6 +74,26 @@ def test_calls_that_one_take_answers_share_its_work() -> None:
     # 1.75 asked for, one scene done: 1/7, 2/7 and 4/7 of it; what rounding leaves goes to the later
     layout = [rows_of(story, code)[0].work_e4 for code in ("R1", "R2", "R3")]
     assert layout == [1_428, 2_857, 5_715]
+
+
+@pytest.mark.parametrize("begun", [False, True])
+def test_a_call_while_a_correction_is_on_a_desk_is_of_the_whole_scene(begun: bool) -> None:
+    # 5 feet handed off and a tenth of them called, half a foot; then all 5 are called. Together
+    # the calls added 5 feet, of which the correction has its half a foot in either case.
+    story = priced()
+    story.tell("hand-off.made", "KESTREL-1/1", {"department": "animation"}, at=story.now)
+    story.now = "2031-03-03T16:30:00Z"
+    story.call("R1", "KESTREL-1/1", "animation", "character", at="2031-03-03T15:10:00Z", share=0.1)
+    if begun:
+        story.desk("KESTREL-1/1", "animation", start="2031-03-03T15:20:00Z")
+    story.call("R2", "KESTREL-1/1", "animation", "character", at="2031-03-03T15:20:00Z", share=1)
+    works = {code: rows_of(story, code)[0].work_e4 for code in ("R1", "R2")}
+    if begun:
+        assert works == {"R1": 5_000, "R2": 45_000}
+        assert [str(rows_of(story, code)[0].cost) for code in works] == ["6.25", "56.25"]
+    else:
+        # one take answers both: in proportion to a tenth and a whole
+        assert sum(works.values()) == 50_000
 
 
 def test_the_least_work_of_a_department_counts() -> None:

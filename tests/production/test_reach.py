@@ -10,6 +10,7 @@ from tests.telling import Story, studio
 
 DAY_1, DAY_2, DAY_3 = "2031-03-04T09:00:00Z", "2031-03-05T09:00:00Z", "2031-03-06T09:00:00Z"
 CALLED, AFTER = "2031-03-10T09:00:00Z", "2031-03-11T09:00:00Z"
+LATER = "2031-03-12T09:00:00Z"
 LINE = ("layout", "background", "animation", "paint", "camera")
 PICTURE = ("background", "character")
 ALL = ("background", "character", "sound")
@@ -521,6 +522,42 @@ def test_an_episode_is_touched_by_its_scenes_shares_each_by_its_part_of_the_leng
     story.call("R1", "KESTREL-1", "camera", "character", at=CALLED, drawings=5, items=items)
     # an eighth of one scene and a half of the other, both of 80 frames
     assert story.take("KESTREL-1", "cutting").shares == (("R1", 3_125),)
+
+
+# scenes out of the picture
+
+
+def test_a_retake_that_reaches_omitted_scenes_alone_leaves_the_cutting_as_it_is() -> None:
+    story = cut(shot(studio(scenes=2), "KESTREL-1/1", "KESTREL-1/2"), "KESTREL-1")
+    story.tell("scene.omitted", "KESTREL-1/1", at=DAY_3)
+    story.call("R1", "KESTREL-1/1", "layout", *ALL, at=CALLED, share=1)
+    assert {item for item, _ in story.reached("R1")} == {"KESTREL-1/1"}
+    assert story.take("KESTREL-1", "cutting").number == 1
+    # beneath the omission the call stands: restored, the scene is to be redone
+    story.tell("scene.restored", "KESTREL-1/1", at=AFTER)
+    assert story.take("KESTREL-1/1", "layout").number == 2
+
+
+def test_an_element_used_by_omitted_scenes_alone_reopens_no_cutting_either() -> None:
+    story = painted_hall(studio(scenes=2), "KESTREL-1/1", "KESTREL-1/2")
+    cut(shot(story, "KESTREL-1/1", "KESTREL-1/2"), "KESTREL-1")
+    story.tell("scene.omitted", "KESTREL-1/1", at=DAY_3)
+    story.call("R1", "KESTREL:hall", "background", "background", at=CALLED, share=1)
+    assert ("KESTREL-1", "cutting") in story.reached("R1"), "the other scene is in the picture"
+    assert story.take("KESTREL-1", "cutting").shares == (("R1", 10_000),)
+    story.tell("scene.omitted", "KESTREL-1/2", at=AFTER)
+    story.desk("KESTREL:hall", "background", start=AFTER, end=AFTER)
+    story.call("R2", "KESTREL:hall", "background", "background", at=LATER, share=1)
+    assert ("KESTREL-1", "cutting") not in story.reached("R2")
+
+
+def test_neighbours_of_an_omitted_scene_are_not_to_be_looked_at() -> None:
+    story = shot(studio(scenes=2), "KESTREL-1/1", "KESTREL-1/2")
+    story.tell("hook-up.declared", "KESTREL-1/1", {"to": "KESTREL-1/2"})
+    call = story.call("R1", "KESTREL-1/1", "camera", "character", at=CALLED)
+    assert [look.scene for look in call.look_at] == ["KESTREL-1/2"]
+    story.tell("scene.omitted", "KESTREL-1/1", at=AFTER)
+    assert story.call("R2", "KESTREL-1/1", "layout", "character", at=LATER).look_at == ()
 
 
 # withdrawing
