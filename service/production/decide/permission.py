@@ -33,7 +33,7 @@ def permitted(event: Event, actor: Actor) -> list[Reason]:
         roles = ", ".join(sorted(fact.ROLES)) or "the server"
         detail = f"{fact.TYPE} is recorded by {roles}, not {actor.role}"
         if not fact.ROLES:
-            detail += ": ask who owns the database to run `retake-ledger forget`"
+            detail += ": ask who owns the database to run `retake-ledger erase-text`"
         return [Reason(Code.FORBIDDEN, detail, "/type")]
     if actor.role is not Role.DESK or isinstance(fact, EventStruck):
         return []
