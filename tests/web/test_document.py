@@ -1,6 +1,7 @@
 """The OpenAPI document: valid, complete, and the same as the file."""
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -172,3 +173,24 @@ def test_an_answer_with_a_tag_may_be_unchanged(made: dict[str, Any]) -> None:
             )
             assert ("304" in operation["responses"]) is tagged, operation["operationId"]
     assert "304" in made["paths"]["/episodes/{episode}"]["get"]["responses"]
+
+
+def test_no_word_of_a_choice_is_spelled_two_ways(made: dict[str, Any]) -> None:
+    spellings: dict[str, set[str]] = {}
+    for word in words_to_choose_from(made):
+        spellings.setdefault(word.replace("_", "-").lower(), set()).add(word)
+    assert "on-desk" in spellings
+    assert [words for words in spellings.values() if len(words) > 1] == []
+
+
+def words_to_choose_from(shape: object) -> Iterator[str]:
+    """Every text that a schema lists among the values of a member or an argument."""
+    if isinstance(shape, list):
+        for part in shape:
+            yield from words_to_choose_from(part)
+    elif isinstance(shape, dict):
+        for value in (*shape.get("enum", ()), shape.get("const")):
+            if isinstance(value, str):
+                yield value
+        for part in shape.values():
+            yield from words_to_choose_from(part)

@@ -6,7 +6,7 @@ from typing import Any
 from flask import Blueprint, Response
 
 from service.planning.impact import line_rank
-from service.planning.standing import Standings, counts_by_department
+from service.planning.standing import Standings, Stands, counts_by_department
 from service.planning.tray import item_place, open_work_e4, section_rows
 from service.production.state import visit_of
 from service.web import negotiation
@@ -68,15 +68,15 @@ def show_tray(department: str) -> Response:
     standings = page.reading.standings
     unit = found(page.reading.state.units.get(department), f"department {department}")
     rows = [
-        (section, row)
-        for section in dict.fromkeys(asked["section"])
+        row
+        for section in map(Stands, dict.fromkeys(asked["section"]))
         for row in section_rows(standings.schedule, standings.codes, department, section)
         if _wanted(standings, row, asked)
     ]
     return page_answer(
         page,
         rows,
-        lambda found_row: shown_tray_row(standings, found_row[1], found_row[0]),
+        lambda row: shown_tray_row(standings, row),
         department=department,
         unit=unit,
         visits=shown_counts(_counts(standings).get(department)),

@@ -25,7 +25,7 @@ elements = Blueprint("elements", __name__)
     "The elements of a show, with their visits and where their approval stands",
     tag="shows",
     details="Open approvals are those asked about: `approval=asked`; those that somebody must ask "
-    "about, `approval=to-ask`.",
+    "about, `approval=to_ask`.",
     query=shapes.ELEMENTS_QUERY,
     answers={200: Answer("A page of elements.", {JSON: shapes.ELEMENTS}, PAGE_HEADERS)},
     problems=("not-found", "not-yet"),
