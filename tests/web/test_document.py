@@ -175,6 +175,13 @@ def test_an_answer_with_a_tag_may_be_unchanged(made: dict[str, Any]) -> None:
     assert "304" in made["paths"]["/episodes/{episode}"]["get"]["responses"]
 
 
+def test_what_is_so_or_not_is_asked_for_as_true_or_false(made: dict[str, Any]) -> None:
+    assert not {"yes", "no"} & set(words_to_choose_from(made))
+    parameters = made["paths"]["/episodes"]["get"]["parameters"]
+    (delivered,) = (one for one in parameters if one["name"] == "delivered")
+    assert delivered["schema"] == {"type": "boolean"}
+
+
 def test_no_word_of_a_choice_is_spelled_two_ways(made: dict[str, Any]) -> None:
     spellings: dict[str, set[str]] = {}
     for word in words_to_choose_from(made):

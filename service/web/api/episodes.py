@@ -47,7 +47,7 @@ def _chosen(state: State, asked: Mapping[str, Any]) -> list[str]:
         name
         for name, episode in state.episodes.items()
         if asked.get("show") in {None, episode.show}
-        and asked.get("delivered") in {None, "yes" if episode.delivered_us >= 0 else "no"}
+        and asked.get("delivered") in {None, episode.delivered_us >= 0}
     ]
     return sorted(names, key=lambda name: (natural_order(name), name))
 

@@ -28,9 +28,7 @@ class EpisodesQuery(PageQuery):
     """Arguments of the list of episodes."""
 
     show = field_of(kinds.SHOW_CODE, note="Only episodes of this show.")
-    delivered = query.one_of(
-        ("yes", "no"), "Only delivered ones, or only those that are not: yes or no."
-    )
+    delivered = query.flag("Only delivered ones (true), or only those that are not (false).")
 
 
 class GateShown(Shown):
