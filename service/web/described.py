@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, TypeVar
 
 from marshmallow import Schema
@@ -35,6 +36,11 @@ class Description:
     body: Mapping[str, Shape] = field(default_factory=dict)
     problems: tuple[str, ...] = ()
     details: str = ""
+
+    @cached_property
+    def media_types(self) -> tuple[str, ...]:
+        """What it answers with where all is well; the first where nothing else is asked for."""
+        return tuple(dict.fromkeys(type_ for one in self.answers.values() for type_ in one.media))
 
 
 def describe(

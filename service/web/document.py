@@ -169,7 +169,7 @@ def _responses(
     found = {str(status): _response(converter, answer) for status, answer in said.answers.items()}
     if any("ETag" in answer.headers for answer in said.answers.values()):
         found["304"] = {"description": "It is as `If-None-Match` says; there is no body."}
-    names = {"internal-error", *said.problems}
+    names = {"internal-error", "not-acceptable", *said.problems}
     if roles is not None:
         names |= {"invalid-query", "no-token", "invalid-token", "unavailable"}
     if roles:
