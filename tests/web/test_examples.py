@@ -4,24 +4,14 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from sqlalchemy import Engine
 
-from service.log.engine import owner_engine
 from service.vocabulary import kinds
 from service.vocabulary.facts import CATALOGUE
 from service.web.app import bare_app
 from service.web.document import document
 from service.web.schemas.examples import example_events
-from tests.conftest import Database
 
 from .lantern import Lantern, is_the_owners
-
-
-@pytest.fixture
-def lantern(engine: Engine, database: Database) -> Iterator[Lantern]:
-    owner = owner_engine(database.owner_url)
-    yield Lantern(engine, owner)
-    owner.dispose()
 
 
 def test_each_is_accepted_as_it_stands_from_the_role_that_may(lantern: Lantern) -> None:
