@@ -6,10 +6,10 @@ RFC 9110, section 12.5.1. Problems leave as `application/problem+json` whatever 
 from collections.abc import Sequence
 from urllib.parse import quote
 
-from flask import Flask, Response, current_app, g, request
+from flask import Flask, Response, g, request
 from werkzeug.http import parse_list_header, parse_options_header
 
-from service.web.described import description_of
+from service.web.described import description_here
 from service.web.problems import ProblemError
 
 _UTF_8 = frozenset({"utf-8", "utf8"})
@@ -66,9 +66,7 @@ def _quality(media_type: str, ranges: Sequence[tuple[str, float]]) -> float:
 
 def _given() -> tuple[str, ...]:
     """What the route that was asked for gives; nothing where there is no such route."""
-    if request.endpoint is None or request.method == "OPTIONS":
-        return ()
-    said = description_of(current_app.view_functions[request.endpoint])
+    said = None if request.method == "OPTIONS" else description_here()
     return () if said is None else said.media_types
 
 

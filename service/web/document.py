@@ -126,9 +126,10 @@ def _operations(
         "tags": [said.tag],
         "summary": said.summary,
     }
-    if said.details or roles:
-        wanted = f"Role: {' or '.join(roles)}." if roles else ""
-        operation["description"] = f"{said.details} {wanted}".strip()
+    wanted = f"Role: {' or '.join(roles)}." if roles else ""
+    details = " ".join(filter(None, (said.details, *said.cautions, wanted)))
+    if details:
+        operation["description"] = details
     parameters = [*_path_parameters(rule), *_query_parameters(converter, said.query)]
     if parameters:
         operation["parameters"] = parameters

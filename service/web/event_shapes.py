@@ -86,7 +86,9 @@ def _event_shape(type_: str) -> dict[str, Any]:
     roles = ", ".join(sorted(fact.ROLES)) or "the owner of the database; it cannot be posted"
     meaning = " ".join((fact.__doc__ or "").split())
     return {
-        "description": f"{meaning} Subject: {forms}. Recorded by: {roles}.",
+        "description": " ".join(
+            (f"{meaning} Subject: {forms}. Recorded by: {roles}.", *fact.CAUTIONS)
+        ),
         "allOf": [
             {"$ref": "#/components/schemas/Envelope"},
             {

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import ClassVar
 
+from service.vocabulary import cautions
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact
 from service.vocabulary.footage import RATES
@@ -134,6 +135,7 @@ class CalendarSet(Fact):
     TYPE: ClassVar[str] = "calendar.set"
     SUBJECTS = base.STUDIO
     ROLES = base.OFFICE
+    CAUTIONS = (cautions.HOURS,)
     from_on: date = says(Day(), "In force from this date.")
     shifts: tuple[ShiftHours, ...] = says(Listing(Group(ShiftHours), 0, 28), "Working hours.")
     days_off: tuple[date, ...] = says(
@@ -156,6 +158,7 @@ class CrewSet(Fact):
     TYPE: ClassVar[str] = "crew.set"
     SUBJECTS = base.STUDIO
     ROLES = base.OFFICE
+    CAUTIONS = (cautions.HOURS,)
     department: str = says(DEPARTMENT, "The department.")
     artists: int = says(Whole(0, 10_000), "How many artists.")
     units_per_artist_day_e4: int = says(

@@ -9,6 +9,7 @@ from service.planning.impact import line_rank
 from service.planning.standing import Standings, Stands, counts_by_department
 from service.planning.tray import item_place, open_work_e4, section_rows
 from service.production.state import visit_of
+from service.vocabulary import cautions
 from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
@@ -30,6 +31,7 @@ departments = Blueprint("departments", __name__)
     "The departments: crew, stoppage, how their visits stand, and their open work",
     tag="departments",
     query=PAGE,
+    cautions=(cautions.HOURS,),
     answers={200: Answer("A page of departments.", {JSON: shapes.DEPARTMENTS}, PAGE_HEADERS)},
     problems=("not-yet",),
 )
@@ -57,6 +59,7 @@ def _counts(standings: Standings) -> dict[str, list[int]]:
     details="On desks by expected finish, the tray by the dispatch rule, what is held by the day "
     "its answer is due, what is expected by projected start.",
     query=shapes.TRAY_QUERY,
+    cautions=(cautions.PEOPLE,),
     answers={200: Answer("A page of visits.", {JSON: shapes.TRAY}, PAGE_HEADERS)},
     problems=("not-found", "not-yet"),
 )

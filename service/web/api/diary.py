@@ -8,6 +8,7 @@ from flask import Blueprint, Response, g
 
 from service.feeds import table
 from service.projections.diary import Told, read_diary
+from service.vocabulary import cautions
 from service.web import negotiation
 from service.web.accept import answered_type
 from service.web.access import require
@@ -40,6 +41,7 @@ _TEXT = {"type": "string", "description": "A paragraph for each entry; the same 
     "in every media type. In CSV a text that a spreadsheet would run as a formula begins with an "
     "apostrophe.",
     query=shapes.DIARY_QUERY,
+    cautions=(cautions.PEOPLE,),
     answers={
         200: Answer(
             "A page of entries.",

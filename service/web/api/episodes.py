@@ -7,6 +7,7 @@ from flask import Blueprint, Response
 
 from service.planning.standing import counts_by_episode
 from service.production.state import State
+from service.vocabulary import cautions
 from service.vocabulary.identifiers import natural_order
 from service.web import negotiation
 from service.web.access import require
@@ -66,6 +67,7 @@ def _counted(
     "One episode: its gates, its length, and the visit on which its delivery waits",
     tag="episodes",
     query=READ,
+    cautions=(cautions.PEOPLE,),
     answers={200: Answer("The episode.", {JSON: shapes.EPISODE}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

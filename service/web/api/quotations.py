@@ -19,6 +19,7 @@ from service.production.orders import MOVES, PRICED
 from service.production.refusal import Refusal
 from service.production.state import State
 from service.studio import ZONE_DATA_VERSION
+from service.vocabulary import cautions
 from service.vocabulary.instants import US_PER_MIN, instant
 from service.web import negotiation
 from service.web.accept import answered_type
@@ -66,6 +67,7 @@ _QUERY = QuotationQuery()
     "is not priced it is an estimate of now, and says so. The PDF has no glyphs for Chinese, "
     "Japanese and Korean: they come out as question marks.",
     query=_QUERY,
+    cautions=(cautions.TAXES,),
     answers={
         200: Answer(
             "The quotation.",

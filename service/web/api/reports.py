@@ -10,6 +10,7 @@ from service.production.account import AccountRow, account
 from service.production.cards import studio_date
 from service.production.state import Retake, State
 from service.production.totals import GROUPS, Total, totals
+from service.vocabulary import cautions
 from service.vocabulary.identifiers import parse_subject
 from service.web import negotiation
 from service.web.accept import answered_type
@@ -45,6 +46,7 @@ _COUNTED = (
     details=f"A row for each retake and department, and episode where it reaches several. "
     f"{_COUNTED} As CSV it comes whole: `limit` and `cursor` mean nothing there.",
     query=shapes.ACCOUNT_QUERY,
+    cautions=(cautions.BLAME, cautions.TAXES),
     answers={
         200: Answer(
             "A page of rows, or all of them.",
@@ -77,6 +79,7 @@ def list_account() -> Response:
     tag="reports",
     details=f"The sums of the rows of /reports/retakes, by whatever is asked for. {_COUNTED}",
     query=shapes.TOTALS_QUERY,
+    cautions=(cautions.BLAME, cautions.TAXES),
     answers={200: Answer("The sums.", {JSON: shapes.TOTALS, table.MEDIA_TYPE: _CSV}, READ_HEADERS)},
     problems=("not-yet",),
 )

@@ -4,6 +4,7 @@ from marshmallow import fields
 
 from service.planning.tray import SECTIONS
 from service.vocabulary import kinds
+from service.vocabulary.cautions import PEOPLE
 from service.vocabulary.facts.office import UNITS
 from service.web.schemas import query
 from service.web.schemas.common import Shown, described
@@ -39,7 +40,7 @@ class TrayQuery(PageQuery):
             "ahead. Left out: on_desk and in_tray."
         ),
     )
-    artist = field_of(kinds.CODE, note="Only what this artist has, or was given.")
+    artist = field_of(kinds.CODE, note=f"Only what this artist has, or was given: a code. {PEOPLE}")
     episode = query.subject("Only items that belong to this episode.")
 
 
