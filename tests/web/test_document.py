@@ -1,5 +1,6 @@
 """The OpenAPI document: valid, complete, and the same as the file."""
 
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -206,3 +207,10 @@ def words_to_choose_from(shape: object) -> Iterator[str]:
                 yield value
         for part in shape.values():
             yield from words_to_choose_from(part)
+
+
+def test_every_pattern_is_of_the_whole_text(made: dict[str, Any]) -> None:
+    """JSON Schema looks for a pattern anywhere, the service holds all of the text against it."""
+    patterns = set(re.findall(r'"pattern": "((?:[^"\\]|\\.)*)"', json.dumps(made)))
+    assert len(patterns) > 10
+    assert [one for one in patterns if not (one.startswith("^") and one.endswith("$"))] == []

@@ -27,7 +27,7 @@ from service.web.schemas.reading import (
 )
 from service.web.schemas.scenes import STANDINGS
 
-MONTH = r"[0-9]{4}-(?:0[1-9]|1[0-2])"
+MONTH = r"^[0-9]{4}-(?:0[1-9]|1[0-2])$"
 _MONTH = Told("not-a-month", "Write a month as YYYY-MM.")
 
 
