@@ -37,7 +37,7 @@ class Approvals:
         told = []
         state = self.journal.state
         for name in self.journal.listed["elements"]:
-            if approval_standing(state, name, state.elements[name]) != "to-ask":
+            if approval_standing(state, name, state.elements[name]) != "to_ask":
                 continue
             self._due[name] = workdays_after(on, self.rng.choice(ANSWER_DAYS))
             self._asked[name] = None

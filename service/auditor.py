@@ -1,4 +1,4 @@
-"""What an auditor runs: keys, exports, and looking through a record."""
+"""What an auditor runs: signing keys, exports, and looking through a record."""
 
 import sys
 from collections.abc import Callable
@@ -20,28 +20,28 @@ from service.log.append import UnknownStudioError
 from service.proofs.notes import ED25519, Key, NoteError, read_key
 
 
-@click.group("key")
-def key_group() -> None:
+@click.group("signing-key")
+def signing_key_group() -> None:
     """Make, replace and show the key that checkpoints are signed with."""
 
 
-@key_group.command("make")
+@signing_key_group.command("make")
 @click.option("--studio", required=True)
-def key_make(studio: str) -> None:
+def signing_key_make(studio: str) -> None:
     """Make a key if there is none, and print its public half for a studio's auditors."""
     _show_key(studio, ensure_keys)
 
 
-@key_group.command("rotate")
+@signing_key_group.command("rotate")
 @click.option("--studio", required=True)
-def key_rotate(studio: str) -> None:
+def signing_key_rotate(studio: str) -> None:
     """Replace the key; signatures of the one before can still be checked."""
     _show_key(studio, rotate)
 
 
-@key_group.command("show")
+@signing_key_group.command("show")
 @click.option("--studio", required=True)
-def key_show(studio: str) -> None:
+def signing_key_show(studio: str) -> None:
     """Print the public half of the key that signs a studio's checkpoints."""
     _show_key(studio, read_keys)
 

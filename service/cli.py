@@ -24,13 +24,13 @@ DEFAULT_PORT = 8765
 
 # what these stand on is compiled, or takes a second to load
 ELSEWHERE = {
-    "key": "service.auditor:key_group",
+    "signing-key": "service.auditor:signing_key_group",
     "export": "service.auditor:export_command",
     "verify": "service.auditor:verify_command",
     "import": "service.keeper:import_command",
     "backup": "service.keeper:backup_command",
     "restore": "service.keeper:restore_command",
-    "forget": "service.owner:forget_command",
+    "erase-text": "service.owner:erase_text_command",
 }
 
 

@@ -92,7 +92,9 @@ def _numbered(folder: Path) -> list[Path]:
 def _latest(folder: Path) -> tuple[Ed25519PrivateKey, Path]:
     found = _numbered(folder)
     if not found:
-        raise KeysError(f"there is no key in {folder}: make one with `retake-ledger key make`")
+        raise KeysError(
+            f"there is no key in {folder}: make one with `retake-ledger signing-key make`"
+        )
     try:
         secret = load_pem_private_key(found[-1].read_bytes(), None)
     except (OSError, ValueError, TypeError) as error:

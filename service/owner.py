@@ -1,4 +1,4 @@
-"""What the owner of the database runs: forgetting."""
+"""What the owner of the database runs: erasing text."""
 
 from datetime import UTC, datetime
 
@@ -8,7 +8,7 @@ from sqlalchemy.exc import DBAPIError
 from service.installation import database_of, read_settings
 from service.log.append import UnknownStudioError
 from service.log.engine import owner_engine
-from service.record import ForgettingError, forget
+from service.record import ErasingError, erase_text
 from service.vocabulary.instants import format_instant, instant_us
 from service.web.schemas.events import check_event
 
@@ -16,13 +16,13 @@ _NO_RIGHT = "42501"
 _SHOWN = {"/data/by": "--by", "/data/ground": "--why"}
 
 
-@click.command("forget")
+@click.command("erase-text")
 @click.option("--studio", required=True)
 @click.option("--position", "positions", multiple=True, required=True,
               type=click.IntRange(1, 2**53), help="An event's; may be repeated.")  # fmt: skip
 @click.option("--why", required=True, help="On what ground; recorded for good, so no names.")
 @click.option("--by", required=True, help="By whose order: an office's code, not a person's name.")
-def forget_command(studio: str, positions: tuple[int, ...], why: str, by: str) -> None:
+def erase_text_command(studio: str, positions: tuple[int, ...], why: str, by: str) -> None:
     """Remove the personal text of events for good, and record that it was removed.
 
     What else the events say stays, and proofs of the record still hold. Acts as the owner of the
@@ -33,16 +33,16 @@ def forget_command(studio: str, positions: tuple[int, ...], why: str, by: str) -
     with database_of(settings) as url:
         engine = owner_engine(settings.owner_database_url or url)
         try:
-            done = forget(engine, studio, positions, by, why)
+            done = erase_text(engine, studio, positions, by, why)
         except UnknownStudioError as error:
             raise click.ClickException(f"there is no studio {studio}") from error
-        except ForgettingError as error:
+        except ErasingError as error:
             raise click.ClickException(str(error)) from error
         except DBAPIError as error:
             raise click.ClickException(_explained(error)) from error
         finally:
             engine.dispose()
-    click.echo(f"forgotten: {len(done.positions)}; recorded at position {done.position}")
+    click.echo(f"texts erased: {len(done.positions)}; recorded at position {done.position}")
 
 
 def _check(positions: tuple[int, ...], why: str, by: str) -> None:

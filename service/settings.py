@@ -26,7 +26,7 @@ class Settings:
     """What an installation can set.
 
     `database_url` and `owner_database_url` are SQLAlchemy URLs of psycopg, or None for the
-    embedded server in `data`. The owner's is for migrating and forgetting alone. `more_rights` is
+    embedded server in `data`. The owner's is for migrating and erasing text alone. `more_rights` is
     whether the service may run with a login that could alter the record.
     """
 

@@ -102,14 +102,14 @@ def test_what_cannot_be_checked_is_an_error_and_not_a_verdict(exports: tuple[Pat
 def test_keys_are_made_shown_and_replaced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
     monkeypatch.setenv("RETAKE_LEDGER_ORIGIN", "ledger.example.com")
-    told = typed("key", "show", "--studio", "north")
+    told = typed("signing-key", "show", "--studio", "north")
     assert told.exit_code == 1
-    assert "key make" in told.output
-    made = typed("key", "make", "--studio", "north").output
+    assert "signing-key make" in told.output
+    made = typed("signing-key", "make", "--studio", "north").output
     assert made.startswith("ledger.example.com/north+")
-    assert typed("key", "make", "--studio", "north").output == made
-    assert typed("key", "show", "--studio", "north").output == made
-    assert typed("key", "rotate", "--studio", "north").output != made
+    assert typed("signing-key", "make", "--studio", "north").output == made
+    assert typed("signing-key", "show", "--studio", "north").output == made
+    assert typed("signing-key", "rotate", "--studio", "north").output != made
 
 
 def test_the_command_starts_without_what_is_compiled() -> None:
@@ -120,5 +120,6 @@ def test_the_command_starts_without_what_is_compiled() -> None:
 
 def test_every_command_is_listed() -> None:
     told = typed("--help").output
-    for name in ("key", "export", "verify", "import", "backup", "restore", "forget", "serve"):
+    records = ("export", "verify", "import", "backup", "restore")
+    for name in (*records, "signing-key", "erase-text", "serve"):
         assert re.search(rf"^  {name} ", told, re.MULTILINE)

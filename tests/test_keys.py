@@ -68,9 +68,9 @@ def test_a_public_half_that_cannot_be_read_is_told(tmp_path: Path) -> None:
 
 
 def test_what_is_missing_or_no_key_is_told(tmp_path: Path) -> None:
-    with pytest.raises(KeysError, match="key make"):
+    with pytest.raises(KeysError, match="signing-key make"):
         read_keys(tmp_path)
-    with pytest.raises(KeysError, match="key make"):
+    with pytest.raises(KeysError, match="signing-key make"):
         rotate(tmp_path)
     path = tmp_path / "checkpoint-0001.pem"
     path.write_text("nothing")

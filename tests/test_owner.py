@@ -14,7 +14,7 @@ NOTE = fact("note.given", "KESTREL-1/1", {"note": "N1", "to": "layout", "text": 
 
 
 def typed(*arguments: str) -> Result:
-    return CliRunner().invoke(main, ["forget", "--studio", NAME, *arguments])
+    return CliRunner().invoke(main, ["erase-text", "--studio", NAME, *arguments])
 
 
 @pytest.fixture
@@ -31,7 +31,10 @@ def last(engine: Engine, database: Database, monkeypatch: pytest.MonkeyPatch) ->
 
 def test_it_tells_where_the_record_of_it_is(last: int) -> None:
     told = typed("--position", str(last), "--why", "Request 12", "--by", "office")
-    assert (told.exit_code, told.output) == (0, f"forgotten: 1; recorded at position {last + 1}\n")
+    assert (told.exit_code, told.output) == (
+        0,
+        f"texts erased: 1; recorded at position {last + 1}\n",
+    )
     again = typed("--position", str(last), "--why", "Request 12", "--by", "office")
     assert again.exit_code == 1
     assert f"no personal text at {last}" in again.output
@@ -55,6 +58,6 @@ def test_what_could_not_be_recorded_is_refused(last: int, arguments: list[str], 
 
 def test_a_studio_that_was_never_made(last: int) -> None:
     words = ["--position", "1", "--why", "W", "--by", "office"]
-    told = CliRunner().invoke(main, ["forget", "--studio", "nowhere", *words])
+    told = CliRunner().invoke(main, ["erase-text", "--studio", "nowhere", *words])
     assert told.exit_code == 1
     assert "there is no studio nowhere" in told.output

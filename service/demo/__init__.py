@@ -211,6 +211,7 @@ def show_order(say: Console, order: Mapping[str, Any]) -> None:
         table.add_row(str(amount["line"]), line["change"], ", ".join(about), amount["amount"])
     table.add_row("", "", "in all", price["total"])
     say.print(table)
+    _show_cautions(say, order)
     say.print(f"Its approval recorded {len(order['facts'])} facts.\n")
 
 
@@ -227,7 +228,11 @@ def show_impact(say: Console, retake: Mapping[str, Any], impact: Mapping[str, An
     _show_departments(say, impact)
     _show_scenes(say, impact["scenes"])
     _show_episodes(say, impact["episodes"])
-    for caution in impact.get("cautions", ()):
+    _show_cautions(say, impact)
+
+
+def _show_cautions(say: Console, answer: Mapping[str, Any]) -> None:
+    for caution in answer.get("cautions", ()):
         say.print(f"Note: {caution}")
 
 

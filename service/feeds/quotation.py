@@ -10,6 +10,7 @@ from service.planning.impact import EpisodeImpact, Impact
 from service.planning.pricing import Quote, QuotedLine, QuotedWork
 from service.production.ordered import Order
 from service.production.state import STUDIO_CALENDAR, Episode, State
+from service.vocabulary.cautions import TAXES
 from service.vocabulary.facts.orders import OrderLine
 from service.vocabulary.footage import footage
 from service.vocabulary.instants import instant
@@ -70,7 +71,8 @@ class LengthText:
 class Sheet:
     """Everything on the paper, in its order.
 
-    `facts` are pairs of a name and its value; `others` says what no row of `moves` says.
+    `facts` are pairs of a name and its value; `others` says what no row of `moves` says; `caution`
+    is what the prices leave out.
     """
 
     studio: str
@@ -82,6 +84,7 @@ class Sheet:
     lines: tuple[LineText, ...]
     total: str
     rule: str
+    caution: str
     moves: tuple[MoveText, ...]
     others: str
     lengths: tuple[LengthText, ...]
@@ -130,6 +133,7 @@ def sheet(made: Made) -> Sheet:
             f"{credit} % of the rate for work no longer needed that had not begun, and its fee, "
             f"rounded once. All amounts are in {quote.currency}."
         ),
+        caution=TAXES,
         moves=tuple(_move(episode) for episode in moves),
         others=_others(len(moves), len(made.impact.episodes)),
         lengths=tuple(_lengths(made.state, made.after)),

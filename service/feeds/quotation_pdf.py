@@ -198,6 +198,7 @@ def quotation_pdf(told: Sheet, made_at: datetime, paper: str) -> bytes:
         pdf.block(told.words)
     _lines(pdf, told)
     pdf.block(told.rule, _SMALL_PT)
+    pdf.block(told.caution)
     _dates(pdf, told)
     _lengths(pdf, told)
     pdf.ln(3)

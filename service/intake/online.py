@@ -110,7 +110,7 @@ def _wrong_text(service: Client, position: int, body: bytes) -> bool:
     committed = orjson.loads(body).get("personal")
     told = _told(service, f"/events/{position}/personal")
     if told is None:
-        return False  # none, or forgotten
+        return False  # none, or erased
     kept = orjson.loads(told)
     try:
         return bool(committed != commitment(bytes.fromhex(kept["salt"]), kept["personal"]))

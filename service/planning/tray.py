@@ -11,15 +11,11 @@ from service.planning.schedule import Schedule, load_e4
 from service.planning.standing import STANDS, Standings, Stands
 from service.production.state import State
 
-SECTIONS = {
-    "on-desk": Stands.ON_DESK,
-    "in-tray": Stands.IN_TRAY,
-    "held": Stands.HELD,
-    "ahead": Stands.AHEAD,
-}
+SECTIONS = (Stands.ON_DESK, Stands.IN_TRAY, Stands.HELD, Stands.AHEAD)
+"""What a department's work is listed by: the states of open visits."""
 
 
-def section_rows(schedule: Schedule, codes: Int8s, department: str, section: str) -> list[int]:
+def section_rows(schedule: Schedule, codes: Int8s, department: str, section: Stands) -> list[int]:
     """Rows of one section of a department's work, in working order.
 
     On desks by expected finish; in the tray by the dispatch rule; held by the day the answer is
@@ -29,14 +25,14 @@ def section_rows(schedule: Schedule, codes: Int8s, department: str, section: str
     if department not in frame.departments:
         return []
     number = frame.departments.index(department)
-    code = STANDS.index(SECTIONS[section])
+    code = STANDS.index(section)
     rows = np.flatnonzero((frame.department == number) & (codes == code))
     key = schedule.line.key[rows]
     first: Int64s = {
-        "on-desk": schedule.plan.finish,
-        "in-tray": schedule.line.key,
-        "held": schedule.board.held_on,
-        "ahead": schedule.plan.start,
+        Stands.ON_DESK: schedule.plan.finish,
+        Stands.IN_TRAY: schedule.line.key,
+        Stands.HELD: schedule.board.held_on,
+        Stands.AHEAD: schedule.plan.start,
     }[section][rows]
     ordered: list[int] = rows[np.lexsort((key, first))].tolist()
     return ordered

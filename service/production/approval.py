@@ -5,7 +5,7 @@ from service.production.route import APPROVAL
 from service.production.state import Element, Known, Node, visit_of
 from service.production.visits import Phase
 
-STANDINGS = ("ahead", "to-ask", "asked", "given", "refused")
+STANDINGS = ("ahead", "to_ask", "asked", "given", "refused")
 """Still being made; made, but nobody is asked; asked; given; refused and being made again."""
 
 
@@ -22,7 +22,7 @@ def approval_standing(known: Known, item: str, element: Element) -> str | None:
     if phase is not Phase.WAITING:
         return "given" if phase is Phase.HANDED_OFF else "asked"
     if visit_of(known, item, element.departments[-2]).current.phase is Phase.HANDED_OFF:
-        return "to-ask"
+        return "to_ask"
     last = element.answers[-1] if element.answers else None
     if last is not None and last.answer == "refused":
         # withdrawn or bought as it is, the refusal stands no longer

@@ -1,13 +1,13 @@
 """The only write path: lock, catch up, decide, find repeats, append, commit."""
 
-from service.record.forgetting import ForgettingError, Forgotten, forget
+from service.record.erasing import Erased, ErasingError, erase_text
 from service.record.proposing import Proposed, propose
 from service.record.recorder import Receipt, Recorder, TokenRevokedError, actor_of
 from service.record.studios import OpenStudio, Studios, real_clock_us
 
 __all__ = [
-    "ForgettingError",
-    "Forgotten",
+    "Erased",
+    "ErasingError",
     "OpenStudio",
     "Proposed",
     "Receipt",
@@ -15,7 +15,7 @@ __all__ = [
     "Studios",
     "TokenRevokedError",
     "actor_of",
-    "forget",
+    "erase_text",
     "propose",
     "real_clock_us",
 ]

@@ -10,7 +10,7 @@ from service.planning.faults import PlanError
 from service.projections.present import BehindError, Trails
 from service.settings import Settings
 from service.studio import NotYetError
-from service.web import document, observing, problems
+from service.web import accept, document, observing, problems
 from service.web.api import BLUEPRINTS
 from service.web.problems import Problem
 from service.web.services import Services, Studios, provide, services
@@ -78,6 +78,7 @@ def bare_app() -> Flask:
     app.url_map.merge_slashes = False
     observing.install(app)
     problems.install(app)
+    accept.install(app)
     for blueprint in BLUEPRINTS:
         app.register_blueprint(blueprint)
     app.register_blueprint(document.document_route)

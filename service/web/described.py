@@ -2,8 +2,10 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, TypeVar
 
+from flask import current_app, request
 from marshmallow import Schema
 
 _Route = TypeVar("_Route", bound=Callable[..., Any])
@@ -25,7 +27,8 @@ class Description:
     """What a route says of itself.
 
     `problems` names the types it answers with beside those that every such route has; `body` is
-    the shape of what it takes by media type; `tag` is the noun it belongs to.
+    the shape of what it takes by media type; `tag` is the noun it belongs to; `cautions` are what
+    its answers do not say and their reader must know, which they carry with them where they can.
     """
 
     summary: str
@@ -35,6 +38,12 @@ class Description:
     body: Mapping[str, Shape] = field(default_factory=dict)
     problems: tuple[str, ...] = ()
     details: str = ""
+    cautions: tuple[str, ...] = ()
+
+    @cached_property
+    def media_types(self) -> tuple[str, ...]:
+        """What it answers with where all is well; the first where nothing else is asked for."""
+        return tuple(dict.fromkeys(type_ for one in self.answers.values() for type_ in one.media))
 
 
 def describe(
@@ -46,9 +55,10 @@ def describe(
     body: Mapping[str, Shape] | None = None,
     problems: tuple[str, ...] = (),
     details: str = "",
+    cautions: tuple[str, ...] = (),
 ) -> Callable[[_Route], _Route]:
     """Say what a route does."""
-    made = Description(summary, tag, answers, query, body or {}, problems, details)
+    made = Description(summary, tag, answers, query, body or {}, problems, details, cautions)
 
     def keep(route: _Route) -> _Route:
         route.described = made  # type: ignore[attr-defined]  # functions take attributes
@@ -61,3 +71,10 @@ def description_of(route: Callable[..., Any]) -> Description | None:
     """What a route said of itself."""
     found = getattr(route, "described", None)
     return found if isinstance(found, Description) else None
+
+
+def description_here() -> Description | None:
+    """What the route that the request is for said of itself; None where there is no such route."""
+    if request.endpoint is None:
+        return None
+    return description_of(current_app.view_functions[request.endpoint])

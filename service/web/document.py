@@ -53,7 +53,7 @@ _ABOUT = (
 
 def undescribed(app: Flask) -> list[str]:
     """Routes that say nothing of themselves."""
-    return [rule.rule for rule, _, said in _routes(app) if said is None]
+    return [rule.rule for rule, _, said in routes(app) if said is None]
 
 
 def document(app: Flask) -> dict[str, Any]:
@@ -77,9 +77,9 @@ def document(app: Flask) -> dict[str, Any]:
     )
     spec.components.schema("Problem", schema=ProblemShown())
     add_events(spec)
-    for rule, route, said in _routes(app):
+    for rule, route, said in routes(app):
         if said is not None:
-            spec.path(path=_path(rule), operations=_operations(converter, rule, route, said))
+            spec.path(path=path_of(rule), operations=_operations(converter, rule, route, said))
     made: dict[str, Any] = spec.to_dict()
     say_what_may_be_added(made["components"]["schemas"])
     made["paths"] = dict(sorted(made["paths"].items()))
@@ -100,14 +100,21 @@ def _names_of_table(converter: OpenAPIConverter, field: AnyField, **_: Any) -> d
     return {"propertyNames": name}
 
 
-def _routes(app: Flask) -> Iterator[tuple[Rule, Callable[..., Any], Description | None]]:
+def routes(app: Flask) -> Iterator[tuple[Rule, Callable[..., Any], Description | None]]:
+    """Every route in order of address: its rule, its function, and what it says of itself."""
     for rule in sorted(app.url_map.iter_rules(), key=lambda rule: (rule.rule, rule.endpoint)):
         route = app.view_functions[rule.endpoint]
         yield rule, route, description_of(route)
 
 
-def _path(rule: Rule) -> str:
+def path_of(rule: Rule) -> str:
+    """The address of a rule as OpenAPI writes it."""
     return _ARGUMENT.sub(r"{\2}", rule.rule)
+
+
+def methods_of(rule: Rule) -> list[str]:
+    """The methods that a rule is there for; HEAD and OPTIONS come with them."""
+    return [method for method in _METHODS if method in (rule.methods or ())]
 
 
 def _operations(
@@ -119,9 +126,10 @@ def _operations(
         "tags": [said.tag],
         "summary": said.summary,
     }
-    if said.details or roles:
-        wanted = f"Role: {' or '.join(roles)}." if roles else ""
-        operation["description"] = f"{said.details} {wanted}".strip()
+    wanted = f"Role: {' or '.join(roles)}." if roles else ""
+    details = " ".join(filter(None, (said.details, *said.cautions, wanted)))
+    if details:
+        operation["description"] = details
     parameters = [*_path_parameters(rule), *_query_parameters(converter, said.query)]
     if parameters:
         operation["parameters"] = parameters
@@ -130,8 +138,7 @@ def _operations(
     operation["responses"] = _responses(converter, said, roles)
     if roles is None:
         operation["security"] = []
-    methods = [method for method in _METHODS if method in (rule.methods or ())]
-    return {method.lower(): operation for method in methods}
+    return {method.lower(): operation for method in methods_of(rule)}
 
 
 def _path_parameters(rule: Rule) -> list[dict[str, Any]]:
@@ -169,7 +176,7 @@ def _responses(
     found = {str(status): _response(converter, answer) for status, answer in said.answers.items()}
     if any("ETag" in answer.headers for answer in said.answers.values()):
         found["304"] = {"description": "It is as `If-None-Match` says; there is no body."}
-    names = {"internal-error", *said.problems}
+    names = {"internal-error", "not-acceptable", *said.problems}
     if roles is not None:
         names |= {"invalid-query", "no-token", "invalid-token", "unavailable"}
     if roles:

@@ -11,7 +11,7 @@ from apispec import APISpec
 from service.vocabulary.facts import CATALOGUE, Role
 from service.vocabulary.facts.base import OWNER
 from service.web.schemas.envelope import OWN, PRINTABLE, TRACE, WHOLE_32, Envelope
-from service.web.schemas.examples import example_event
+from service.web.schemas.examples import example_events
 from service.web.schemas.fields import schema_of
 from service.web.schemas.subjects import pattern_of
 from service.web.strict_json import WHOLE_MAX
@@ -50,7 +50,12 @@ def add_events(spec: APISpec) -> None:
         names[type_] = f"{fact.__name__}Event"
         spec.components.schema(fact.__name__, schema=schema_of(fact))
         spec.components.schema(names[type_], _event_shape(type_))
-    refs = {type_: f"#/components/schemas/{name}" for type_, name in names.items()}
+    # what nobody may record is not posted either
+    refs = {
+        type_: f"#/components/schemas/{name}"
+        for type_, name in names.items()
+        if CATALOGUE[type_].ROLES
+    }
     spec.components.schema(
         "Event",
         {
@@ -78,9 +83,12 @@ def say_what_may_be_added(schemas: dict[str, Any]) -> None:
 def _event_shape(type_: str) -> dict[str, Any]:
     fact = CATALOGUE[type_]
     forms = ", ".join(sorted(fact.SUBJECTS))
-    roles = ", ".join(sorted(fact.ROLES)) or "the server alone"
+    roles = ", ".join(sorted(fact.ROLES)) or "the owner of the database; it cannot be posted"
+    meaning = " ".join((fact.__doc__ or "").split())
     return {
-        "description": f"{fact.__doc__} Subject: {forms}. Recorded by: {roles}.",
+        "description": " ".join(
+            (f"{meaning} Subject: {forms}. Recorded by: {roles}.", *fact.CAUTIONS)
+        ),
         "allOf": [
             {"$ref": "#/components/schemas/Envelope"},
             {
@@ -93,7 +101,7 @@ def _event_shape(type_: str) -> dict[str, Any]:
                 },
             },
         ],
-        "examples": [example_event(type_)],
+        "examples": example_events(type_),
     }
 
 

@@ -55,19 +55,6 @@ def _unsupported(what: str, taken: tuple[str, ...]) -> ProblemError:
     return ProblemError("unsupported-media-type", detail, headers=headers)
 
 
-def answered_type(*given: str) -> str:
-    """The media type to answer with: what `Accept` likes best of those given, else the first.
-
-    Raises ProblemError (406) where it takes none of them.
-    """
-    if not request.headers.get("Accept"):
-        return given[0]
-    best = request.accept_mimetypes.best_match(given)
-    if best is None:
-        raise ProblemError("not-acceptable", f"Given here: {', '.join(given)}. Ask for one.")
-    return best
-
-
 def posted_json() -> object:
     """The value of the JSON body. Raises ProblemError (400, 413) where it cannot be taken."""
     settings = services().settings

@@ -85,7 +85,8 @@ TYPES: dict[str, ProblemType] = {
             "not-acceptable",
             406,
             "No representation of that type",
-            "The `Accept` header asks for types that this address does not give.",
+            "The `Accept` header takes none of the media types that this address gives. The detail "
+            "lists them, and the answer has a link to each (`rel=alternate`, with its `type`).",
         ),
         ProblemType(
             "id-reused",

@@ -16,6 +16,7 @@ from service.production.state import State
 from service.studio import ZONE_DATA_VERSION, View
 from service.vocabulary.instants import US_PER_MIN, format_min
 from service.web import negotiation
+from service.web.described import description_here
 from service.web.negotiation import JSON, invalid_query
 from service.web.paging import Place, make_cursor, read_cursor
 from service.web.pointers import FieldError
@@ -150,9 +151,14 @@ def answer(reading: Reading, make: Callable[[], dict[str, Any]], *also: object) 
 
     def body() -> bytes:
         stands = {"position": reading.position, "now": format_min(reading.now_min)}
-        return orjson.dumps({**stands, **make()})
+        return orjson.dumps({**stands, **make(), **_cautions()})
 
     return answer_as(reading, JSON, body, *also)
+
+
+def _cautions() -> dict[str, Any]:
+    said = description_here()
+    return {"cautions": said.cautions} if said is not None and said.cautions else {}
 
 
 def answer_as(

@@ -20,7 +20,7 @@ from service.log.read import bodies
 from service.planning.pricing import quoted
 from service.production.refusal import Refusal
 from service.proofs.tree import append, leaf_hash
-from service.record import forget
+from service.record import erase_text
 from service.settings import Settings
 from service.studio import View
 from service.vocabulary.event import read_event
@@ -89,7 +89,7 @@ def _tell(engine: Engine, owner: Engine) -> None:
         set_clock(engine, batch.clock_at)
         if batch.role == OWNER:
             for _, _, data in batch.facts:
-                forget(owner, NAME, data["positions"], data["by"], data["ground"])
+                erase_text(owner, NAME, data["positions"], data["by"], data["ground"])
             continue
         events = [
             fact(type_, subject, _filled_in(data, studio.view(), parse_instant(batch.clock_at)),

@@ -6,7 +6,7 @@ import numpy as np
 
 from service.planning.board import make_board
 from service.planning.schedule import Schedule, load_e4, schedule
-from service.planning.standing import Standings, codes_of
+from service.planning.standing import Standings, Stands, codes_of
 from service.planning.tray import (
     SECTIONS,
     Overdue,
@@ -37,7 +37,7 @@ def test_what_is_planned_to_start_next_lies_on_top() -> None:
     made = planned(started())
     codes = codes_of(made.board)
     for department in made.board.frame.departments:
-        for section in ("in-tray", "ahead"):
+        for section in (Stands.IN_TRAY, Stands.AHEAD):
             rows = section_rows(made, codes, department, section)
             starts = made.plan.start[rows]
             assert (np.diff(starts) >= 0).all(), (department, section)
@@ -50,7 +50,7 @@ def test_sections_share_out_a_department() -> None:
     # eight scenes, one of them handed off
     assert len(rows) == len(set(rows)) == 7
     assert [made.board.frame.nodes[row][0] for row in rows][-1] == "KESTREL-2/1"
-    assert section_rows(made, codes, "lighting", "in-tray") == []
+    assert section_rows(made, codes, "lighting", Stands.IN_TRAY) == []
 
 
 def test_open_work_is_what_the_visits_still_ask_for() -> None:

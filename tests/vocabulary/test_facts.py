@@ -15,7 +15,7 @@ def test_a_fact_is_frozen_and_says_of_what_and_by_whom(fact: type[Fact]) -> None
     assert vars(fact)["__dataclass_params__"].frozen
     assert fact.SUBJECTS
     assert set(fact.SUBJECTS) <= set(Form)
-    # the owner of the database, who alone can forget, has no token and so no role
+    # the owner of the database, who alone can erase text, has no token and so no role
     assert fact.ROLES or fact.TYPE == "text.forgotten"
     assert set(fact.ROLES) <= set(Role)
     assert Role.AUDITOR not in fact.ROLES, "an auditor only reads"

@@ -1,12 +1,18 @@
 """An app on a log of its own, and a client for each role."""
 
+from collections.abc import Iterator
+
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from sqlalchemy import Engine
 from werkzeug.datastructures import Headers
 
+from service.log.engine import owner_engine
+from tests.conftest import Database
+
 from .fakes import PlainRecorder, issue_tokens, plain_app
+from .lantern import Lantern
 
 
 class TokenClient(FlaskClient):
@@ -54,3 +60,11 @@ class Clients:
 @pytest.fixture
 def client_of(app: Flask, secrets: dict[str, str]) -> Clients:
     return Clients(app, secrets)
+
+
+@pytest.fixture
+def lantern(engine: Engine, database: Database) -> Iterator[Lantern]:
+    """A studio prepared for the examples of the OpenAPI document."""
+    owner = owner_engine(database.owner_url)
+    yield Lantern(engine, owner)
+    owner.dispose()

@@ -25,6 +25,7 @@ from service.record import Studios
 from service.settings import Settings
 from service.vocabulary.instants import parse_instant
 from service.web.app import bare_app, create_app
+from service.web.described import description_of
 from service.web.document import document
 from tests.telling import ROUTE, office
 
@@ -129,8 +130,14 @@ class Paper:
     def ask(
         self, path: str, who: str = "supervisor", headers: Mapping[str, str] | None = None
     ) -> TestResponse:
-        """Read an address."""
-        return self.app.test_client().get(path, headers=self._headers(who) | dict(headers or {}))
+        """Read an address; what it answers is of a media type that its route describes."""
+        answer = self.app.test_client().get(path, headers=self._headers(who) | dict(headers or {}))
+        if answer.status_code == 200:
+            address = self.app.url_map.bind("").match(path.partition("?")[0], "GET")
+            said = description_of(self.app.view_functions[address[0]])
+            assert said is not None
+            assert answer.mimetype in said.media_types
+        return answer
 
     def get(self, path: str, who: str = "supervisor") -> dict[str, Any]:
         """Read an address that must answer, as its description says."""

@@ -1,6 +1,8 @@
 """The OpenAPI document: valid, complete, and the same as the file."""
 
+import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +15,7 @@ from service.web import openapi
 from service.web.app import bare_app
 from service.web.document import document, undescribed
 from service.web.schemas.events import check_event
-from service.web.schemas.examples import example_event
+from service.web.schemas.examples import example_event, example_events
 
 FILE = Path(__file__).parents[2] / openapi.FILE
 
@@ -51,18 +53,23 @@ def checks(made: dict[str, Any], name: str) -> Draft202012Validator:
     )
 
 
-@pytest.mark.parametrize("type_", CATALOGUE)
+@pytest.mark.parametrize("type_", [type_ for type_, fact in CATALOGUE.items() if fact.ROLES])
 def test_an_event_of_each_type_meets_its_shape_and_no_other(
     made: dict[str, Any], type_: str
 ) -> None:
-    event = example_event(type_)
-    checks(made, "Event").validate(event)
     own = f"{CATALOGUE[type_].__name__}Event"
     mapping = made["components"]["schemas"]["Event"]["discriminator"]["mapping"]
     assert mapping[type_] == f"#/components/schemas/{own}"
     others = {ref.rpartition("/")[2] for ref in mapping.values()} - {own}
-    assert not any(checks(made, other).is_valid(event) for other in others)
-    assert not checks(made, own).is_valid({**event, "data": []})
+    for event in example_events(type_):
+        checks(made, "Event").validate(event)
+        assert not any(checks(made, other).is_valid(event) for other in others)
+        assert not checks(made, own).is_valid({**event, "data": []})
+
+
+def test_what_nobody_may_record_is_described_but_not_posted(made: dict[str, Any]) -> None:
+    checks(made, "TextForgottenEvent").validate(example_event("text.forgotten"))
+    assert not checks(made, "Event").is_valid(example_event("text.forgotten"))
 
 
 def test_roles_security_and_problems_are_told(made: dict[str, Any]) -> None:
@@ -172,3 +179,38 @@ def test_an_answer_with_a_tag_may_be_unchanged(made: dict[str, Any]) -> None:
             )
             assert ("304" in operation["responses"]) is tagged, operation["operationId"]
     assert "304" in made["paths"]["/episodes/{episode}"]["get"]["responses"]
+
+
+def test_what_is_so_or_not_is_asked_for_as_true_or_false(made: dict[str, Any]) -> None:
+    assert not {"yes", "no"} & set(words_to_choose_from(made))
+    parameters = made["paths"]["/episodes"]["get"]["parameters"]
+    (delivered,) = (one for one in parameters if one["name"] == "delivered")
+    assert delivered["schema"] == {"type": "boolean"}
+
+
+def test_no_word_of_a_choice_is_spelled_two_ways(made: dict[str, Any]) -> None:
+    spellings: dict[str, set[str]] = {}
+    for word in words_to_choose_from(made):
+        spellings.setdefault(word.replace("_", "-").lower(), set()).add(word)
+    assert "on-desk" in spellings
+    assert [words for words in spellings.values() if len(words) > 1] == []
+
+
+def words_to_choose_from(shape: object) -> Iterator[str]:
+    """Every text that a schema lists among the values of a member or an argument."""
+    if isinstance(shape, list):
+        for part in shape:
+            yield from words_to_choose_from(part)
+    elif isinstance(shape, dict):
+        for value in (*shape.get("enum", ()), shape.get("const")):
+            if isinstance(value, str):
+                yield value
+        for part in shape.values():
+            yield from words_to_choose_from(part)
+
+
+def test_every_pattern_is_of_the_whole_text(made: dict[str, Any]) -> None:
+    """JSON Schema looks for a pattern anywhere, the service holds all of the text against it."""
+    patterns = set(re.findall(r'"pattern": "((?:[^"\\]|\\.)*)"', json.dumps(made)))
+    assert len(patterns) > 10
+    assert [one for one in patterns if not (one.startswith("^") and one.endswith("$"))] == []

@@ -117,12 +117,14 @@ class Retold(NamedTuple):
 def decide(
     state: State,
     events: Sequence[Event],
-    actor: Actor,
+    actor: Actor | None,
     past: Past | None = None,
     quotes: Quotes | None = None,
 ) -> Accepted | Refusal:
     """Whether `events`, in order, may follow `state`.
 
+    `actor` is who records them. None asks a question: nobody records them, so that any role's
+    facts may stand together, strikes of them too; the record refuses what it would refuse else.
     `past` must be given when an event strikes; it reaches back before the first struck event.
     `quotes` must be given when one prices an order or approves it.
     """
@@ -207,7 +209,7 @@ def carried_out(state: State, code: str, position: int, at_us: int) -> tuple[Sta
 
 
 def _strike(
-    past: Past, strikes: set[int], events: Sequence[Event], actor: Actor, known: State
+    past: Past, strikes: set[int], events: Sequence[Event], actor: Actor | None, known: State
 ) -> State | Refusal:
     """The state without the struck events, if every later fact still stands without them.
 
@@ -287,7 +289,7 @@ def _rest_of(event: Event, known: State) -> set[int]:
 
 
 def _strikeable(
-    event: Event | None, position: int, past: Past, actor: Actor, place: int
+    event: Event | None, position: int, past: Past, actor: Actor | None, place: int
 ) -> list[Reason]:
     if event is None:
         known = position in past.struck

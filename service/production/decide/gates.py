@@ -15,14 +15,16 @@ def gate_set(draft: Draft, event: Event, fact: GateSet) -> Reasons:
     yield from the_episode(draft, event.subject)
 
 
-def hard_date_against(draft: Draft, event: Event, actor: Actor) -> list[Reason]:
+def hard_date_against(draft: Draft, event: Event, actor: Actor | None) -> list[Reason]:
     """Whether a hard date may be moved so: by the producer who says why.
 
-    What an approved change order moves is not asked about here. Asked only of what is new: a date
-    that stands in the record stays what it was.
+    What an approved change order moves is not asked about here, and a question (no actor) moves
+    nothing. Asked only of what is new: a date that stands in the record stays what it was.
     """
     fact = event.fact
-    if not isinstance(fact, GateSet) or not moves_hard_date(draft.episodes[event.subject], fact):
+    if actor is None or not isinstance(fact, GateSet):
+        return []
+    if not moves_hard_date(draft.episodes[event.subject], fact):
         return []
     gate = draft.episodes[event.subject].gate(fact.gate)
     date = "" if gate is None else f", {gate.due_on}"
@@ -35,7 +37,9 @@ def hard_date_against(draft: Draft, event: Event, actor: Actor) -> list[Reason]:
     return []
 
 
-def strikes_hard_date(event: Event, actor: Actor) -> bool:
+def strikes_hard_date(event: Event, actor: Actor | None) -> bool:
     """Whether a strike of an event would undo a hard date that the actor may not move."""
     fact = event.fact
-    return isinstance(fact, GateSet) and fact.hard and actor.role is not Role.PRODUCER
+    if actor is None or actor.role is Role.PRODUCER:
+        return False
+    return isinstance(fact, GateSet) and fact.hard

@@ -17,35 +17,41 @@ class Actor(NamedTuple):
     departments: tuple[str, ...] = ()
 
 
-def permitted(event: Event, actor: Actor) -> list[Reason]:
+def permitted(event: Event, actor: Actor | None) -> list[Reason]:
     """Reasons against this actor recording this fact.
 
-    What an approval records is who may approve's to record, whatever their role may record else.
+    Without an actor nobody records it and it is only asked about: then it may be any fact that
+    some role could record.
     """
     fact = event.fact
-    if event.cause:
-        if actor.role in ChangeOrderApproved.ROLES:
-            return []
-        roles = ", ".join(sorted(ChangeOrderApproved.ROLES))
-        detail = f"{fact.TYPE} of an order is recorded by {roles}, not {actor.role}"
-        return [Reason(Code.FORBIDDEN, detail, "/type")]
-    if actor.role not in fact.ROLES:
-        roles = ", ".join(sorted(fact.ROLES)) or "the server"
-        detail = f"{fact.TYPE} is recorded by {roles}, not {actor.role}"
-        if not fact.ROLES:
-            detail += ": ask who owns the database to run `retake-ledger forget`"
-        return [Reason(Code.FORBIDDEN, detail, "/type")]
-    if actor.role is not Role.DESK or isinstance(fact, EventStruck):
+    if not fact.ROLES:
+        who = "nobody over HTTP" if actor is None else f"the server, not {actor.role}"
+        remedy = "ask who owns the database to run `retake-ledger erase-text`"
+        return [Reason(Code.FORBIDDEN, f"{fact.TYPE} is recorded by {who}: {remedy}", "/type")]
+    if actor is None:
         return []
-    department = getattr(fact, "department", None)
+    return _of_role(event, actor) or _of_department(event, actor)
+
+
+def _of_role(event: Event, actor: Actor) -> list[Reason]:
+    """What an approval records is who may approve's to record, whatever they may record else."""
+    roles, said = event.fact.ROLES, event.fact.TYPE
+    if event.cause:
+        roles, said = ChangeOrderApproved.ROLES, f"{said} of an order"
+    if actor.role in roles:
+        return []
+    detail = f"{said} is recorded by {', '.join(sorted(roles))}, not {actor.role}"
+    return [Reason(Code.FORBIDDEN, detail, "/type")]
+
+
+def _of_department(event: Event, actor: Actor) -> list[Reason]:
+    """A desk records for its own departments; what it strikes is looked at with what is struck."""
+    if actor.role is not Role.DESK or event.cause or isinstance(event.fact, EventStruck):
+        return []
+    department = getattr(event.fact, "department", None)
     if department in actor.departments:
         return []
     own = ", ".join(actor.departments) or "none"
     said = "say from which department" if department is None else f"not for {department}"
-    return [
-        Reason(
-            Code.FORBIDDEN,
-            f"a desk records for its own departments ({own}): {said}",
-            "/data/department",
-        )
-    ]
+    detail = f"a desk records for its own departments ({own}): {said}"
+    return [Reason(Code.FORBIDDEN, detail, "/data/department")]

@@ -23,7 +23,8 @@ OWNER = "owner"
 class Fact:
     """Base of all facts. A fact is a frozen dataclass whose members are made with `says`.
 
-    `VERSION` counts what its members have meant: `upcasting` reads the versions before.
+    `VERSION` counts what its members have meant: `upcasting` reads the versions before. `CAUTIONS`
+    are what whoever records it must know and the service does not.
     """
 
     __slots__ = ()
@@ -31,6 +32,7 @@ class Fact:
     VERSION: ClassVar[int] = 1
     SUBJECTS: ClassVar[frozenset[Form]]
     ROLES: ClassVar[frozenset[Role]]
+    CAUTIONS: ClassVar[tuple[str, ...]] = ()
 
 
 STUDIO = frozenset({Form.STUDIO})

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
+from service.vocabulary import cautions
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact
 from service.vocabulary.kinds import CODE, DEPARTMENT, SHARE, TAKE, Moment, Text, says
@@ -17,6 +18,7 @@ class HandOutMade(Fact):
     TYPE: ClassVar[str] = "hand-out.made"
     SUBJECTS = base.ITEM
     ROLES = base.DESKS
+    CAUTIONS = (cautions.PEOPLE,)
     department: str = says(DEPARTMENT, "The department.")
     artist: str = says(CODE, "The artist, as an opaque code, never a name.")
     take: int | None = says(TAKE, WHICH_TAKE, default=None)
@@ -29,6 +31,7 @@ class WorkStarted(Fact):
     TYPE: ClassVar[str] = "work.started"
     SUBJECTS = base.ITEM
     ROLES = base.DESKS
+    CAUTIONS = (cautions.PEOPLE,)
     department: str = says(DEPARTMENT, "The department.")
     artist: str | None = says(CODE, "The artist, as an opaque code.", default=None)
     take: int | None = says(TAKE, WHICH_TAKE, default=None)

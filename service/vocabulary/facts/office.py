@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import ClassVar
 
+from service.vocabulary import cautions
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact
 from service.vocabulary.footage import RATES
@@ -138,6 +139,7 @@ class CalendarSet(Fact):
     TYPE: ClassVar[str] = "calendar.set"
     SUBJECTS = base.STUDIO
     ROLES = base.OFFICE
+    CAUTIONS = (cautions.HOURS,)
     from_on: date = says(Day(), "In force from this date.")
     shifts: tuple[ShiftHours, ...] = says(Listing(Group(ShiftHours), 0, 28), "Working hours.")
     days_off: tuple[date, ...] = says(
@@ -160,6 +162,7 @@ class CrewSet(Fact):
     TYPE: ClassVar[str] = "crew.set"
     SUBJECTS = base.STUDIO
     ROLES = base.OFFICE
+    CAUTIONS = (cautions.HOURS,)
     department: str = says(DEPARTMENT, "The department.")
     artists: int = says(Whole(0, 10_000), "How many artists.")
     units_per_artist_day_e4: int = says(
@@ -231,7 +234,8 @@ class GateSet(Fact):
     hard: bool = says(Flag(), "Whether the date cannot move.", default=False)
     reason: str | None = says(
         Label(),
-        "Why a hard date moves; public and there for good, so no person's name.",
+        "Why it is this date; needed where a hard one moves. Public and there for good, so no "
+        "person's name.",
         default=None,
     )
 

@@ -5,6 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import ClassVar
 
+from service.vocabulary import cautions
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact
 from service.vocabulary.facts.office import FRAMES, GATES, STRANDS
@@ -106,6 +107,7 @@ class ChangeOrderRaised(Fact):
     TYPE: ClassVar[str] = "change-order.raised"
     SUBJECTS = base.SHOW | base.EPISODE
     ROLES = base.SUPERVISION
+    CAUTIONS = (cautions.TAXES,)
     order: str = says(ORDER, "The order's code, new in the studio.")
     asked_by: str = says(Choice(ORDERED_BY), "Who asks for it.")
     words: str = says(Text(), "What is asked for, in the asker's own words.")
@@ -130,6 +132,7 @@ class ChangeOrderPriced(Fact):
     TYPE: ClassVar[str] = "change-order.priced"
     SUBJECTS = ChangeOrderRaised.SUBJECTS
     ROLES = base.SUPERVISION
+    CAUTIONS = (cautions.TAXES,)
     order: str = says(ORDER, "The order.")
     position: int = says(_POSITION, "The position of the log that the quote was made at.")
     currency: str = says(CURRENCY, "The currency, that of the show's rate card.")
@@ -158,6 +161,7 @@ class ChangeOrderApproved(Fact):
     TYPE: ClassVar[str] = "change-order.approved"
     SUBJECTS = ChangeOrderRaised.SUBJECTS
     ROLES = base.PRODUCTION
+    CAUTIONS = (cautions.TAXES,)
     order: str = says(ORDER, "The order.")
     position: int | None = says(
         _POSITION,

@@ -5,6 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import ClassVar
 
+from service.vocabulary import cautions
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact
 from service.vocabulary.kinds import CURRENCY, Day, Money, Quantity, Table, says
@@ -17,6 +18,7 @@ class RateSet(Fact):
     TYPE: ClassVar[str] = "rate.set"
     SUBJECTS = base.SHOW
     ROLES = base.BUSINESS
+    CAUTIONS = (cautions.TAXES,)
     currency: str = says(CURRENCY, "The currency; a show keeps the one of its first card.")
     from_on: date = says(Day(), "Valid from this date, in the studio's zone, until the next card.")
     rates: tuple[tuple[str, Decimal], ...] = says(

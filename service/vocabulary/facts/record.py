@@ -24,7 +24,7 @@ class EventStruck(Fact):
 class TextForgotten(Fact):
     """The personal text of some events was removed; what else they say stays.
 
-    Recorded by the command `retake-ledger forget` alone, in the transaction that removes.
+    Recorded by the command `retake-ledger erase-text` alone, in the transaction that removes.
     """
 
     TYPE: ClassVar[str] = "text.forgotten"

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
+from service.vocabulary import cautions
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact
 from service.vocabulary.facts.office import STRANDS
@@ -41,6 +42,7 @@ class RetakeCalled(Fact):
     TYPE: ClassVar[str] = "retake.called"
     SUBJECTS = base.ITEM | base.SHOW
     ROLES = base.SUPERVISION
+    CAUTIONS = (cautions.BLAME,)
     retake: str = says(CODE, "The retake's code, new in the studio.")
     kind: str = says(
         Choice(KINDS),

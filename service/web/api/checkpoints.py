@@ -188,7 +188,9 @@ def _keys() -> Keys:
         return read_keys(settings.keys_folder)
     except KeysError:
         # where the keys lie is nothing to tell
-        detail = "The service has no key to sign with: make one with `retake-ledger key make`."
+        detail = (
+            "The service has no key to sign with: make one with `retake-ledger signing-key make`."
+        )
         raise ProblemError("unavailable", detail, headers={"Retry-After": "60"}) from None
 
 

@@ -6,7 +6,7 @@ from typing import Any
 from flask import Blueprint, Response
 
 from service.planning.impact import line_rank
-from service.planning.standing import Standings, counts_by_department
+from service.planning.standing import Standings, Stands, counts_by_department
 from service.planning.tray import (
     NOTHING_OVERDUE,
     item_place,
@@ -15,6 +15,7 @@ from service.planning.tray import (
     section_rows,
 )
 from service.production.state import visit_of
+from service.vocabulary import cautions
 from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
@@ -37,6 +38,7 @@ departments = Blueprint("departments", __name__)
     "The departments: crew, stoppage, how their visits stand, and their open work",
     tag="departments",
     query=PAGE,
+    cautions=(cautions.HOURS,),
     answers={200: Answer("A page of departments.", {JSON: shapes.DEPARTMENTS}, PAGE_HEADERS)},
     problems=("not-yet",),
 )
@@ -66,6 +68,7 @@ def _counts(standings: Standings) -> dict[str, list[int]]:
     details="On desks by expected finish, the tray by the dispatch rule, what is held by the day "
     "its answer is due, what is expected by projected start.",
     query=shapes.TRAY_QUERY,
+    cautions=(cautions.PEOPLE,),
     answers={200: Answer("A page of visits.", {JSON: shapes.TRAY}, PAGE_HEADERS)},
     problems=("not-found", "not-yet"),
 )
@@ -77,15 +80,15 @@ def show_tray(department: str) -> Response:
     standings = page.reading.standings
     unit = found(page.reading.state.units.get(department), f"department {department}")
     rows = [
-        (section, row)
-        for section in dict.fromkeys(asked["section"])
+        row
+        for section in map(Stands, dict.fromkeys(asked["section"]))
         for row in section_rows(standings.schedule, standings.codes, department, section)
         if _wanted(standings, row, asked)
     ]
     return page_answer(
         page,
         rows,
-        lambda found_row: shown_tray_row(standings, found_row[1], found_row[0]),
+        lambda row: shown_tray_row(standings, row),
         department=department,
         unit=unit,
         visits=shown_counts(_counts(standings).get(department)),

@@ -8,7 +8,9 @@ from flask import Blueprint, Response, g
 
 from service.feeds import table
 from service.projections.diary import Told, read_diary
+from service.vocabulary import cautions
 from service.web import negotiation
+from service.web.accept import answered_type
 from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
@@ -39,6 +41,7 @@ _TEXT = {"type": "string", "description": "A paragraph for each entry; the same 
     "in every media type. In CSV a text that a spreadsheet would run as a formula begins with an "
     "apostrophe.",
     query=shapes.DIARY_QUERY,
+    cautions=(cautions.PEOPLE,),
     answers={
         200: Answer(
             "A page of entries.",
@@ -46,27 +49,24 @@ _TEXT = {"type": "string", "description": "A paragraph for each entry; the same 
             PAGE_HEADERS,
         )
     },
-    problems=("not-found", "not-yet", "not-acceptable"),
+    problems=("not-found", "not-yet"),
 )
 @require()
 def show_diary(episode: str) -> Response:
     """A page of the diary, the earliest recorded first."""
-    media_type = negotiation.answered_type(JSON, table.MEDIA_TYPE, PLAIN)
     page = read_page(negotiation.query_of(shapes.DIARY_QUERY))
     reading = page.reading
     found(reading.state.episodes.get(episode), f"episode {episode}")
     entries, more = _entries(page, episode)
     cursor = page.cursor_at(entries[-1]["position"]) if more else None
-    made = _made(page, episode, media_type, entries, cursor)
+    made = _made(page, episode, entries, cursor)
     if cursor is not None:
         page.link_to(made, cursor)
-    made.vary.add("Accept")
     return made
 
 
-def _made(
-    page: Page, episode: str, media_type: str, entries: list[Shown], cursor: str | None
-) -> Response:
+def _made(page: Page, episode: str, entries: list[Shown], cursor: str | None) -> Response:
+    media_type = answered_type()
     if media_type == table.MEDIA_TYPE:
         rows = map(shown.cells, entries)
         return answer_as(

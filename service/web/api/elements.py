@@ -7,6 +7,7 @@ from flask import Blueprint, Response
 
 from service.production.approval import approval_standing
 from service.production.state import State
+from service.vocabulary import cautions
 from service.vocabulary.identifiers import natural_order
 from service.web import negotiation
 from service.web.access import require
@@ -25,8 +26,9 @@ elements = Blueprint("elements", __name__)
     "The elements of a show, with their visits and where their approval stands",
     tag="shows",
     details="Open approvals are those asked about: `approval=asked`; those that somebody must ask "
-    "about, `approval=to-ask`.",
+    "about, `approval=to_ask`.",
     query=shapes.ELEMENTS_QUERY,
+    cautions=(cautions.PEOPLE,),
     answers={200: Answer("A page of elements.", {JSON: shapes.ELEMENTS}, PAGE_HEADERS)},
     problems=("not-found", "not-yet"),
 )
@@ -56,6 +58,7 @@ def _wanted(state: State, name: str, asked: Mapping[str, Any]) -> bool:
     "One element: its visits, its users, its approval, its projected finish",
     tag="shows",
     query=READ,
+    cautions=(cautions.PEOPLE,),
     answers={200: Answer("The element.", {JSON: shapes.ELEMENT}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

@@ -7,6 +7,7 @@ from flask import Blueprint, Response
 
 from service.planning.standing import counts_by_episode
 from service.production.state import State
+from service.vocabulary import cautions
 from service.vocabulary.identifiers import natural_order
 from service.web import negotiation
 from service.web.access import require
@@ -47,7 +48,7 @@ def _chosen(state: State, asked: Mapping[str, Any]) -> list[str]:
         name
         for name, episode in state.episodes.items()
         if asked.get("show") in {None, episode.show}
-        and asked.get("delivered") in {None, "yes" if episode.delivered_us >= 0 else "no"}
+        and asked.get("delivered") in {None, episode.delivered_us >= 0}
     ]
     return sorted(names, key=lambda name: (natural_order(name), name))
 
@@ -66,6 +67,7 @@ def _counted(
     "One episode: its gates, its length, and the visit on which its delivery waits",
     tag="episodes",
     query=READ,
+    cautions=(cautions.PEOPLE,),
     answers={200: Answer("The episode.", {JSON: shapes.EPISODE}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

@@ -49,7 +49,7 @@ def _chosen(state: State, asked: Mapping[str, Any]) -> list[str]:
     codes = [
         code
         for code, note in state.notes.items()
-        if asked["answered"] in {"all", "yes" if note.answered_us >= 0 else "no"}
+        if asked["answered"] in {"all", "true" if note.answered_us >= 0 else "false"}
         and department in {None, note.to}
         and (subject is None or at_or_beneath(note.item, subject))
     ]

@@ -14,6 +14,7 @@ from service.production.orders import MOVES
 from service.production.refusal import Refusal
 from service.production.state import State
 from service.studio import ZONE_DATA_VERSION
+from service.vocabulary import cautions
 from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
@@ -43,6 +44,7 @@ orders = Blueprint("orders", __name__)
     "The change orders, the newest first",
     tag="change orders",
     query=shapes.ORDERS_QUERY,
+    cautions=(cautions.TAXES,),
     answers={200: Answer("A page of orders.", {JSON: shapes.ORDERS}, PAGE_HEADERS)},
     problems=("not-yet",),
 )
@@ -80,6 +82,7 @@ def _texts(facts: Mapping[int, Mapping[str, Any]]) -> dict[int, dict[str, Any]]:
     "One change order: what was raised, what was said of it since, and its price",
     tag="change orders",
     query=READ,
+    cautions=(cautions.TAXES,),
     answers={200: Answer("The order.", {JSON: shapes.ORDER}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )
@@ -99,6 +102,7 @@ def show_order(order: str) -> Response:
     details="To record the price, post `change-order.priced` with the figures given here, with "
     "`at` as its `time` and `position` as its `position`. The impact is that of all lines.",
     query=READ,
+    cautions=(cautions.TAXES,),
     answers={200: Answer("The quote.", {JSON: shapes.QUOTE}, READ_HEADERS)},
     problems=("not-found", "no-quote", "not-yet"),
 )

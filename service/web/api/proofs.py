@@ -114,7 +114,7 @@ def show_recorded(position: int) -> Response:
     tag="proofs",
     details="SHA-256 of the salt followed by the RFC 8785 bytes of `personal` is the commitment "
     "in the event's recorded bytes, in hexadecimal. Not found where the event never had personal "
-    "text, or it was forgotten.",
+    "text, or it was erased.",
     answers={200: Answer("The text and its salt.", {JSON: shapes.PersonalShown()})},
     problems=("not-found",),
 )

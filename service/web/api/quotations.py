@@ -19,8 +19,10 @@ from service.production.orders import MOVES, PRICED
 from service.production.refusal import Refusal
 from service.production.state import State
 from service.studio import ZONE_DATA_VERSION
+from service.vocabulary import cautions
 from service.vocabulary.instants import US_PER_MIN, instant
 from service.web import negotiation
+from service.web.accept import answered_type
 from service.web.access import require
 from service.web.api.orders import no_quote, the_order
 from service.web.described import Answer, describe
@@ -65,6 +67,7 @@ _QUERY = QuotationQuery()
     "is not priced it is an estimate of now, and says so. The PDF has no glyphs for Chinese, "
     "Japanese and Korean: they come out as question marks.",
     query=_QUERY,
+    cautions=(cautions.TAXES,),
     answers={
         200: Answer(
             "The quotation.",
@@ -75,18 +78,17 @@ _QUERY = QuotationQuery()
             READ_HEADERS,
         )
     },
-    problems=("not-found", "no-quote", "not-acceptable", "not-yet"),
+    problems=("not-found", "no-quote", "not-yet"),
 )
 @require(*SEES_MONEY)
 def show_quotation(order: str) -> Response:
     """The quotation, as a page or as a document."""
     asked = negotiation.query_of(_QUERY)
-    media_type = negotiation.answered_type(HTML, PDF)
     now = read_now(asked)
     record = the_order(now.state, order)
     then, at_us = _then(now, order, record)
     texts = _texts(record)
-    if media_type == PDF:
+    if answered_type() == PDF:
         shown = answer_as(
             then,
             PDF,
@@ -106,7 +108,6 @@ def show_quotation(order: str) -> Response:
             texts,
         )
         shown.headers["Content-Security-Policy"] = _POLICY
-    shown.vary.add("Accept")
     return shown
 
 

@@ -3,6 +3,7 @@
 from flask import Blueprint, Response
 
 from service.production.cards import card_valid, studio_date
+from service.vocabulary import cautions
 from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
@@ -23,6 +24,7 @@ rates = Blueprint("rates", __name__)
     details="Money is decimal text. A card is valid from its date, in the studio's zone, until "
     "the next one's.",
     query=READ,
+    cautions=(cautions.TAXES,),
     answers={200: Answer("The cards.", {JSON: RATES}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

@@ -12,6 +12,7 @@ from service.log.about import events_about
 from service.log.read import position_at
 from service.production.decide import Retold
 from service.projections.diary import about_episode
+from service.vocabulary import cautions
 from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
 from service.web import negotiation
 from service.web.access import require
@@ -47,6 +48,7 @@ class _Then:
     details="As it was known when the log stood at a position or at an instant, or as it is now "
     "known to have been then. Dates are those of the plan made at that moment.",
     query=shapes.REPLAY_QUERY,
+    cautions=(cautions.PEOPLE,),
     answers={200: Answer("The episode then.", {JSON: shapes.REPLAY}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

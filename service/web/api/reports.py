@@ -1,6 +1,6 @@
 """Reports: the account of retakes."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Blueprint, Response
@@ -10,12 +10,14 @@ from service.production.account import AccountRow, account
 from service.production.cards import studio_date
 from service.production.state import Retake, State
 from service.production.totals import GROUPS, Total, totals
+from service.vocabulary import cautions
 from service.vocabulary.identifiers import parse_subject
 from service.web import negotiation
+from service.web.accept import answered_type
 from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
-from service.web.reading import Reading, answer, answer_as, page_answer, read_now, read_page
+from service.web.reading import answer, answer_as, page_answer, read_now, read_page
 from service.web.representation import reports as shown
 from service.web.schemas import reports as shapes
 from service.web.schemas.reading import PAGE_HEADERS, READ_HEADERS
@@ -44,6 +46,7 @@ _COUNTED = (
     details=f"A row for each retake and department, and episode where it reaches several. "
     f"{_COUNTED} As CSV it comes whole: `limit` and `cursor` mean nothing there.",
     query=shapes.ACCOUNT_QUERY,
+    cautions=(cautions.BLAME, cautions.TAXES),
     answers={
         200: Answer(
             "A page of rows, or all of them.",
@@ -51,22 +54,23 @@ _COUNTED = (
             PAGE_HEADERS,
         )
     },
-    problems=("not-yet", "not-acceptable"),
+    problems=("not-yet",),
 )
 @require(*SEES_MONEY)
 def list_account() -> Response:
     """The rows, the earliest call first."""
     asked = negotiation.query_of(shapes.ACCOUNT_QUERY)
-    if negotiation.answered_type(JSON, table.MEDIA_TYPE) == table.MEDIA_TYPE:
+    if answered_type() == table.MEDIA_TYPE:
         reading = read_now(asked)
-        return _csv(
+        return answer_as(
             reading,
+            table.CONTENT_TYPE,
             lambda: table.csv_bytes(
                 shown.ROW_COLUMNS, map(shown.row_cells, _rows(reading.state, asked))
             ),
         )
     page = read_page(asked)
-    return _varied(page_answer(page, _rows(page.reading.state, asked), shown.shown_row))
+    return page_answer(page, _rows(page.reading.state, asked), shown.shown_row)
 
 
 @reports.get("/reports/retakes/totals")
@@ -75,8 +79,9 @@ def list_account() -> Response:
     tag="reports",
     details=f"The sums of the rows of /reports/retakes, by whatever is asked for. {_COUNTED}",
     query=shapes.TOTALS_QUERY,
+    cautions=(cautions.BLAME, cautions.TAXES),
     answers={200: Answer("The sums.", {JSON: shapes.TOTALS, table.MEDIA_TYPE: _CSV}, READ_HEADERS)},
-    problems=("not-yet", "not-acceptable"),
+    problems=("not-yet",),
 )
 @require(*SEES_MONEY)
 def list_account_totals() -> Response:
@@ -88,25 +93,15 @@ def list_account_totals() -> Response:
     def sums() -> list[Total]:
         return totals(_rows(reading.state, asked), by)
 
-    if negotiation.answered_type(JSON, table.MEDIA_TYPE) == table.MEDIA_TYPE:
-        return _csv(
+    if answered_type() == table.MEDIA_TYPE:
+        return answer_as(
             reading,
+            table.CONTENT_TYPE,
             lambda: table.csv_bytes(
                 shown.total_columns(by), [shown.total_cells(total, by) for total in sums()]
             ),
         )
-    return _varied(
-        answer(reading, lambda: {"items": [shown.shown_total(total, by) for total in sums()]})
-    )
-
-
-def _csv(reading: Reading, make: Callable[[], bytes]) -> Response:
-    return _varied(answer_as(reading, table.CONTENT_TYPE, make))
-
-
-def _varied(made: Response) -> Response:
-    made.vary.add("Accept")
-    return made
+    return answer(reading, lambda: {"items": [shown.shown_total(total, by) for total in sums()]})
 
 
 def _rows(state: State, asked: Mapping[str, Any]) -> list[AccountRow]:

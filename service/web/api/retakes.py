@@ -6,6 +6,7 @@ from typing import Any
 from flask import Blueprint, Response, g
 
 from service.production.state import Retake, State
+from service.vocabulary import cautions
 from service.vocabulary.identifiers import parse_subject
 from service.web import negotiation
 from service.web.access import require
@@ -27,6 +28,7 @@ retakes = Blueprint("retakes", __name__)
     "The retakes, the newest first",
     tag="retakes",
     query=shapes.RETAKES_QUERY,
+    cautions=(cautions.BLAME,),
     answers={200: Answer("A page of retakes.", {JSON: shapes.RETAKES}, PAGE_HEADERS)},
     problems=("not-yet",),
 )
@@ -56,6 +58,7 @@ def _wanted(retake: Retake, asked: Mapping[str, Any]) -> bool:
     "One retake: the call, its reach, its takes, and the scenes to look at",
     tag="retakes",
     query=READ,
+    cautions=(cautions.BLAME, cautions.PEOPLE),
     answers={200: Answer("The retake.", {JSON: shapes.RETAKE}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

@@ -5,6 +5,7 @@ from typing import Any
 from flask import Blueprint, Response, g
 
 from service.production.state import Scene, State
+from service.vocabulary import cautions
 from service.vocabulary.identifiers import natural_order
 from service.web import negotiation
 from service.web.access import require
@@ -32,6 +33,7 @@ def scenes_of(state: State, episode: str) -> list[str]:
     "The scenes of an episode, with their visits",
     tag="scenes",
     query=PAGE,
+    cautions=(cautions.PEOPLE,),
     answers={200: Answer("A page of scenes.", {JSON: shapes.SCENES}, PAGE_HEADERS)},
     problems=("not-found", "not-yet"),
 )
@@ -53,6 +55,7 @@ def list_scenes(episode: str) -> Response:
     "One scene: its visits, what it uses, what holds it, its open notes and its retakes",
     tag="scenes",
     query=READ,
+    cautions=(cautions.PEOPLE,),
     answers={200: Answer("The scene.", {JSON: shapes.SCENE}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

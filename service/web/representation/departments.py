@@ -73,7 +73,7 @@ def shown_stopped(stopped: Supposition | None) -> Shown | None:
     }
 
 
-def shown_tray_row(standings: Standings, row: int, section: str) -> Shown:
+def shown_tray_row(standings: Standings, row: int) -> Shown:
     """One visit in a department's working order."""
     state, board = standings.state, standings.schedule.board
     item, department = board.frame.nodes[row]
@@ -81,7 +81,6 @@ def shown_tray_row(standings: Standings, row: int, section: str) -> Shown:
     episodes = board.frame.due_episodes[place]
     scene = state.scenes.get(item)
     return {
-        "section": section,
         "item": item,
         **shown_visit(standings.visit(item, department)),
         "episodes": episodes,

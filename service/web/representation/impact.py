@@ -1,6 +1,7 @@
 """Impacts as JSON shows them."""
 
 from service.planning.impact import EpisodeImpact, GateImpact, Impact
+from service.vocabulary import cautions
 from service.vocabulary.facts.office import GATES
 from service.vocabulary.instants import format_min
 from service.web.representation.departments import shown_stopped
@@ -12,10 +13,7 @@ from service.web.representation.values import (
     shown_on,
 )
 
-CAUTIONS = (
-    "Float is counted along the route without crews: crews can eat it.",
-    "Overtime and working hours are subject to local law and to agreements.",
-)
+CAUTIONS = (cautions.FLOAT, cautions.HOURS)
 
 
 def shown_impact(impact: Impact, position: int, rules: str, zone_data: str) -> Shown:

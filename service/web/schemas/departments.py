@@ -4,6 +4,7 @@ from marshmallow import fields
 
 from service.planning.tray import SECTIONS
 from service.vocabulary import kinds
+from service.vocabulary.cautions import PEOPLE
 from service.vocabulary.facts.office import UNITS
 from service.web.schemas import query
 from service.web.schemas.common import Shown, described
@@ -33,13 +34,13 @@ class TrayQuery(PageQuery):
 
     section = fields.List(
         query.one_of(SECTIONS),
-        load_default=("on-desk", "in-tray"),
+        load_default=("on_desk", "in_tray"),
         metadata=described(
-            "Which sections, each said by itself, in the order wanted: on-desk, in-tray, held, "
-            "ahead. Left out: on-desk and in-tray."
+            "Which sections, each said by itself, in the order wanted: on_desk, in_tray, held, "
+            "ahead. Left out: on_desk and in_tray."
         ),
     )
-    artist = field_of(kinds.CODE, note="Only what this artist has, or was given.")
+    artist = field_of(kinds.CODE, note=f"Only what this artist has, or was given: a code. {PEOPLE}")
     episode = query.subject("Only items that belong to this episode.")
 
 
@@ -89,7 +90,6 @@ class DepartmentShown(Shown):
 class TrayVisitShown(VisitShown):
     """One visit in working order."""
 
-    section = choice(tuple(SECTIONS), "On a desk, next in the tray, held, or expected.")
     item = word("The scene, element or episode.")
     episodes = words("The undelivered episodes it is for.")
     due_on = day("The earliest delivery date among them.")

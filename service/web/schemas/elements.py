@@ -31,7 +31,7 @@ class ElementsQuery(PageQuery):
         query.one_of(STANDINGS),
         metadata=described(
             "Only elements whose approval stands so, each said by itself: ahead (still being "
-            "made), to-ask (made, nobody is asked), asked, given, refused (being made again)."
+            "made), to_ask (made, nobody is asked), asked, given, refused (being made again)."
         ),
     )
 

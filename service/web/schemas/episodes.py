@@ -3,6 +3,7 @@
 from service.planning.chain import BOUNDS
 from service.planning.standing import STANDS
 from service.vocabulary import kinds
+from service.vocabulary.cautions import PEOPLE
 from service.vocabulary.facts.office import GATES
 from service.web.schemas import query
 from service.web.schemas.common import Shown
@@ -29,9 +30,7 @@ class EpisodesQuery(PageQuery):
     """Arguments of the list of episodes."""
 
     show = field_of(kinds.SHOW_CODE, note="Only episodes of this show.")
-    delivered = query.one_of(
-        ("yes", "no"), "Only delivered ones, or only those that are not: yes or no."
-    )
+    delivered = query.flag("Only delivered ones (true), or only those that are not (false).")
 
 
 class GateShown(Shown):
@@ -95,7 +94,7 @@ class LinkShown(Shown):
     department = word("The department.")
     take = whole("Its take.")
     state = choice(STANDS, "Where it stands.")
-    artist = word("Who has it.", none=True)
+    artist = word(f"Who has it, as an opaque code. {PEOPLE}", none=True)
     started_at = moment("When it was started.")
     projected_start_at = moment("When the plan has it start.")
     projected_finish_at = moment("When the plan has it handed off.")

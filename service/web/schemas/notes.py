@@ -11,9 +11,9 @@ class NotesQuery(PageQuery):
     subject = query.subject("Only notes on this subject and what lies beneath it.")
     department = query.department("Only notes to this department.")
     answered = query.one_of(
-        ("yes", "no", "all"),
-        "Which notes: open ones (no), answered ones (yes), or all.",
-        load_default="no",
+        ("true", "false", "all"),
+        "Which notes: open ones (false), answered ones (true), or all.",
+        load_default="false",
     )
 
 

@@ -67,6 +67,17 @@ def one_of(among: Iterable[str], note: str = "", **how: Any) -> fields.String:
     )
 
 
+def flag(note: str) -> fields.Boolean:
+    """Whether something is so: true or false, and no other word for them."""
+    told = Told("not-a-flag", "Write true or false.")
+    return fields.Boolean(
+        truthy={"true"},
+        falsy={"false"},
+        error_messages=said(told),
+        metadata={"description": note},
+    )
+
+
 def department(note: str) -> AnyField:
     """A department of a query."""
     return field_of(kinds.DEPARTMENT, note=note)

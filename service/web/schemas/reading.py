@@ -88,6 +88,10 @@ class ReadShown(Shown):
 
     position = whole("The position of the log it is made of.")
     now = moment("The moment it is made at: the studio's time, by the minute.", none=False)
+    cautions = words(
+        "What the figures do not say; there where they are of hours, crews, blame or prices.",
+        required=False,
+    )
 
 
 def page_shown(item: type[Schema], name: str, **beside: AnyField) -> Schema:

@@ -4,6 +4,7 @@ from marshmallow import fields
 
 from service.production.totals import GROUPS
 from service.vocabulary import kinds
+from service.vocabulary.cautions import BLAME
 from service.vocabulary.facts import Role
 from service.vocabulary.facts.retakes import ASKERS, KINDS, URGENCIES
 from service.web.schemas import query
@@ -26,7 +27,7 @@ from service.web.schemas.reading import (
 )
 from service.web.schemas.scenes import STANDINGS
 
-MONTH = r"[0-9]{4}-(?:0[1-9]|1[0-2])"
+MONTH = r"^[0-9]{4}-(?:0[1-9]|1[0-2])$"
 _MONTH = Told("not-a-month", "Write a month as YYYY-MM.")
 
 
@@ -43,7 +44,7 @@ def _filters() -> dict[str, AnyField]:
         "asked_by": query.one_of(ASKERS, "Only what these asked for."),
         "found_at": field_of(kinds.CODE, note="Only what was found there."),
         "called_by": query.one_of(Role, "Only what this role called."),
-        "fault_of": query.department("Only what was this department's fault."),
+        "fault_of": query.department(f"Only what was this department's fault. {BLAME}"),
         "department": query.department("Only what this department redid."),
     }
 
@@ -72,7 +73,7 @@ class AccountRowShown(Shown):
     asked_by = choice(ASKERS, "Who asked for it.")
     found_at = word("Where it was found.", none=True)
     called_by = word("The role that called it; null: recorded before roles were.", none=True)
-    fault_of = word("The department at which the fault arose.", none=True)
+    fault_of = word(f"The department at which the fault arose. {BLAME}", none=True)
     department = word("The department that redid it; null: nothing was redone.", none=True)
     unit = word("What its work is counted in.", none=True)
     visits = whole("How many visits were reopened.")

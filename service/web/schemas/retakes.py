@@ -3,6 +3,7 @@
 from service.planning.standing import STANDS
 from service.production.visits import Phase
 from service.vocabulary import kinds
+from service.vocabulary.cautions import BLAME, PEOPLE
 from service.vocabulary.facts.retakes import ASKERS, KINDS, URGENCIES
 from service.web.schemas import query
 from service.web.schemas.common import Shown
@@ -49,7 +50,7 @@ class RetakeShown(Shown):
     share = quantity("The share of the drawings touched; of several items, the largest.")
     drawings = whole("How many drawings, where the call says it so.", none=True)
     found_at = word("Where it was found.", none=True)
-    fault_of = word("Whose fault it is.", none=True)
+    fault_of = word(f"Whose fault it is. {BLAME}", none=True)
     asked_by = choice(ASKERS, "Who asks for it.")
     called_by = word("The role that called it; null: recorded before roles were.", none=True)
     standing = choice(STANDINGS, "Whether it still stands.")
@@ -76,7 +77,7 @@ class TakeShown(Shown):
     state = choice((*STANDS, Phase.TAKEN_BACK.value), "Where it stands.")
     work = quantity("Its work, in the department's unit.")
     unit = word("The department's unit.")
-    artist = word("Who has it.", none=True)
+    artist = word(f"Who has it, as an opaque code. {PEOPLE}", none=True)
     started_at = moment("When it was started.")
     handed_off_at = moment("When it was handed off.")
     projected_finish_at = moment("When the plan has it handed off.")

@@ -3,6 +3,7 @@
 from marshmallow import Schema
 
 from service.planning.standing import STANDS
+from service.vocabulary.cautions import PEOPLE
 from service.web.schemas.common import Shown
 from service.web.schemas.reading import (
     choice,
@@ -32,7 +33,7 @@ class VisitShown(Shown):
     state = choice(STANDS, "Where it stands.")
     work = quantity("The work of this take, in the department's unit.")
     unit = word("The department's unit.")
-    artist = word("Who has it, or was given it, as an opaque code.", none=True)
+    artist = word(f"Who has it, or was given it, as an opaque code. {PEOPLE}", none=True)
     started_at = moment("When this take was started.")
     handed_off_at = moment("When this take was handed off.")
     projected_start_at = moment("When the plan has it start; null once it is on a desk.")

@@ -52,7 +52,7 @@ def test_a_design_is_made_asked_about_and_given() -> None:
     assert story.state.elements[IMP].asked_of == "broadcaster"
     given = story.tell("approval.given", IMP, {"by": "broadcaster"}, at=ELEVEN)
     seen.append(standing(story))
-    assert seen == ["ahead", "to-ask", "asked", "given"]
+    assert seen == ["ahead", "to_ask", "asked", "given"]
     assert story.marks(asked) == story.marks(given) == ()
     answer = story.state.elements[IMP].answers[0]
     assert (answer.answer, answer.by, answer.position) == ("given", "broadcaster", given.position)
@@ -111,7 +111,7 @@ def test_refused_sends_it_back_to_be_made_and_asked_about_again() -> None:
     assert set(story.reached("R-IMP")[1:3]) == {(IMP, "approval"), (SCENE, "animation")}
     assert standing(story) == "refused"
     story.desk(IMP, "design", start=ELEVEN, end=NOON)
-    assert standing(story) == "to-ask"
+    assert standing(story) == "to_ask"
     story.tell("approval.asked", IMP, at=LATER)
     story.tell("approval.given", IMP, BY, at=LATER)
     assert standing(story) == "given"
@@ -147,7 +147,7 @@ def test_a_refusal_withdrawn_leaves_the_design_to_be_asked_about() -> None:
     refused(story)
     story.tell("retake.withdrawn", IMP, {"retake": "R-IMP"}, at=NOON)
     assert story.take(IMP, "design").phase is Phase.HANDED_OFF
-    assert standing(story) == "to-ask"
+    assert standing(story) == "to_ask"
     story.tell("approval.asked", IMP, at=LATER)
 
 
@@ -160,7 +160,7 @@ def test_a_retake_of_the_design_needs_approval_again() -> None:
     assert (IMP, "approval") in story.reached("R1")
     assert standing(story) == "ahead"
     story.desk(IMP, "design", start=ELEVEN, end=NOON)
-    assert standing(story) == "to-ask"
+    assert standing(story) == "to_ask"
 
 
 def test_asking_is_over_when_a_retake_takes_the_design_back() -> None:

@@ -2,8 +2,9 @@
 
 import pytest
 
-from service.production.decide import Accepted
+from service.production.decide import Accepted, Past, decide
 from service.production.refusal import Code, Refusal
+from service.production.state import EMPTY
 from service.vocabulary.facts.office import GATES
 from tests.telling import OFFICE, PRODUCER, SUPERVISOR, Story, studio
 
@@ -39,6 +40,15 @@ def test_the_producer_moves_it_and_says_why() -> None:
     gate = story.state.episodes[EPISODE].gate("delivery")
     assert gate is not None
     assert (gate.due_on.isoformat(), gate.hard) == ("2031-05-20", True)
+
+
+def test_whoever_asks_may_ask_what_another_hard_date_would_mean() -> None:
+    story = story_at()
+    moved = story.event("gate.set", EPISODE, MOVED)
+    assert isinstance(decide(story.state, [moved], None), Accepted)
+    strike = story.event("event.struck", "studio", {"position": len(story.events), "why": "No."})
+    past = Past(EMPTY, tuple(story.events), frozenset())
+    assert isinstance(decide(story.state, [strike], None, past), Accepted)
 
 
 def test_the_same_again_and_soft_dates_are_anybodys() -> None:

@@ -70,6 +70,14 @@ def test_other_roles_are_refused(fact: type[Fact]) -> None:
         assert role.value in reason.detail
 
 
+@pytest.mark.parametrize("fact", list(CATALOGUE.values()), ids=lambda fact: fact.TYPE)
+def test_what_some_role_records_anybody_may_ask_about(fact: type[Fact]) -> None:
+    asked = Event(1, "/tests", "e1", "studio", 0, 0, "tests", object.__new__(fact))
+    assert [reason.code for reason in permitted(asked, None)] == (
+        [] if fact.ROLES else [Code.FORBIDDEN]
+    )
+
+
 PAINT = Actor("paint desk", Role.DESK, ("paint",))
 
 

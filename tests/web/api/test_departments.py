@@ -80,11 +80,7 @@ def test_the_tray_is_in_working_order(opened: Paper) -> None:
         "2031-03-04T09:00:00Z",
     ]
     first = items[0]
-    assert (first["section"], first["state"], first["due_on"]) == (
-        "in-tray",
-        "in_tray",
-        "2031-04-15",
-    )
+    assert (first["state"], first["due_on"]) == ("in_tray", "2031-04-15")
     assert (first["episodes"], first["put_first"], first["priority"]) == (["KESTREL-1"], False, 0)
     assert first["float_workdays"] > 0
     assert first["latest_finish_at"] > first["projected_finish_at"]
@@ -123,19 +119,19 @@ def test_sections_and_their_order(opened: Paper) -> None:
     for scene, by_on in (("KESTREL-1/2", "2031-03-06"), ("KESTREL-2/2", "2031-03-05")):
         opened.tell("scene.held", scene, {"owes": "client", "by_on": by_on})
     items = tray(opened)
-    assert [(row["section"], row["item"]) for row in items] == [
-        ("on-desk", "KESTREL-2/1"),
-        ("on-desk", "KESTREL-1/1"),
-        ("in-tray", "KESTREL-1/3"),
-        ("in-tray", "KESTREL-2/3"),
+    assert [(row["state"], row["item"]) for row in items] == [
+        ("on_desk", "KESTREL-2/1"),
+        ("on_desk", "KESTREL-1/1"),
+        ("in_tray", "KESTREL-1/3"),
+        ("in_tray", "KESTREL-2/3"),
     ]
     assert items[0]["artist"] == "layout-7"
     assert items[0]["projected_finish_at"] == "2031-03-03T13:00:00Z"
     held = tray(opened, query="?section=held")
     assert named(held) == ["KESTREL-2/2", "KESTREL-1/2"]
     assert held[0]["hold"]["by_on"] == "2031-03-05"
-    both = tray(opened, query="?section=held&section=on-desk")
-    assert [row["section"] for row in both] == ["held", "held", "on-desk", "on-desk"]
+    both = tray(opened, query="?section=held&section=on_desk")
+    assert [row["state"] for row in both] == ["held", "held", "on_desk", "on_desk"]
     ahead = tray(opened, "animation", "?section=ahead")
     starts = [row["projected_start_at"] for row in ahead]
     assert len(ahead) == 6
@@ -155,9 +151,9 @@ def test_what_is_on_my_desk_and_what_was_given_to_me(opened: Paper) -> None:
     for scene, artist in (("KESTREL-1/2", "layout-7"), ("KESTREL-1/3", "layout-8")):
         opened.tell("hand-out.made", scene, {"department": "layout", "artist": artist})
     mine = tray(opened, query="?artist=layout-7")
-    assert [(row["section"], row["item"]) for row in mine] == [
-        ("on-desk", "KESTREL-1/1"),
-        ("in-tray", "KESTREL-1/2"),
+    assert [(row["state"], row["item"]) for row in mine] == [
+        ("on_desk", "KESTREL-1/1"),
+        ("in_tray", "KESTREL-1/2"),
     ]
 
 

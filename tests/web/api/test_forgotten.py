@@ -1,4 +1,4 @@
-"""What every page that showed a text shows once it is forgotten."""
+"""What every page that showed a text shows once it is erased."""
 
 from collections.abc import Iterator
 
@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import Engine
 
 from service.log.engine import owner_engine
-from service.record import forget
+from service.record import erase_text
 from tests.conftest import Database
 
 from ..paper import Paper
@@ -36,7 +36,7 @@ def test_no_page_shows_it_and_the_event_says_so(opened: Paper, owner: Engine) ->
     assert sum(SAID in answer.get_data(as_text=True) for answer in before.values()) >= 4
     recorded = opened.ask(f"/events/{position}/recorded").get_data()
 
-    forget(owner, "paper", [position], "office", "Request 12")
+    erase_text(owner, "paper", [position], "office", "Request 12")
 
     for path in pages:
         assert SAID not in opened.ask(path).get_data(as_text=True)
@@ -68,7 +68,7 @@ def test_nobody_may_say_so_over_http(opened: Paper, path: str, who: str) -> None
     status, _, _ = opened.problem(answer)
     assert status == 403
     if who != "layout" or path == "/events":
-        assert "retake-ledger forget" in str(answer.get_json())
+        assert "retake-ledger erase-text" in str(answer.get_json())
 
 
 @pytest.mark.parametrize("name", ["forgotten", "typeversion"])

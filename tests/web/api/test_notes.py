@@ -44,9 +44,10 @@ def test_open_notes_come_first_the_newest_before(talked: Paper) -> None:
 
 
 def test_answered_notes(talked: Paper) -> None:
-    (note,) = talked.get("/notes?answered=yes")["items"]
+    (note,) = talked.get("/notes?answered=true")["items"]
     assert (note["note"], note["text"], note["answer"]) == ("N3", "Text of N3.", "Moved.")
     assert note["answered_at"] == "2031-03-03T08:00:00Z"
+    assert codes(talked, "?answered=false") == codes(talked) == ["N4", "N2", "N1"]
     assert codes(talked, "?answered=all") == ["N4", "N3", "N2", "N1"]
 
 

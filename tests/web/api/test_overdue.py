@@ -36,7 +36,7 @@ def department_of(paper: Paper, name: str = "layout") -> dict[str, Any]:
 
 
 def test_a_visit_on_a_desk_past_its_time_says_since_when(lying: Paper) -> None:
-    items = lying.get("/departments/layout/tray?section=on-desk")["items"]
+    items = lying.get("/departments/layout/tray?section=on_desk")["items"]
     since = {row["item"]: row["overdue_since_at"] for row in items}
     assert since == {ONE: "2031-03-03T13:00:00Z", TWO: None}
     one = visit_of(lying, ONE)

@@ -15,7 +15,7 @@ LISTS = (
     "/episodes",
     "/episodes/KESTREL-1/scenes",
     "/departments",
-    "/departments/layout/tray?section=in-tray&section=held",
+    "/departments/layout/tray?section=in_tray&section=held",
     "/departments/camera/tray?section=ahead",
     "/notes?answered=all",
     "/retakes",

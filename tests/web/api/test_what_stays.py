@@ -99,7 +99,7 @@ def test_a_priority_of_ones_own_is_null_until_it_is_set(opened: Paper) -> None:
     opened.tell("priority.set", SOURCE, {"priority": 0}, who="producer")
     tray = {
         row["item"]: row["priority"]
-        for row in opened.get("/departments/layout/tray?section=in-tray")["items"]
+        for row in opened.get("/departments/layout/tray?section=in_tray")["items"]
     }
     assert (tray[SOURCE], tray["KESTREL-1/2"]) == (0, 5)
     scenes = [opened.get(f"/episodes/KESTREL-1/scenes/{number}")["priority"] for number in (1, 2)]

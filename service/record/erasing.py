@@ -22,46 +22,46 @@ from service.vocabulary.facts.record import TextForgotten
 SOURCE = "/owner"
 
 
-class ForgettingError(ValueError):
+class ErasingError(ValueError):
     """Nothing was removed and nothing recorded; the message says why."""
 
 
-class Forgotten(NamedTuple):
+class Erased(NamedTuple):
     """What was removed, and the position of the event that says so."""
 
     position: int
     positions: tuple[int, ...]
 
 
-def forget(
+def erase_text(
     engine: Engine,
     studio: str,
     positions: Sequence[int],
     by: str,
     ground: str,
     clock_us: Callable[[], int] = real_clock_us,
-) -> Forgotten:
+) -> Erased:
     """Remove the personal text and salts of some events of a studio, all of them or none.
 
     The events' bytes and their commitments stay, so proofs still hold; without its salt a
     commitment tells nothing of the text. `engine` connects as the owner. `by` and `ground` are
-    checked by the caller. Raises ForgettingError, and UnknownStudioError.
+    checked by the caller. Raises ErasingError, and UnknownStudioError.
     """
     named = tuple(sorted(set(positions)))
     if not named:
-        raise ForgettingError("name the position of an event")
+        raise ErasingError("name the position of an event")
     with engine.begin() as connection:
         head = lock_head(connection, studio)
         gone = remove(connection, studio, named)
         if gone != named:
             kept = ", ".join(str(position) for position in named if position not in gone)
-            raise ForgettingError(
-                f"{studio} has no personal text at {kept}: none was recorded, or it was forgotten"
+            raise ErasingError(
+                f"{studio} has no personal text at {kept}: none was recorded, or it was erased"
             )
         now_us = Studio(studio, engine, clock_us).now_us(head)
         event = _event(head.position + 1, now_us, TextForgotten(named, by, ground))
         _append(connection, studio, event, head)
-    return Forgotten(event.position, named)
+    return Erased(event.position, named)
 
 
 def _event(position: int, now_us: int, fact: TextForgotten) -> Event:

@@ -1,4 +1,4 @@
-"""Personal text is forgotten: gone everywhere, recorded, and the record still proves itself."""
+"""Personal text is erased: gone everywhere, recorded, and the record still proves itself."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,7 +21,7 @@ from service.log.snapshots import write_snapshot
 from service.production.refusal import Code, Refusal
 from service.production.snapshot import freeze
 from service.proofs.tree import Frontier, append, leaf_hash
-from service.record import ForgettingError, OpenStudio, forget
+from service.record import ErasingError, OpenStudio, erase_text
 from service.vocabulary.event import read_event
 from service.vocabulary.facts.record import TextForgotten
 from tests import recording
@@ -83,14 +83,16 @@ def test_the_text_is_gone_from_every_table_and_its_commitment_stays(
         assert write_snapshot(connection, NAME, view.position, freeze(view.state, {}), 1)
     assert everywhere(owner, SAID) == {"personal"}
     before = {one.position: stored(engine, one.position)[0] for one in (first, second, third)}
-    told = forget(owner, NAME, [third.position, first.position], "office", "Art. 17, request 12")
+    told = erase_text(
+        owner, NAME, [third.position, first.position], "office", "Art. 17, request 12"
+    )
     assert told.positions == (first.position, third.position)
     assert told.position == third.position + 1
     assert stored(engine, second.position)[1] is not None
     for position, body in before.items():
         assert stored(engine, position)[0] == body
         assert orjson.loads(body)["personal"]
-    forget(owner, NAME, [second.position], "office", "Art. 17, request 13")
+    erase_text(owner, NAME, [second.position], "office", "Art. 17, request 13")
     assert everywhere(owner, SAID) == set()
     assert studio.view().state.notes == worker(engine).view().state.notes
 
@@ -99,7 +101,7 @@ def test_it_is_recorded_by_whose_order_and_why(
     studio: OpenStudio, engine: Engine, owner: Engine
 ) -> None:
     (receipt,) = posted(studio, [note(1)])
-    told = forget(owner, NAME, [receipt.position], "data-protection", "Art. 17")
+    told = erase_text(owner, NAME, [receipt.position], "data-protection", "Art. 17")
     body, personal = stored(engine, told.position)
     event = read_event(body)
     assert personal is None
@@ -123,7 +125,7 @@ def test_a_repeat_still_gets_its_first_receipt(studio: OpenStudio, owner: Engine
     (first,) = posted(studio, [note(1)])
     other = post(studio, [note(1, "Otherwise")])
     assert isinstance(other, Refusal)
-    forget(owner, NAME, [first.position], "office", "Art. 17")
+    erase_text(owner, NAME, [first.position], "office", "Art. 17")
     assert posted(studio, [note(1)]) == (first._replace(repeated=True),)
     # what the text was cannot be compared any more; which members there were can
     assert posted(studio, [note(1, "Otherwise")]) == (first._replace(repeated=True),)
@@ -135,15 +137,15 @@ def test_a_repeat_still_gets_its_first_receipt(studio: OpenStudio, owner: Engine
 def test_all_or_nothing(studio: OpenStudio, engine: Engine, owner: Engine) -> None:
     (first,) = posted(studio, [note(1)])
     for positions in ([first.position, 1], [first.position, 999], [999], []):
-        with pytest.raises(ForgettingError):
-            forget(owner, NAME, positions, "office", "Art. 17")
+        with pytest.raises(ErasingError):
+            erase_text(owner, NAME, positions, "office", "Art. 17")
     with pytest.raises(UnknownStudioError):
-        forget(owner, "nowhere", [1], "office", "Art. 17")
+        erase_text(owner, "nowhere", [1], "office", "Art. 17")
     assert stored(engine, first.position)[1] is not None
     assert studio.view().position == first.position
-    forget(owner, NAME, [first.position], "office", "Art. 17")
-    with pytest.raises(ForgettingError, match=rf"no personal text at {first.position}"):
-        forget(owner, NAME, [first.position], "office", "Art. 17")
+    erase_text(owner, NAME, [first.position], "office", "Art. 17")
+    with pytest.raises(ErasingError, match=rf"no personal text at {first.position}"):
+        erase_text(owner, NAME, [first.position], "office", "Art. 17")
 
 
 def test_what_cannot_be_recorded_is_not_removed(
@@ -154,16 +156,16 @@ def test_what_cannot_be_recorded_is_not_removed(
     def fail(*_: object) -> None:
         raise RuntimeError("the log is full")
 
-    monkeypatch.setattr("service.record.forgetting.append_rows", fail)
+    monkeypatch.setattr("service.record.erasing.append_rows", fail)
     with pytest.raises(RuntimeError):
-        forget(owner, NAME, [first.position], "office", "Art. 17")
+        erase_text(owner, NAME, [first.position], "office", "Art. 17")
     assert stored(engine, first.position)[1] is not None
 
 
-def test_the_services_role_cannot_forget(studio: OpenStudio, engine: Engine) -> None:
+def test_the_services_role_cannot_erase_text(studio: OpenStudio, engine: Engine) -> None:
     (first,) = posted(studio, [note(1)])
     with pytest.raises(DBAPIError, match="permission denied"):
-        forget(engine, NAME, [first.position], "office", "Art. 17")
+        erase_text(engine, NAME, [first.position], "office", "Art. 17")
 
 
 @pytest.mark.parametrize("role", ["office", "supervisor", "producer", "desk"])
@@ -173,12 +175,12 @@ def test_nobody_posts_that_text_was_forgotten(studio: OpenStudio, role: str) -> 
     assert isinstance(told, Refusal)
     (reason,) = told.reasons
     assert reason.code == Code.FORBIDDEN
-    assert "retake-ledger forget" in reason.detail
+    assert "retake-ledger erase-text" in reason.detail
 
 
 def test_nobody_strikes_that_text_was_forgotten(studio: OpenStudio, owner: Engine) -> None:
     (first,) = posted(studio, [note(1)])
-    told = forget(owner, NAME, [first.position], "office", "Art. 17")
+    told = erase_text(owner, NAME, [first.position], "office", "Art. 17")
     data = {"position": told.position, "why": "No."}
     struck = post(studio, [fact("event.struck", "studio", data, id="s")])
     assert isinstance(struck, Refusal)
@@ -192,7 +194,7 @@ def test_an_export_afterwards_goes_on_from_a_checkpoint_before(
 ) -> None:
     first, second = posted(studio, [note(1), note(2)])
     list(export(engine, NAME, tmp_path / "old", ORIGIN, SECRET, personal=True))
-    forget(owner, NAME, [first.position], "office", "Art. 17")
+    erase_text(owner, NAME, [first.position], "office", "Art. 17")
     list(export(engine, NAME, tmp_path / "new", ORIGIN, SECRET, personal=True))
     kept = read_signed_checkpoint(tmp_path / "old" / CHECKPOINT, ())
     size, found = verify_export(tmp_path / "new", [kept], tmp_path / "old")
@@ -212,11 +214,11 @@ def test_a_snapshot_has_no_place_for_text(studio: OpenStudio) -> None:
     assert SAID.encode() not in parts
 
 
-def test_a_record_can_be_taken_in_elsewhere_after_its_text_was_forgotten(
+def test_a_record_can_be_taken_in_elsewhere_after_its_text_was_erased(
     studio: OpenStudio, engine: Engine, owner: Engine, tmp_path: Path
 ) -> None:
     first, second = posted(studio, [note(1), note(2)])
-    forget(owner, NAME, [first.position], "office", "Art. 17")
+    erase_text(owner, NAME, [first.position], "office", "Art. 17")
     list(export(engine, NAME, tmp_path / "out", ORIGIN, SECRET, personal=True))
     lines = (tmp_path / "out" / CONTENTS).read_text().splitlines()
     assert [int(line.split()[0]) for line in lines] == [first.position, second.position]
