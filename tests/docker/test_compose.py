@@ -12,7 +12,7 @@ import httpx
 import pytest
 
 from service.client import Client, event
-from tests.engine import require_engine
+from tests.engine import cannot_run, require_engine
 from tests.telling import office_facts
 
 TOP = Path(__file__).parents[2]
@@ -25,9 +25,9 @@ def _compose_command() -> list[str]:
     plugin = subprocess.run([*COMPOSE, "version"], capture_output=True, check=False)
     if plugin.returncode == 0:
         return COMPOSE
-    if shutil.which("docker-compose"):
-        return ["docker-compose"]
-    pytest.skip("neither docker compose nor docker-compose is installed")
+    if not shutil.which("docker-compose"):
+        cannot_run("neither docker compose nor docker-compose is installed")
+    return ["docker-compose"]
 
 
 class _Stack:
