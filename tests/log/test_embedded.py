@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 from threading import Thread
+from typing import Any
 
 import psycopg
 import pytest
@@ -139,8 +140,10 @@ def test_a_pid_file_naming_somebody_elses_process_is_removed_not_acted_on(
     cluster = data / "postgresql"
     owner = cluster.stat()
     # Of the server's own user and in its own folder, so that only what it is tells it apart.
+    # Where that is not root, it is already the one who runs the tests.
+    user: dict[str, Any] = {"user": owner.st_uid, "group": owner.st_gid, "extra_groups": []}
     stranger = subprocess.Popen(
-        ["sleep", "600"], user=owner.st_uid, group=owner.st_gid, extra_groups=[], cwd=cluster
+        ["sleep", "600"], cwd=cluster, **(user if os.geteuid() == 0 else {})
     )
     try:
         text = f"{stranger.pid}\n{cluster}\n1700000000\n5432\n{cluster}\n\n"

@@ -9,7 +9,7 @@ import pwd
 import re
 import shutil
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from multiprocessing import get_context
 from multiprocessing.queues import SimpleQueue
 from pathlib import Path
@@ -18,18 +18,32 @@ import pytest
 
 from service.log import server_programs
 from service.log.embedded import EmbeddedServerError, ensure_running, stop
-from tests.log.embedding import ask
+from tests.log.embedding import ask, make_open_folder
 
 only_root = pytest.mark.skipif(
     os.geteuid() != 0, reason="only root can become another user or close a folder to one"
 )
 
 
-def programs_copied_to(place: Path) -> Path:
-    """The folder of the programs in a copy of the package's part of them."""
-    installed = server_programs.Programs(place / "postgresql").folder
-    server_programs.copy_programs(installed, place)
-    return server_programs.programs_in(place)
+@pytest.fixture(scope="module")
+def package() -> Iterator[Path]:
+    """A folder with a copy of the programs, where anybody may go, wherever ours are."""
+    folder = make_open_folder()
+    server_programs.copy_programs(server_programs.Programs(folder / "postgresql").folder, folder)
+    yield folder
+    shutil.rmtree(folder)
+
+
+@pytest.fixture
+def programs_at(package: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[Path], None]:
+    """Has the programs found at a place, as if they were installed there."""
+
+    def find_at(place: Path) -> None:
+        programs = server_programs.programs_in(place)
+        monkeypatch.setattr(server_programs, "_find_binaries", lambda: programs)
+
+    find_at(package)
+    return find_at
 
 
 def package_in(place: Path) -> Path:
@@ -74,13 +88,13 @@ def test_root_is_told_which_folder_is_closed_to_the_server(parent: Path) -> None
 
 @only_root
 def test_root_brings_the_programs_along_from_a_folder_that_is_closed(
-    parent: Path, monkeypatch: pytest.MonkeyPatch
+    parent: Path, package: Path, programs_at: Callable[[Path], None]
 ) -> None:
     """As when the repository is cloned into root's home."""
     closed, data = parent / "closed", parent / "data"
     closed.mkdir(mode=0o700)
-    programs = programs_copied_to(closed)
-    monkeypatch.setattr(server_programs, "_find_binaries", lambda: programs)
+    (closed / "package").symlink_to(package)
+    programs_at(closed / "package")
     for _ in range(2):  # made and started, then attached to
         assert ask(ensure_running(data), "SELECT 1") == 1
     assert stop(data)
@@ -98,12 +112,11 @@ def test_root_is_told_that_the_data_belong_to_nobody_known(parent: Path) -> None
 
 
 @only_root
-def test_an_ordinary_user_runs_it_as_himself(parent: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.usefixtures("programs_at")
+def test_an_ordinary_user_runs_it_as_himself(parent: Path) -> None:
     home = parent / "home"
     home.mkdir(mode=0o700)
     shutil.chown(home, "nobody")
-    programs = programs_copied_to(parent / "installed")  # where anybody may go, wherever ours are
-    monkeypatch.setattr(server_programs, "_find_binaries", lambda: programs)
     data = home / "data"
     url = as_nobody(lambda: ensure_running(data))
     assert ask(str(url), "SELECT 1") == 1
@@ -145,12 +158,11 @@ def test_an_ordinary_user_is_told_that_the_programs_are_closed(
 
 
 @only_root
+@pytest.mark.usefixtures("programs_at")
 @pytest.mark.parametrize("does", [ensure_running, stop])
 def test_an_ordinary_user_is_told_that_the_data_are_somebody_elses(
-    parent: Path, monkeypatch: pytest.MonkeyPatch, does: Callable[[Path], object]
+    parent: Path, does: Callable[[Path], object]
 ) -> None:
-    programs = programs_copied_to(parent / "installed")
-    monkeypatch.setattr(server_programs, "_find_binaries", lambda: programs)
     closed = parent / "roots"
     data = closed / "data"
     (data / "postgresql").mkdir(parents=True)
