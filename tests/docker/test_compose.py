@@ -13,6 +13,7 @@ import pytest
 
 from service.client import Client, event
 from tests.engine import cannot_run, require_engine
+from tests.serving import free_port
 from tests.telling import office_facts
 
 TOP = Path(__file__).parents[2]
@@ -67,7 +68,7 @@ def stack() -> Iterator[_Stack]:
         cwd=TOP, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert built.returncode == 0, built.stdout[-3000:] + built.stderr[-3000:]
-    stack = _Stack(18765)
+    stack = _Stack(free_port())
     try:
         stack.run("up", "-d", "--no-build")
         _wait_until_ready(stack)
