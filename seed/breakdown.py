@@ -18,7 +18,7 @@ from seed.scenario import (
 )
 
 FRAMES_LEAST, FRAMES_MOST = 22, 400
-DRAWINGS_PER_FRAME = (0.2, 0.47)
+DRAWINGS_PER_FRAME = (0.22, 0.52)
 
 
 class Said(NamedTuple):

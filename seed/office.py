@@ -11,7 +11,7 @@ from seed.mistakes import Mistakes
 from seed.opening import crew, episode_opening
 from seed.scenario import CREW_CHANGES, EPISODES, SHOW, board_on, episode_subject, gate_dates
 
-MODELS_AFTER, SCENES_AFTER = 10, 16
+MODELS_AFTER, SCENES_AFTER = 6, 13
 """Working days from the start of a board until its props, then its scenes, are listed."""
 OFFICE_MIN = 7 * 60 + 31
 WRONG_GATE_ON, INSERTED_ON = 21, 38

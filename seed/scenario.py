@@ -1,7 +1,8 @@
 """The demo studio as its office would set it up: show, route, calendars, crews, dates.
 
-Everything here is invented. Rates are rules of thumb of the trade, common practice without a
-source; crews follow from them, see CREWS.
+Everything here is invented: names, dates, rates, crews and the sizes of episodes. The figures are
+chosen so that the studio just keeps up, and differ on purpose from the trade's rules of thumb
+(tests/seed/test_scenario.py holds them apart), so that nobody takes them for those.
 """
 
 from datetime import date, timedelta
@@ -62,31 +63,32 @@ class Station(NamedTuple):
 
 _B, _C, _S = "background", "character", "sound"
 
-# An episode a week is the load. The spring has 61 working days in its thirteen and a half weeks,
-# so a week is 4.5 days long: 51 animators make 2,300 feet in it, for 1,980 of a first pass, some
-# 7% that goes back and 4% by which desks run over; clean-up makes 5,500 drawings for 5,000 and
-# the same on top. That holds the line with a queue here and there, as it should be. Three crews
-# differ from the usual ones. Camera (4) makes 270 scenes for 207, of which a quarter are shot
-# again; retakes of whole backgrounds come on top, so it has two more from April on. Cutting (1)
-# would cut 1.1 episodes a week, and each one comes back at least once after the client has seen
-# it: it has 2. A board takes five weeks with the client's remarks (0.04 a day), so that 6 make 1.1
-# a week. Overlays and cycles come on top of the paintings and drawings of the scenes.
+# An episode a week is the load: some 158 scenes and 10,800 drawings. The spring has 61 working days
+# in its thirteen and a half weeks, so a week is 4.5 days long: 41 animators make 2,300 feet in it,
+# for 1,980 of a first pass, some 7% that goes back and 4% by which desks run over; clean-up makes
+# 4,450 drawings for 4,300, in-between 6,600 for 6,500, so that both work on what goes back while a
+# lighter episode passes. That holds the line with a queue here and there, as it should be. Camera
+# (4) makes 207 scenes for 158, of which a fourth and more are shot again; retakes of whole
+# backgrounds come on top, so it has two more from April on. Cutting (1) would cut 1.3 episodes a
+# week, and each one comes back at least once after the client has seen it: it has 2. A board takes
+# four weeks with the client's remarks (0.05 a day), so that 5 make 1.1 a week. Overlays and cycles
+# come on top of the paintings and drawings of the scenes.
 STATIONS: Final = (
-    Station("storyboard", "sb", "episode", "episodes", {}, 0.04, 6, least=0.05),
+    Station("storyboard", "sb", "episode", "episodes", {}, 0.05, 5, least=0.05),
     Station(
-        "timing-and-sheets", "ts", "scene", "feet", {"storyboard": [_B, _C, _S]}, 200, 3, least=2
+        "timing-and-sheets", "ts", "scene", "feet", {"storyboard": [_B, _C, _S]}, 180, 3, least=2
     ),
-    Station("design", "ds", "element", "drawings", {}, 5, 4, least=0.5),
+    Station("design", "ds", "element", "drawings", {}, 4.5, 4, least=0.5),
     Station(
-        "layout", "lo", "scene", "scenes", {"timing-and-sheets": [_B, _C, _S]}, 6, 9, least=0.1
+        "layout", "lo", "scene", "scenes", {"timing-and-sheets": [_B, _C, _S]}, 4.5, 9, least=0.1
     ),
-    Station("background", "bg", "scene", "paintings", {"layout": [_B]}, 3, 9, least=0.1),
-    Station("animation", "an", "scene", "feet", {"layout": [_C]}, 10, 51, least=0.5),
-    Station("clean-up", "cu", "scene", "drawings", {"animation": [_C]}, 25, 49, "part", 1, 0.5),
-    Station("in-between", "ib", "scene", "drawings", {"clean-up": [_C]}, 30, 41, "part", 1, 0.5),
-    Station("ink-and-paint", "ip", "scene", "drawings", {"in-between": [_C]}, 100, 25, least=2),
+    Station("background", "bg", "scene", "paintings", {"layout": [_B]}, 2.4, 9, least=0.1),
+    Station("animation", "an", "scene", "feet", {"layout": [_C]}, 12.5, 41, least=0.5),
+    Station("clean-up", "cu", "scene", "drawings", {"animation": [_C]}, 22, 45, "part", 1, 0.4),
+    Station("in-between", "ib", "scene", "drawings", {"clean-up": [_C]}, 36, 41, "part", 1, 0.6),
+    Station("ink-and-paint", "ip", "scene", "drawings", {"in-between": [_C]}, 84, 30, least=2),
     Station(
-        "animation-check", "ac", "scene", "scenes", {"ink-and-paint": [_C]}, 20, 3, "whole", 0.5
+        "animation-check", "ac", "scene", "scenes", {"ink-and-paint": [_C]}, 16, 3, "whole", 0.5
     ),
     Station(
         "camera",
@@ -94,13 +96,13 @@ STATIONS: Final = (
         "scene",
         "scenes",
         {"background": [_B], "animation-check": [_C]},
-        15,
+        11.5,
         4,
         "whole",
         0.5,
     ),
-    Station("cutting", "ct", "episode", "episodes", {"camera": [_B, _C]}, 0.25, 2, least=0.05),
-    Station("mix", "mx", "episode", "episodes", {"cutting": [_S]}, 0.5, 1, least=0.1),
+    Station("cutting", "ct", "episode", "episodes", {"camera": [_B, _C]}, 0.3, 2, least=0.05),
+    Station("mix", "mx", "episode", "episodes", {"cutting": [_S]}, 0.6, 1, least=0.1),
     # picture and sound meet again in the print that is delivered: without it a picture retake
     # after the mix would not move the delivery
     Station(
@@ -123,8 +125,8 @@ RATES: Final = dict(
     zip(
         (station.name for station in STATIONS),
         (
-            *("6800.00", "1.35", "58.00", "48.00", "95.00", "28.50", "10.40", "8.60", "2.55"),
-            *("13.50", "19.00", "1150.00", "620.00", "310.00"),
+            *("5440.00", "1.50", "64.40", "64.00", "119.00", "22.80", "11.80", "7.15", "3.05"),
+            *("16.90", "24.80", "960.00", "515.00", "310.00"),
         ),
         strict=True,
     )
@@ -145,7 +147,7 @@ class CrewChange(NamedTuple):
 
 CREW_CHANGES: Final = (
     CrewChange(date(2031, 3, 31), "camera", 6, date(2031, 4, 7)),
-    CrewChange(date(2031, 4, 28), "clean-up", 51, date(2031, 5, 5)),
+    CrewChange(date(2031, 4, 28), "clean-up", 47, date(2031, 5, 5)),
 )
 
 
@@ -232,19 +234,19 @@ class EpisodePlan(NamedTuple):
 
 
 EPISODES: Final = (
-    EpisodePlan("101", "The Letter With No Stamp", 196, 0.96),
-    EpisodePlan("102", "Fog on the Ferry", 188, 0.95),
-    EpisodePlan("103", "A Parcel for the Heron", 207, 1.0),
-    EpisodePlan("104", "The Sluice Is Stuck", 211, 1.02),
-    EpisodePlan("105", "Pim Sells the Boat", 203, 0.98),
-    EpisodePlan("106", "Nobody Sleeps at Eel Lock", 199, 0.97),
-    EpisodePlan("107", "The Great Reed Regatta", 228, 1.16, 1.12),
-    EpisodePlan("108", "Bad Ice", 194, 0.94),
-    EpisodePlan("109", "Sister Sedge Comes to Stay", 206, 1.0),
-    EpisodePlan("110", "The Lamp That Went Home", 212, 1.03),
-    EpisodePlan("111", "Forty Wet Sheep", 221, 1.1, 1.06),
-    EpisodePlan("112", "The Postmaster's Holiday", 201, 0.97),
-    EpisodePlan("113", "High Water", 214, 1.05),
+    EpisodePlan("101", "The Letter With No Stamp", 151, 0.96),
+    EpisodePlan("102", "Fog at the Landing", 144, 0.95),
+    EpisodePlan("103", "A Parcel for the Heron", 159, 1.0),
+    EpisodePlan("104", "The Sluice Is Stuck", 162, 1.02),
+    EpisodePlan("105", "Jory Sells the Boat", 156, 0.98),
+    EpisodePlan("106", "Nobody Sleeps at Eel Lock", 153, 0.97),
+    EpisodePlan("107", "The Great Reed Regatta", 174, 1.16, 1.12),
+    EpisodePlan("108", "Bad Ice", 149, 0.94),
+    EpisodePlan("109", "Aunt Sedge Comes to Stay", 158, 1.0),
+    EpisodePlan("110", "The Lamp That Went Home", 163, 1.03),
+    EpisodePlan("111", "Forty Wet Sheep", 169, 1.1, 1.06),
+    EpisodePlan("112", "The Postmaster Stays in Bed", 154, 0.97),
+    EpisodePlan("113", "Water in the Cellar", 164, 1.05),
 )
 
 
@@ -271,11 +273,11 @@ class GateDate(NamedTuple):
 
 
 GATE_DATES: Final = (
-    GateDate("rough-cut", 63, False),
-    GateDate("retake-cut-off", 74, False),
-    GateDate("lock", 77, False),
-    GateDate("delivery", 81, True),
-    GateDate("air", 96, True),
+    GateDate("rough-cut", 53, False),
+    GateDate("retake-cut-off", 64, False),
+    GateDate("lock", 67, False),
+    GateDate("delivery", 70, True),
+    GateDate("air", 84, True),
 )
 
 

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-CAST: Final = ("odda", "pim", "brannock", "sedge", "heron", "grub", "ferryman", "gull-chorus")
+CAST: Final = ("odda", "jory", "brannock", "sedge", "heron", "grub", "ferryman", "gull-chorus")
 """Characters with a model sheet and a colour model of their own, most seen first."""
 
 CAST_SHARE: Final = (0.5, 0.38, 0.24, 0.2, 0.16, 0.12, 0.08, 0.06)
@@ -32,7 +32,7 @@ PLACES: Final = (
     *("orchard", "toll-bridge", "cellar", "bathing-hut", "wheel-house", "smoke-house"),
 )
 
-CYCLES: Final = ("odda-walk", "pim-run", "heron-flap", "water-lap", "gulls-wheel", "boat-bob")
+CYCLES: Final = ("odda-walk", "jory-run", "heron-flap", "water-lap", "gulls-wheel", "boat-bob")
 
 OVERLAYS: Final = ("reeds", "railing", "window-frame", "mist", "nets", "doorpost")
 

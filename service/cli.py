@@ -12,15 +12,13 @@ from typing import Any
 import click
 from sqlalchemy.exc import OperationalError
 
-from service.installation import database_of, engine_of, read_settings
+from service.installation import DEFAULT_PORT, database_of, engine_of, read_settings
 from service.keys import KeysError, ensure_keys
 from service.log import embedded, studios, tokens
 from service.log.migrate import MigrationError, migrate
 from service.log.rights import TooManyRightsError, refuse_too_many_rights
 from service.vocabulary.facts import Role
 from service.vocabulary.instants import format_instant, parse_instant
-
-DEFAULT_PORT = 8765
 
 # what these stand on is compiled, or takes a second to load
 ELSEWHERE = {
@@ -51,6 +49,13 @@ class Commands(click.Group):
         command: click.Command = getattr(import_module(module), name)
         return command
 
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; where it needs the embedded server and cannot have it, it says why."""
+        try:
+            return super().invoke(ctx)
+        except embedded.EmbeddedServerError as error:
+            raise click.ClickException(str(error)) from error
+
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="retake-ledger")
@@ -71,7 +76,7 @@ def migrate_command() -> None:
             migrate(embedded.ensure_running(settings.data))
         else:
             migrate(settings.owner_database_url, settings.database_url)
-    except (MigrationError, embedded.EmbeddedServerError) as error:
+    except MigrationError as error:
         raise click.ClickException(str(error)) from error
 
 
@@ -263,14 +268,18 @@ def stop_command() -> None:
 @main.command("demo")
 @click.option("--json", "as_json", is_flag=True, help="Print the impact alone, as JSON.")
 @click.option("--serve", "stay", is_flag=True, help="Stay up afterwards.")
-@click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
-def demo_command(as_json: bool, stay: bool, port: int) -> None:
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    help=f"Left out: {DEFAULT_PORT}, or the next one that is free.",
+)
+def demo_command(as_json: bool, stay: bool, port: int | None) -> None:
     """Post a whole invented studio, call a retake, and show what it moves."""
     settings = read_settings()
     with database_of(settings) as url:
         from service.demo import run_demo  # noqa: PLC0415  # after the cache folder is said
 
-        run_demo(settings, url, port=port, as_json=as_json, stay=stay)
+        run_demo(settings, url, asked_port=port, as_json=as_json, stay=stay)
 
 
 if __name__ == "__main__":

@@ -14,6 +14,8 @@ from service.log import embedded
 from service.log.engine import service_engine
 from service.settings import Settings, SettingsError
 
+DEFAULT_PORT = 8765
+
 
 def read_settings() -> Settings:
     """The settings of this process; a wrong one ends the command with its message."""
@@ -32,7 +34,8 @@ def read_settings() -> Settings:
 def database_of(settings: Settings) -> Iterator[str]:
     """The URL of a migrated database: the one configured, or the embedded server's.
 
-    The embedded server is started if it does not run, and then stopped at the end.
+    The embedded server is started if it does not run, and then stopped at the end. Raises
+    `EmbeddedServerError` where it cannot be had.
     """
     if settings.database_url is not None:
         yield settings.database_url
@@ -42,8 +45,6 @@ def database_of(settings: Settings) -> Iterator[str]:
         url = embedded.ensure_running(settings.data)
         migrate_apart()
         yield url
-    except embedded.EmbeddedServerError as error:
-        raise click.ClickException(str(error)) from error
     finally:
         if started:
             embedded.stop(settings.data)

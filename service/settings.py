@@ -149,7 +149,10 @@ def _url(environ: Mapping[str, str], name: str) -> str | None:
 def _data(environ: Mapping[str, str]) -> Path:
     text = _value(environ, "DATA")
     if text is not None:
-        folder = Path(text).expanduser()
+        try:
+            folder = Path(text).expanduser()
+        except RuntimeError:  # a home that the machine does not know
+            folder = Path(text)
         if not folder.is_absolute():
             raise SettingsError(f"{_PREFIX}DATA is {text!r}: set an absolute path")
         return folder
@@ -160,4 +163,10 @@ def _data(environ: Mapping[str, str]) -> Path:
     if os.geteuid() == 0:
         # root's home is closed to the account that the embedded server runs as
         return Path("/var/lib/retake-ledger")
-    return Path(environ.get("HOME") or Path.home()) / ".local/share/retake-ledger"
+    try:
+        return Path(environ.get("HOME") or Path.home()) / ".local/share/retake-ledger"
+    except RuntimeError:
+        raise SettingsError(
+            f"HOME is not set and the user {os.geteuid()} has no home: set {_PREFIX}DATA to an "
+            "absolute path"
+        ) from None

@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 from functools import cache
+from typing import NoReturn
 
 import pytest
 
@@ -19,9 +20,12 @@ def _trouble() -> str | None:
 def require_engine() -> None:
     """Skip where no engine answers, and fail there if the run says that one must."""
     trouble = _trouble()
-    if trouble is None:
-        return
-    reason = f"no container engine answers: {trouble}"
+    if trouble is not None:
+        cannot_run(f"no container engine answers: {trouble}")
+
+
+def cannot_run(reason: str) -> NoReturn:
+    """Skip a test that needs containers, or fail it if the run says that they must be there."""
     if os.environ.get("RETAKE_LEDGER_TESTS_NEED_ENGINE"):
         pytest.fail(reason)
     pytest.skip(reason)

@@ -1,5 +1,7 @@
 """Commands that stand in no file of their own, as they are typed."""
 
+import re
+import socket
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
@@ -46,6 +48,33 @@ def test_a_studio_that_is_not_there(said: list[Said]) -> None:
     told = rebuilt(studio="nobody")
     assert (told.exit_code, "there is no studio nobody; make it first" in told.output) == (1, True)
     assert rebuilt("--processes", "0").exit_code == 2
+
+
+@pytest.mark.parametrize("words", [["studio", "list"], ["migrate"], ["stop"]])
+def test_where_the_embedded_server_cannot_be_had_a_command_says_why(
+    words: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("RETAKE_LEDGER_DATABASE_URL", raising=False)
+    monkeypatch.setenv("RETAKE_LEDGER_DATA", "/" + "d" * 120)
+    told = CliRunner().invoke(main, words)
+    assert told.exit_code == 1
+    assert re.match(
+        r"Error: /d+: the path is \d+ bytes too long .* RETAKE_LEDGER_DATA", told.output
+    )
+
+
+def test_a_demo_on_a_port_that_is_taken_says_so_before_anything_is_made(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
+    with socket.socket() as holder:
+        holder.bind(("127.0.0.1", 0))
+        holder.listen()
+        port = holder.getsockname()[1]
+        told = CliRunner().invoke(main, ["demo", "--port", str(port)])
+    assert told.exit_code == 1
+    assert told.output == f"Error: port {port} is taken; name another with --port\n"
+    assert CliRunner().invoke(main, ["studio", "list"]).output == ""
 
 
 class Breaking(Inline):

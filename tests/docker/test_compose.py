@@ -12,7 +12,8 @@ import httpx
 import pytest
 
 from service.client import Client, event
-from tests.engine import require_engine
+from tests.engine import cannot_run, require_engine
+from tests.serving import free_port
 from tests.telling import office_facts
 
 TOP = Path(__file__).parents[2]
@@ -25,9 +26,9 @@ def _compose_command() -> list[str]:
     plugin = subprocess.run([*COMPOSE, "version"], capture_output=True, check=False)
     if plugin.returncode == 0:
         return COMPOSE
-    if shutil.which("docker-compose"):
-        return ["docker-compose"]
-    pytest.skip("neither docker compose nor docker-compose is installed")
+    if not shutil.which("docker-compose"):
+        cannot_run("neither docker compose nor docker-compose is installed")
+    return ["docker-compose"]
 
 
 class _Stack:
@@ -67,7 +68,7 @@ def stack() -> Iterator[_Stack]:
         cwd=TOP, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert built.returncode == 0, built.stdout[-3000:] + built.stderr[-3000:]
-    stack = _Stack(18765)
+    stack = _Stack(free_port())
     try:
         stack.run("up", "-d", "--no-build")
         _wait_until_ready(stack)

@@ -1,46 +1,27 @@
 """The embedded server: started by many, killed, and never acting on somebody else's process."""
 
 import os
-import pwd
 import re
 import shutil
 import signal
 import subprocess
 import sys
-import tempfile
 from collections.abc import Iterator
-from multiprocessing import get_context
-from multiprocessing.queues import SimpleQueue
 from pathlib import Path
 from threading import Thread
+from typing import Any
 
 import psycopg
 import pytest
 from sqlalchemy.engine import make_url
 
-from service.log import server_programs
 from service.log.embedded import EmbeddedServerError, ensure_running, is_running, stop
+from tests.log.embedding import ask, make_open_folder
 from tests.serving import postmaster_pid
 
 ROOT = Path(__file__).resolve().parents[2]
 STARTING = "import sys, pathlib, service.log.embedded as e; "
 STARTING += "print(e.ensure_running(pathlib.Path(sys.argv[1])))"
-
-
-def make_open_folder() -> Path:
-    """A short path that the account which root runs the server as may pass."""
-    folder = Path(tempfile.mkdtemp(prefix="rl-"))
-    folder.chmod(0o711)
-    return folder
-
-
-@pytest.fixture
-def parent() -> Iterator[Path]:
-    folder = make_open_folder()
-    yield folder
-    for data in folder.iterdir():
-        stop(data)
-    shutil.rmtree(folder)
 
 
 @pytest.fixture(scope="module")
@@ -49,16 +30,6 @@ def data() -> Iterator[Path]:
     yield folder / "data folder"  # with a space in it
     stop(folder / "data folder")
     shutil.rmtree(folder)
-
-
-def ask(url: str, statement: str) -> object:
-    parts = make_url(url)
-    with psycopg.connect(
-        host=str(parts.query["host"]), user=parts.username, dbname=parts.database, autocommit=True
-    ) as connection:
-        cursor = connection.execute(statement.encode())
-        row = cursor.fetchone() if cursor.description else None
-        return row and row[0]
 
 
 def kill_hard(data: Path) -> None:
@@ -169,8 +140,10 @@ def test_a_pid_file_naming_somebody_elses_process_is_removed_not_acted_on(
     cluster = data / "postgresql"
     owner = cluster.stat()
     # Of the server's own user and in its own folder, so that only what it is tells it apart.
+    # Where that is not root, it is already the one who runs the tests.
+    user: dict[str, Any] = {"user": owner.st_uid, "group": owner.st_gid, "extra_groups": []}
     stranger = subprocess.Popen(
-        ["sleep", "600"], user=owner.st_uid, group=owner.st_gid, extra_groups=[], cwd=cluster
+        ["sleep", "600"], cwd=cluster, **(user if os.geteuid() == 0 else {})
     )
     try:
         text = f"{stranger.pid}\n{cluster}\n1700000000\n5432\n{cluster}\n\n"
@@ -257,59 +230,3 @@ def test_a_file_in_place_of_the_folder_is_refused(parent: Path) -> None:
     with pytest.raises(EmbeddedServerError, match="file: "):
         ensure_running(parent / "file")
     (parent / "file").unlink()
-
-
-@pytest.mark.skipif(os.geteuid() != 0, reason="only root can close a folder to its server")
-def test_root_is_told_which_folder_is_closed_to_the_server(parent: Path) -> None:
-    closed = parent / "closed"
-    closed.mkdir(mode=0o700)
-    with pytest.raises(EmbeddedServerError, match=rf"^{closed}: closed to the user .*chmod o\+x"):
-        ensure_running(closed / "data")
-    assert not (closed / "data").exists()
-    assert closed.stat().st_mode & 0o777 == 0o700
-
-
-@pytest.mark.skipif(os.geteuid() != 0, reason="only root can close a folder to its server")
-def test_root_brings_the_programs_along_from_a_folder_that_is_closed(
-    parent: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """As when the repository is cloned into root's home."""
-    closed, data = parent / "closed", parent / "data"
-    closed.mkdir(mode=0o700)
-    installed = server_programs.Programs(data / "postgresql").folder
-    server_programs.copy_programs(installed, closed)
-    programs = server_programs.programs_in(closed)
-    monkeypatch.setattr(server_programs, "_find_binaries", lambda: programs)
-    for _ in range(2):  # made and started, then attached to
-        assert ask(ensure_running(data), "SELECT 1") == 1
-    assert stop(data)
-    assert len(list(data.glob("programs-*"))) == 1
-
-
-def live_as_nobody(data: Path, said: "SimpleQueue[object]") -> None:
-    account = pwd.getpwnam("nobody")
-    os.setgroups([])
-    os.setgid(account.pw_gid)
-    os.setuid(account.pw_uid)
-    try:
-        url = ensure_running(data)
-        said.put((ask(url, "SELECT 1"), (data / "postgresql").stat().st_uid == account.pw_uid))
-        said.put(stop(data))
-    except EmbeddedServerError as error:
-        said.put(str(error))
-
-
-@pytest.mark.skipif(os.geteuid() != 0, reason="only root can become an ordinary user")
-def test_an_ordinary_user_runs_it_as_himself(parent: Path) -> None:
-    home = parent / "home"
-    home.mkdir(mode=0o700)
-    shutil.chown(home, "nobody")
-    # Forked without an exec, since the interpreter may lie where only root can go.
-    context = get_context("fork")
-    said = context.SimpleQueue()
-    process = context.Process(target=live_as_nobody, args=(home / "data", said))
-    process.start()
-    process.join(timeout=120)
-    assert process.exitcode == 0
-    assert said.get() == (1, True)
-    assert said.get() is True

@@ -54,8 +54,8 @@ MAKESPANS: dict[str, tuple[int | None, ...]] = {
     "la04": (711, None, 758, None),
     "la05": (610, None, 593, None),
 }
-"""Makespans of non-delay dispatching by these rules, in their order, as papers on dispatching rules
-give them (SPT, LPT, MWKR, MOPNR there): from memory, no one source at hand; None is not remembered.
+"""Makespans of non-delay dispatching by these rules, in their order (SPT, LPT, MWKR and MOPNR in
+papers on dispatching rules): remembered from such papers, no source at hand; None is not known.
 Papers seldom say how they break ties; these hold where the job listed first goes first.
 """
 

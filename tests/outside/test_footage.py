@@ -1,9 +1,11 @@
-"""Footage and time code against published figures and against another implementation.
+"""Footage and time code against handbook values and against another implementation.
 
-Drop-frame figures: the rule of SMPTE ST 12-1 (two numbers are left out of every minute but each
-tenth at 29.97 frames a second); the counts below were computed from it and agree with two libraries
-of other people. Film: 35 mm has 16 frames a foot and runs 90 feet a minute at 24 frames a second
-(handbook values, from memory). The other implementation is the package `timecode`.
+Drop-frame time code: the rule of SMPTE ST 12-1 (two numbers are left out of every minute but each
+tenth at 29.97 frames a second), from memory. The frames of ten minutes, 17,982, and of an hour,
+107,892, are printed in D. Heidelberger, Drop-Frame Timecode (davidheidelberger.com, 2010) and in
+what it draws on; that of a day is computed, 24 times the hour's. Film: 35 mm has 16 frames a foot
+and runs 90 feet a minute at 24 frames a second (handbook values, from memory). The other
+implementation is the package `timecode`.
 """
 
 from collections.abc import Iterator
@@ -103,13 +105,13 @@ def test_a_half_hour_of_22_minutes_is_1980_feet() -> None:
 @pytest.mark.parametrize(
     ("length", "text"),
     [
-        (1_800, "00:01:00;02"),
-        (17_982, "00:10:00;00"),
-        (107_892, "01:00:00;00"),
-        (DAY_FRAMES - 1, "23:59:59;29"),
+        (1_800, "00:01:00;02"),  # by the rule
+        (17_982, "00:10:00;00"),  # printed
+        (107_892, "01:00:00;00"),  # printed
+        (DAY_FRAMES - 1, "23:59:59;29"),  # by the rule
     ],
 )
-def test_published_drop_frame_figures(length: int, text: str) -> None:
+def test_lengths_in_drop_frame_time_code(length: int, text: str) -> None:
     assert timecode(length, DROP) == text == other("29.97-drop", length)
     assert timecode_frames(text, DROP) == length
 

@@ -65,7 +65,7 @@ def test_priorities_that_reach_the_optimum(name: str, order: tuple[int, ...]) ->
     assert told(name).prioritized(order).makespan() == JOB_SHOPS[name].optimum
 
 
-PUBLISHED = [
+REMEMBERED = [
     pytest.param(name, rule, makespan, id=f"{name}, {rule}")
     for name, makespans in MAKESPANS.items()
     for rule, makespan in zip(RULES, makespans, strict=True)
@@ -73,8 +73,8 @@ PUBLISHED = [
 ]
 
 
-@pytest.mark.parametrize(("name", "rule", "makespan"), PUBLISHED)
-def test_a_rule_gives_the_makespan_that_is_published_for_it(
+@pytest.mark.parametrize(("name", "rule", "makespan"), REMEMBERED)
+def test_a_rule_gives_the_makespan_that_is_remembered_for_it(
     name: str, rule: str, makespan: int
 ) -> None:
     shop = by_rule(told(name), RULES[rule])

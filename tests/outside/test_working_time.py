@@ -78,8 +78,8 @@ def test_as_many_working_days_on_as_numpy_goes_are_counted(studio: Studio) -> No
         assert workdays_between(kept, from_on, to.astype(date)) == count
 
 
-def test_published_counts_of_working_days() -> None:
-    # examples in the numpy documentation of busday_count, which counts [begin, end)
+def test_counts_of_working_days_in_numpys_documentation() -> None:
+    # examples of busday_count, which counts [begin, end)
     office_days = calendar("UTC", Shift(MONDAY_TO_FRIDAY, OPENS_MIN, CLOSES_MIN))
     saturdays = calendar("UTC", Shift((6,), OPENS_MIN, CLOSES_MIN))
     eve, year_end = date(2010, 12, 31), date(2011, 12, 31)
@@ -96,8 +96,10 @@ def test_published_counts_of_working_days() -> None:
         (date(2010, 1, 3), 2009, 53, 7),
     ],
 )
-def test_published_iso_weeks(on: date, year: int, week: int, weekday: int) -> None:
-    # ISO 8601: weeks begin on Monday, which is day 1; 4 January lies in a year's first week
+def test_weeks_are_those_of_iso_8601(on: date, year: int, week: int, weekday: int) -> None:
+    # weeks begin on Monday, which is day 1; 4 January lies in a year's first week: the rule is the
+    # standard's, the dates are of our choice and their weeks by the standard library's isocalendar
+    assert on.isocalendar() == (year, week, weekday)
     only = calendar("UTC", Shift((weekday,), OPENS_MIN, CLOSES_MIN))
     others = tuple(day for day in EVERY_DAY if day != weekday)
     assert is_workday(only, on)

@@ -1,7 +1,8 @@
-"""A clean line at the trade's usual figures: an episode a week enters it, and nothing goes wrong.
+"""A line at the trade's usual figures: an episode a week enters it, and nothing goes wrong.
 
-Loads, rates, shares redone and crews are rules of thumb for a half hour of 22 minutes, from memory
-of the trade, give or take a third: common practice, no source.
+Loads, rates and the shares redone are rules of thumb for a half hour of 22 minutes, from memory of
+the trade: common practice, no source. Crews are chosen so that every department does an episode in
+a week.
 """
 
 from collections.abc import Mapping
@@ -12,8 +13,6 @@ import numpy as np
 
 from service.planning.board import Board
 from service.planning.schedule import Schedule, schedule
-from service.production.state import State
-from service.production.work import base_work_e4
 from service.vocabulary.instants import US_PER_MIN, instant, parse_instant
 from tests.telling import Story
 
@@ -26,12 +25,11 @@ WEEK_MIN = 5 * DAY_MIN
 
 
 class Desk(NamedTuple):
-    """A department: an episode's load, what an artist does in a day, the share redone, the crew."""
+    """A department: what an artist does in a day, the share that is redone, the crew."""
 
     name: str
     grain: str
     unit: str
-    load: int
     rate: float
     redone: float
     artists: int
@@ -42,22 +40,23 @@ _B, _C, _S = "background", "character", "sound"
 _ALL = [_B, _C, _S]
 LINE = (
     # one script a week is what lets one episode a week into the line
-    Desk("story", "episode", "episodes", 1, 0.2, 0, 1, {}),
-    Desk("storyboard", "episode", "episodes", 1, 0.05, 0.15, 6, {"story": _ALL}),
-    Desk("timing-and-sheets", "scene", "feet", 1_980, 200, 0.05, 3, {"storyboard": _ALL}),
-    Desk("layout", "scene", "scenes", 200, 6, 0.2, 9, {"timing-and-sheets": _ALL}),
-    Desk("background", "scene", "paintings", 100, 3, 0.1, 9, {"layout": [_B]}),
-    Desk("animation", "scene", "feet", 1_980, 10, 0.15, 51, {"layout": [_C]}),
-    Desk("clean-up", "scene", "drawings", 5_000, 25, 0.1, 49, {"animation": [_C]}),
-    Desk("in-between", "scene", "drawings", 5_000, 30, 0.1, 41, {"clean-up": [_C]}),
-    Desk("ink-and-paint", "scene", "drawings", 10_000, 100, 0.1, 25, {"in-between": [_C]}),
-    Desk("animation-check", "scene", "scenes", 200, 20, 0.2, 3, {"ink-and-paint": [_C]}),
+    Desk("story", "episode", "episodes", 0.2, 0, 1, {}),
+    # two and a half weeks
+    Desk("storyboard", "episode", "episodes", 0.08, 0.15, 3, {"story": _ALL}),
+    Desk("timing-and-sheets", "scene", "feet", 200, 0.05, 3, {"storyboard": _ALL}),
+    Desk("layout", "scene", "scenes", 6, 0.2, 9, {"timing-and-sheets": _ALL}),
+    Desk("background", "scene", "paintings", 3, 0.1, 9, {"layout": [_B]}),
+    Desk("animation", "scene", "feet", 10, 0.15, 51, {"layout": [_C]}),
+    Desk("clean-up", "scene", "drawings", 25, 0.1, 49, {"animation": [_C]}),
+    Desk("in-between", "scene", "drawings", 30, 0.1, 41, {"clean-up": [_C]}),
+    Desk("ink-and-paint", "scene", "drawings", 100, 0.1, 25, {"in-between": [_C]}),
+    Desk("animation-check", "scene", "scenes", 20, 0.2, 3, {"ink-and-paint": [_C]}),
     Desk(
-        *("camera", "scene", "scenes", 200, 15, 0.25, 4),
+        *("camera", "scene", "scenes", 15, 0.25, 4),
         {"background": [_B], "animation-check": [_C]},
     ),
-    Desk("cutting", "episode", "episodes", 1, 0.25, 0.1, 1, {"camera": [_B, _C]}),
-    Desk("mix", "episode", "episodes", 1, 0.5, 0, 1, {"cutting": [_S]}),
+    Desk("cutting", "episode", "episodes", 0.25, 0.1, 1, {"camera": [_B, _C]}),
+    Desk("mix", "episode", "episodes", 0.5, 0, 1, {"cutting": [_S]}),
 )
 BY_NAME = {desk.name: desk for desk in LINE}
 HALVED = {"clean-up": 0.5, "in-between": 0.5}  # each makes half of a scene's drawings
@@ -69,11 +68,6 @@ def episode(number: int) -> str:
 
 def scenes_of(number: int) -> list[str]:
     return [f"{episode(number)}/{scene}" for scene in range(1, SCENES + 1)]
-
-
-def pace_days(desk: Desk, artists: int) -> float:
-    """Days that a crew needs for an episode's load."""
-    return desk.load / (desk.rate * artists)
 
 
 def _route(whole: bool) -> dict[str, Any]:
@@ -150,14 +144,6 @@ def _tell_episode(story: Story, number: int, redone: bool) -> None:
         position = len(story.events) + 1 + place
         listed.append(story.event("scene.listed", scene, data, position=position))
     story.record(*listed)
-
-
-def load_of(state: State, number: int, desk: Desk) -> float:
-    """An episode's work at a department as it is counted from what was told."""
-    if desk.grain == "episode":
-        return base_work_e4(state, state.episodes[episode(number)], desk.name) / 10_000
-    scenes = [state.scenes[name] for name in scenes_of(number)]
-    return sum(base_work_e4(state, scene, desk.name) for scene in scenes) / 10_000
 
 
 def planned(board: Board) -> Schedule:

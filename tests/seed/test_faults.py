@@ -1,4 +1,4 @@
-"""Rates as the studio knows them: common practice, no source."""
+"""How often the demo studio's scenes go back, by the shares that `seed.faults` states."""
 
 from collections import Counter
 from random import Random
@@ -10,7 +10,7 @@ from seed.faults import CHECK, CLIENT, SCREENING, Fates
 SCENES = 20_000
 
 
-def test_a_fifth_goes_back_and_a_quarter_of_those_again() -> None:
+def test_a_quarter_goes_back_and_a_fifth_of_those_again() -> None:
     fates = Fates(Random(1))
     first: Counter[str] = Counter()
     again = 0
@@ -21,8 +21,8 @@ def test_a_fifth_goes_back_and_a_quarter_of_those_again() -> None:
             first[where] += 1
             fates.found(scene)
             again += fates.next(scene) != ""
-    assert first.total() / SCENES == pytest.approx(0.2, abs=0.01)
-    assert again / first.total() == pytest.approx(0.25, abs=0.03)
+    assert first.total() / SCENES == pytest.approx(0.24, abs=0.01)
+    assert again / first.total() == pytest.approx(0.2, abs=0.03)
     assert first[CHECK] / first.total() == pytest.approx(0.5, abs=0.03)
     assert first[SCREENING] / first.total() == pytest.approx(0.33, abs=0.03)
     assert first[CLIENT] / first.total() == pytest.approx(0.17, abs=0.03)
