@@ -30,7 +30,7 @@ from tests.outside.posed_line import (
     start_min,
     workdays_on,
 )
-from tests.telling import Story
+from tests.telling import PRODUCER, SUPERVISOR, Story
 
 SCENE = "KESTREL-1/1"
 BEHIND_PAINT = ("ink-and-paint", "animation-check", "camera", "cutting", "mix")
@@ -293,7 +293,11 @@ def test_an_air_date_never_moves_by_itself() -> None:
     margins = {one.episode: air_margin(one) for one in compare(last, last).episodes}
     assert all(margin is not None and margin < -15 for margin in margins.values())
     assert all((air_margin(one) or 0) >= 0 for one in compare(first, first).episodes)
-    story.tell("gate.set", "KESTREL-1", {"gate": "air", "due_on": str(day(60)), "hard": True})
+    moved = {"gate": "air", "due_on": str(day(60)), "hard": True}
+    (reason,) = story.refused("gate.set", "KESTREL-1", moved, actor=SUPERVISOR)
+    assert reason.member == "/data/due_on"
+    moved["reason"] = "The slot was given away."
+    story.record(story.event("gate.set", "KESTREL-1", moved), actor=PRODUCER)
     assert airing(story) == {**AIR_ON, "KESTREL-1": day(60)}
 
 

@@ -1,10 +1,9 @@
 """Where compiled code is told to check its bounds, it does; else that step would prove nothing.
 
 With NUMBA_BOUNDSCHECK=1 every access of a kernel to an array is checked, which `.ci/run` has the
-random stories do in a step of their own.
+random stories do in a step of their own. Only there is this file collected.
 """
 
-import os
 from typing import Any
 
 import numpy as np
@@ -17,11 +16,6 @@ from service.planning.minutes import row_durations
 from service.planning.soundness import problem
 from service.vocabulary.calendar import NEVER
 from tests.planning.lines import Department, Row, line_of
-
-pytestmark = pytest.mark.skipif(
-    os.environ.get("NUMBA_BOUNDSCHECK") != "1",
-    reason="compiled code checks its bounds where NUMBA_BOUNDSCHECK=1, as in a step of .ci/run",
-)
 
 
 def sound_problem() -> Problem:
