@@ -15,8 +15,11 @@ from sqlalchemy.exc import OperationalError
 from service.installation import DEFAULT_PORT, database_of, engine_of, read_settings
 from service.keys import KeysError, ensure_keys
 from service.log import embedded, studios, tokens
+from service.log.engine import service_engine
 from service.log.migrate import MigrationError, migrate
 from service.log.rights import TooManyRightsError, refuse_too_many_rights
+from service.log.tree import FrontierError, checked_head
+from service.settings import Settings
 from service.vocabulary.facts import Role
 from service.vocabulary.instants import format_instant, parse_instant
 
@@ -29,6 +32,7 @@ ELSEWHERE = {
     "backup": "service.keeper:backup_command",
     "restore": "service.keeper:restore_command",
     "erase-text": "service.owner:erase_text_command",
+    "mend": "service.owner:mend_command",
 }
 
 
@@ -106,9 +110,24 @@ def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool)
         except KeysError as error:
             # it records and answers without one, and says so where a checkpoint is asked for
             click.echo(f"no checkpoints are signed: {error}", err=True)
+        _check_trees(url, settings)
         if not quiet:
             click.echo(f"answering at http://{host}:{port}, until Ctrl-C", err=True)
         serve(settings, url, serving_options(host, port, workers, threads))
+
+
+def _check_trees(url: str, settings: Settings) -> None:
+    """Say of each studio whose tree is not that of its rows; the others are served all the same."""
+    engine = service_engine(url, settings)
+    try:
+        with engine.connect() as connection:
+            for found in studios.list_studios(connection):
+                try:
+                    checked_head(connection, found.studio)
+                except FrontierError as error:
+                    click.echo(str(error), err=True)
+    finally:
+        engine.dispose()
 
 
 def _check_rights(url: str) -> None:

@@ -71,15 +71,27 @@ def import_command(
 def backup_command(folder: Path) -> None:
     """Write all studios into a new folder: what is recorded, people's words, tokens' hashes.
 
-    The service may go on meanwhile. The keys that sign checkpoints are not in it.
+    Every record is checked as it is in the backup. The service may go on meanwhile. The keys that
+    sign checkpoints are not in it.
     """
     settings = read_settings()
     with engine_of(settings) as engine:
         try:
             secret = ensure_keys(settings.keys_folder).secret
-            _show_rows(back_up(engine, folder, settings.origin_of, secret))
+            noticed: list[str] = []
+            _show_rows(
+                back_up(
+                    engine,
+                    folder,
+                    settings.origin_of,
+                    secret,
+                    lambda studio, finding: noticed.append(f"{studio}: {finding}"),
+                )
+            )
         except (KeysError, BackupError) as error:
             raise click.ClickException(str(error)) from error
+    for told in noticed:
+        click.echo(f"kept as it is: {told}", err=True)
     click.echo(folder)
 
 

@@ -29,6 +29,7 @@ ORDER = (
     "studio",
     "record",
     "projections",
+    "checking",
     "feeds",
     "web",
     "client",

@@ -121,5 +121,5 @@ def test_the_command_starts_without_what_is_compiled() -> None:
 def test_every_command_is_listed() -> None:
     told = typed("--help").output
     records = ("export", "verify", "import", "backup", "restore")
-    for name in (*records, "signing-key", "erase-text", "serve"):
+    for name in (*records, "signing-key", "erase-text", "mend", "serve"):
         assert re.search(rf"^  {name} ", told, re.MULTILINE)
