@@ -9,7 +9,7 @@ from rich.progress import Progress, TaskID
 
 from service.feeds import backups
 from service.feeds.backups import BackupError, back_up
-from service.installation import engine_of, read_settings
+from service.installation import engine_of, read_settings, seal_key_of
 from service.intake import exported
 from service.intake.importing import Aim, ImportedError, take_in
 from service.intake.restoring import RestoreError, restore
@@ -54,12 +54,15 @@ def import_command(
     try:
         keys = tuple(read_key(one) for one in told)
         checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]
+        settings = read_settings()
         with (
-            engine_of(read_settings()) as engine,
+            engine_of(settings) as engine,
             Progress(console=Console(stderr=True)) as progress,
         ):
             task = progress.add_task("events", total=None)
-            for size, total in take_in(engine, aim, folder, checkpoints, keys):
+            for size, total in take_in(
+                engine, aim, folder, checkpoints, keys, seal_key_of(settings)
+            ):
                 progress.update(task, completed=size, total=total)
     except (NoteError, exported.ExportedError, ImportedError, StudioExistsError) as error:
         raise click.ClickException(f"nothing was kept: {error}") from error
@@ -105,8 +108,9 @@ def restore_command(folder: Path, told: tuple[str, ...]) -> None:
     """
     try:
         keys = tuple(read_key(one) for one in told)
-        with engine_of(read_settings()) as engine:
-            _show_rows(restore(engine, folder, keys))
+        settings = read_settings()
+        with engine_of(settings) as engine:
+            _show_rows(restore(engine, folder, keys, seal_key_of(settings)))
             with engine.connect() as connection:
                 studios = len(list_studios(connection))
     except (NoteError, RestoreError) as error:

@@ -38,12 +38,14 @@ def export_episode(
     secret: Ed25519PrivateKey,
     *,
     personal: bool,
+    seal_key: bytes | None = None,
 ) -> Iterator[int]:
     """Write what is recorded about an episode into a new folder; gives events written on the way.
 
+    With the key of seals it starts from a snapshot.
     Raises ExportError, and UnknownStudioError.
     """
-    view = Studio(studio, engine, real_clock_us).view()
+    view = Studio(studio, engine, real_clock_us, seal_key).view()
     view.studio.snapshots.wait()
     if episode not in view.state.episodes:
         raise ExportError(f"{studio} has no episode {episode}")

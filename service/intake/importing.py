@@ -64,11 +64,13 @@ def take_in(
     folder: Path,
     checkpoints: Sequence[Checkpoint] = (),
     keys: tuple[Key, ...] = (),
+    seal_key: bytes | None = None,
 ) -> Iterator[tuple[int, int]]:
     """Take an export into a new studio; gives (events done, events in all) on the way.
 
     The export must agree with its own checkpoint, signed by one of `keys` if any are given, and
-    with all others given. Raises ImportedError, ExportedError, and StudioExistsError.
+    with all others given. With the key of seals the clock is sealed. Raises ImportedError,
+    ExportedError, and StudioExistsError.
     """
     if is_of_episode(folder):
         raise ImportedError(
@@ -94,7 +96,13 @@ def take_in(
     try:
         with engine.begin() as connection:
             make_studio(
-                connection, aim.studio, aim.clock, clock_at_us, aim.title, begun_us=first_us
+                connection,
+                aim.studio,
+                aim.clock,
+                clock_at_us,
+                aim.title,
+                begun_us=first_us,
+                seal_key=seal_key,
             )
             yield from _write(connection, aim.studio, folder, aside, own)
     except IntegrityError as error:

@@ -13,7 +13,7 @@ from service.checking.record import check_record
 from service.feeds.backups import FORMAT, MANIFEST, NOTICED, Progress, tables
 from service.log.engine import driver_connection
 from service.log.migrate import revision_of
-from service.log.studios import list_studios
+from service.log.studios import list_studios, seal_clock
 from service.proofs.checkpoints import Checkpoint, read_checkpoint
 from service.proofs.notes import Key, NoteError, read_note, signers
 
@@ -24,12 +24,15 @@ class RestoreError(ValueError):
     """The backup cannot be taken; the message says why, and nothing was kept."""
 
 
-def restore(engine: Engine, folder: Path, keys: tuple[Key, ...] = ()) -> Iterator[Progress]:
+def restore(
+    engine: Engine, folder: Path, keys: tuple[Key, ...] = (), seal_key: bytes | None = None
+) -> Iterator[Progress]:
     """Put a backup into an empty migrated database.
 
     The files must be what the manifest says and of the database's own migration; each studio's log
     must come to its checkpoint in the backup, signed by one of `keys` if any are given, and its
-    personal text to the commitments in it. Raises RestoreError; nothing was kept then.
+    personal text to the commitments in it. Clocks are sealed anew: the key of seals may be another
+    here than where the backup was made. Raises RestoreError; nothing was kept then.
     """
     manifest = _manifest(folder)
     checkpoints = _checkpoints(manifest, keys)
@@ -41,6 +44,8 @@ def restore(engine: Engine, folder: Path, keys: tuple[Key, ...] = ()) -> Iterato
             _copy_in(connection, folder, table)
             yield Progress(table["table"], table["rows"], table["rows"])
         _check_studios(connection, checkpoints)
+        for studio in list_studios(connection):
+            seal_clock(connection, studio, seal_key)
 
 
 def _manifest(folder: Path) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from sqlalchemy.dialects.postgresql import insert
 from service.log.schema import checkpoint, cosignature
 from service.log.tree import FrontierError, checked_head, read_proof
 from service.proofs.checkpoints import Checkpoint, read_checkpoint, sign_checkpoint
-from service.proofs.notes import Key, Note, Signature, read_key, read_signature
+from service.proofs.notes import Key, Note, NoteError, Signature, read_key, read_signature
 from service.proofs.paths import consistency, proves_consistency
 from service.proofs.tree import root
 
@@ -56,13 +56,13 @@ def _check_goes_on(connection: Connection, studio: str, latest: Checkpoint) -> N
     By a proof of consistency out of the hashes beside the rows, O(log n) of them.
     """
     for size in sizes_signed(connection, studio, latest.size + 1, 1):
-        (signed,) = read_signed(connection, studio, [size])
-        old = read_checkpoint(signed.note.text)
         if size == 0:
             return
         try:
+            (signed,) = read_signed(connection, studio, [size])
+            old = read_checkpoint(signed.note.text)
             proof = read_proof(connection, studio, consistency(size, latest.size))
-        except LookupError as error:
+        except (NoteError, LookupError) as error:
             raise FrontierError(studio, size, str(error)) from error
         if not proves_consistency(size, latest.size, old.root, latest.root, proof):
             raise FrontierError(

@@ -19,11 +19,13 @@ from service.web.services import Services, Studios, provide, services
 _log = logging.getLogger("retake_ledger.web")
 
 
-def create_app(settings: Settings, engine: Engine, studios: Studios) -> Flask:
-    """The WSGI app that serves the studios."""
+def create_app(
+    settings: Settings, engine: Engine, studios: Studios, seal_key: bytes | None = None
+) -> Flask:
+    """The WSGI app that serves the studios; `seal_key` seals their clocks where they are moved."""
     app = bare_app()
     app.config["MAX_CONTENT_LENGTH"] = settings.body_bytes_max
-    provide(app, Services(settings, engine, studios, Trails(engine)))
+    provide(app, Services(settings, engine, studios, Trails(engine), seal_key))
     app.after_request(_count_unplanned)
     app.register_error_handler(NotYetError, _not_yet)
     app.register_error_handler(BehindError, _being_built)

@@ -29,7 +29,7 @@ from service.record import Studios
 from service.settings import Settings
 from tests import recording
 from tests.conftest import TEMPLATE, Database, Server
-from tests.recording import NAME, fact, posted, worker
+from tests.recording import NAME, SEAL_KEY, fact, posted, worker
 from tests.telling import office_facts
 from tests.workers import tell_with_strikes
 
@@ -54,7 +54,7 @@ def told(engine: Engine) -> Engine:
     posted(opened, [note("first", 0)])
     with engine.begin() as connection:
         sign_latest(connection, NAME, origin_of(NAME), SECRET)
-        make_studio(connection, "other", "real", title="The other one")
+        make_studio(connection, "other", "real", title="The other one", seal_key=SEAL_KEY)
     return engine
 
 
@@ -99,7 +99,7 @@ def test_every_table_is_kept_or_can_be_made_again() -> None:
 def test_row_for_row_the_same(told: Engine, empty: Engine, tmp_path: Path) -> None:
     folder = backed_up(told, tmp_path / "kept")
     assert folder.stat().st_mode & 0o77 == 0
-    steps = list(restore(empty, folder, (KEY, public_key(origin_of("other"), SECRET))))
+    steps = list(restore(empty, folder, (KEY, public_key(origin_of("other"), SECRET)), SEAL_KEY))
     assert steps[-1].rows == steps[-1].rows_in_all
     for table in tables():
         ordered = select(table).order_by(*table.primary_key)
