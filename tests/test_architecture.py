@@ -36,6 +36,7 @@ ORDER = (
     "intake",
     "installation",
     "demo",
+    "inspector",
     "auditor",
     "owner",
     "keeper",

@@ -9,6 +9,8 @@ class Kind(StrEnum):
 
     RECORD = "record"
     """The bytes of events, their order, or a checkpoint that they do not come to."""
+    CHECKPOINT = "checkpoint"
+    """A checkpoint in the database that none of the installation's keys signed."""
     HASHES = "hashes"
     """The hashes of the tree beside an event whose own leaf is right."""
     COLUMNS = "columns"

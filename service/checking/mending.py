@@ -9,16 +9,20 @@ them would hide that they were altered.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from sqlalchemy import Connection, Engine, bindparam, select, text, update
+from sqlalchemy import Connection, Engine, bindparam, delete, select, text, update
 
+from service.checking.clock import check_clock, wrong_by_itself
 from service.checking.columns import Columns
 from service.checking.findings import Finding, Kind
 from service.checking.record import Derived, Record, Stored, check_record, stored_columns
 from service.log.append import lock_head
-from service.log.schema import checkpoint, event, head
+from service.log.schema import checkpoint, event, head, projection, snapshot, trail
+from service.log.schema import studio as studio_table
+from service.log.studios import Clock, clock_seal, find_studio
 from service.proofs.checkpoints import Checkpoint, read_checkpoint
+from service.proofs.notes import NoteError
 from service.proofs.tree import pack
-from service.vocabulary.instants import instant
+from service.vocabulary.instants import format_instant, instant, instant_us
 
 _FREE = "ALTER TABLE event DISABLE TRIGGER event_stays"
 _GUARD = "ALTER TABLE event ENABLE ALWAYS TRIGGER event_stays"
@@ -55,8 +59,11 @@ class _Wrong:
             self.contents.append((row.position, derived.content_hash or b""))
 
 
-def mend(engine: Engine, studio: str) -> Mended:
+def mend(engine: Engine, studio: str, seal_key: bytes | None = None) -> Mended:
     """Put right what follows from the bytes of a studio's events, in one transaction.
+
+    Snapshots and trail are cleared: the service makes them again, and nobody need know whether they
+    were right. A clock that was set otherwise than by the service is put at the record's end.
 
     `engine` connects as the owner. The record must come to every checkpoint that is kept of it.
     Raises MendingError, and UnknownStudioError; nothing was changed then.
@@ -81,14 +88,68 @@ def mend(engine: Engine, studio: str) -> Mended:
         mended.left = [finding for finding in record.findings if finding.kind in _LEFT]
         _mend_rows(connection, studio, wrong, mended.done)
         _mend_head(connection, studio, record, mended.done)
+        _mend_clock(connection, studio, record.recorded_at_us, seal_key, mended.done)
+        _clear(connection, studio, mended.done)
     return mended
 
 
+def _mend_clock(
+    connection: Connection,
+    studio: str,
+    recorded_at_us: int,
+    seal_key: bytes | None,
+    done: list[str],
+) -> None:
+    """Put a wrong clock where the record ends; a clock without a seal is sealed as it stands."""
+    made = find_studio(connection, studio)
+    if made is None:
+        return
+    wrong = check_clock(connection, made, recorded_at_us, seal_key)
+    if wrong is None:
+        return
+    clock_at, sealed = connection.execute(
+        select(head.c.clock_at, head.c.clock_seal).where(head.c.studio == studio)
+    ).one()
+    at_us = None if clock_at is None else instant_us(clock_at)
+    values: dict[str, object] = {}
+    other: Clock = "real" if made.clock == "simulated" else "simulated"
+    if seal_key is not None and sealed == clock_seal(seal_key, studio, other, at_us):
+        # what it stands at is as it was sealed: its kind is what was altered
+        connection.execute(
+            update(studio_table).where(studio_table.c.studio == studio).values(clock=other)
+        )
+        done.append(f"the clock called {other} again, as it was sealed")
+        return
+    if sealed is not None or wrong_by_itself(made, at_us, recorded_at_us) is not None:
+        at_us = (recorded_at_us or made.made_at_us) if made.clock == "simulated" else None
+        values["clock_at"] = None if at_us is None else instant(at_us)
+        stands = "nowhere, being real" if at_us is None else f"at {format_instant(at_us)}"
+        done.append(f"the clock put {stands}, where the record ends ({wrong.what})")
+    else:
+        done.append(f"the clock sealed as it stands ({wrong.what})")
+    values["clock_seal"] = clock_seal(seal_key, studio, made.clock, at_us)
+    connection.execute(update(head).where(head.c.studio == studio).values(values))
+
+
+def _clear(connection: Connection, studio: str, done: list[str]) -> None:
+    """Remove what the service makes again by itself."""
+    for table, what in ((snapshot, "snapshots"), (trail, "rows of the trail")):
+        gone = connection.execute(delete(table).where(table.c.studio == studio)).rowcount
+        if gone:
+            done.append(f"{gone} {what} cleared, for the service to make again")
+    connection.execute(delete(projection).where(projection.c.studio == studio))
+
+
 def kept_checkpoints(connection: Connection, studio: str) -> list[Checkpoint]:
-    """The checkpoints that are kept of a studio, by size."""
+    """The checkpoints that are kept of a studio, by size. Raises MendingError."""
     asked = select(checkpoint.c.text).where(checkpoint.c.studio == studio)
     texts = connection.execute(asked.order_by(checkpoint.c.size)).scalars()
-    return [read_checkpoint(told) for told in texts]
+    try:
+        return [read_checkpoint(told) for told in texts]
+    except NoteError as error:
+        raise MendingError(
+            f"{studio}: a checkpoint that is kept of it cannot be read: {error}; restore a backup"
+        ) from error
 
 
 def _mend_rows(connection: Connection, studio: str, wrong: _Wrong, done: list[str]) -> None:

@@ -132,18 +132,21 @@ class _Pass:
         self.recorded_at_us = max(self.recorded_at_us, told.recorded_us)
         if isinstance(told.fact, TextForgotten):
             self._erased |= dict.fromkeys(told.fact.positions, position)
-        self._look_at_text(position, row, members.get("personal"))
-        hashed = _content_hash(row, members)
+        holds = self._look_at_text(position, row, members.get("personal"))
+        hashed = _content_hash(row, members) if holds else None
         self._report(row, Derived(nodes, columns_of(told), hashed))
 
-    def _look_at_text(self, position: int, row: Stored, committed: object) -> None:
+    def _look_at_text(self, position: int, row: Stored, committed: object) -> bool:
+        """Whether an event's personal text, if it is there, is what was committed to."""
         if committed is not None:
             (self._missing if row.content is None else self._present).add(position)
         if row.content is None:
-            return
+            return True
         # what is kept is the canonical bytes, so these are what was hashed
-        if sha256(row.salt + row.content).hexdigest() != committed:
+        holds = sha256(row.salt + row.content).hexdigest() == committed
+        if not holds:
             self.note(Kind.TEXT, position, "its personal text is not what was committed to")
+        return holds
 
     def _report(self, row: Stored, derived: Derived) -> None:
         what = None

@@ -1,5 +1,6 @@
 """What follows from a record is put right by the owner's command, and nothing else is touched."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -17,7 +18,7 @@ from service.log.tree import FrontierError
 from service.record import OpenStudio
 from tests import recording
 from tests.conftest import Database
-from tests.recording import NAME, fact, posted, worker
+from tests.recording import NAME, SEAL_KEY, fact, posted, worker
 from tests.telling import office_facts
 from tests.workers import tell_with_strikes
 
@@ -32,8 +33,13 @@ def note(number: int) -> dict[str, object]:
 
 
 @pytest.fixture
-def studio(engine: Engine, database: Database, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
+def studio(
+    engine: Engine, database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> OpenStudio:
     """A record with strikes and personal text, a checkpoint in it, and the commands set up."""
+    (tmp_path / "keys").mkdir()
+    (tmp_path / "keys" / "seals.key").write_text(SEAL_KEY.hex())
+    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
     recording.make(engine)
     opened = worker(engine)
     posted(opened, office_facts(scenes=3), role="office")
@@ -109,6 +115,10 @@ def test_a_worker_does_not_append_to_a_wrong_tree(
         with pytest.raises(FrontierError, match="frontier in the head") as raised:
             posted(one, [note(3)])
         assert raised.value.position == size
+    words = ["--position", str(size), "--why", "Request 12", "--by", "office"]
+    erasing = CliRunner().invoke(main, ["erase-text", "--studio", NAME, *words])
+    assert erasing.exit_code == 1
+    assert "frontier in the head" in erasing.output
     assert len(stored(engine)["event"]) == size
     assert mended().exit_code == 0
     for number, one in enumerate((studio, other)):
@@ -122,6 +132,7 @@ def test_a_service_that_starts_says_which_tree_is_wrong(
     alter(database, "UPDATE head SET frontier = substr(frontier, 33) WHERE studio = 'paper'")
     monkeypatch.setattr("service.web.serving.serve", lambda *_: None)
     monkeypatch.setattr("service.cli.ensure_keys", lambda _: None)
+    monkeypatch.setattr("service.cli.seal_key_of", lambda _: None)
     monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", "")  # the command sets it
     monkeypatch.setenv("RETAKE_LEDGER_MORE_RIGHTS", "yes")
     told = CliRunner().invoke(main, ["serve"])
