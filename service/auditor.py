@@ -12,11 +12,14 @@ from rich.progress import Progress
 from service.client import Client, RefusedError
 from service.feeds.episode_exports import export_episode
 from service.feeds.exports import ExportError, export
+from service.inspector import verify_everything
 from service.installation import engine_of, read_settings
 from service.intake import exported, online
 from service.intake.verifying import verify_episode, verify_export, verify_service
-from service.keys import Keys, KeysError, ensure_keys, read_keys, rotate
+from service.keys import Keys, KeysError, ensure_keys, ensure_seal_key, read_keys, rotate
 from service.log.append import UnknownStudioError
+from service.proofs.checkpoints import Checkpoint
+from service.proofs.examining import Difference
 from service.proofs.notes import ED25519, Key, NoteError, read_key
 
 
@@ -73,13 +76,20 @@ def export_command(studio: str, personal: bool, episode: str | None, folder: Pat
                 for done, total in steps:
                     progress.update(task, completed=done, total=total)
             else:
+                seal_key = ensure_seal_key(settings.keys_folder)
                 for done in export_episode(
-                    engine, studio, episode, folder, origin, secret, personal=personal
+                    *(engine, studio, episode, folder, origin, secret),
+                    personal=personal,
+                    seal_key=seal_key,
                 ):
                     progress.update(task, completed=done)
         except (KeysError, ExportError, UnknownStudioError) as error:
             raise click.ClickException(str(error)) from error
     click.echo(folder)
+
+
+_READ = "events, as they were"
+_UNREAD = "events in the service's tree, none of them read (--every-event reads them)"
 
 
 @click.command("verify")
@@ -90,6 +100,9 @@ def export_command(studio: str, personal: bool, episode: str | None, folder: Pat
 @click.option("--against", type=click.Path(path_type=Path), help="An older export.")
 @click.option("--url", help="A running service instead of an export.")
 @click.option("--every-event", is_flag=True, help="With --url: read every event, and check it.")
+@click.option("--all", "everything", is_flag=True,
+              help="All records of this installation, folded anew.")  # fmt: skip
+@click.option("--studio", "only", multiple=True, help="With --all: this studio alone.")
 @click.option("--token", envvar="RETAKE_LEDGER_TOKEN", help="A token of that service.")
 def verify_command(
     folder: Path | None,
@@ -99,24 +112,32 @@ def verify_command(
     url: str | None,
     token: str | None,
     every_event: bool,
+    everything: bool,
+    only: tuple[str, ...],
 ) -> None:
     """Check an export, or a running service, against checkpoints kept elsewhere.
 
-    Ends with 1 and the position of the first difference if the record is not what it was.
+    With --all, fold every record of this installation anew and hold against it all that is stored
+    beside it: columns, personal text, clocks, snapshots, trails. Ends with 1 and the position of
+    the first difference if anything is not what it was.
     """
+    if everything or only:
+        if not everything or folder or url or against or every_event:
+            raise click.UsageError(
+                "--all looks at this installation's database, with --studio at one of its studios: "
+                "leave everything but --checkpoint and --key out"
+            )
+        verify_everything(files, told, only)
+        return
     if (folder is None) == (url is None) or (url is not None and token is None):
-        raise click.UsageError("name the folder of an export, or --url and --token")
+        raise click.UsageError("name the folder of an export, or --url and --token, or say --all")
     try:
         keys = tuple(read_key(one) for one in told)
         checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]
-        of_episode = folder is not None and exported.is_of_episode(folder)
-        if folder is not None and of_episode:
-            if against is not None:
-                raise click.UsageError("--against is for exports of a whole record")
-            size, found = verify_episode(folder, checkpoints, keys)
-        elif folder is not None:
-            size, found = verify_export(folder, checkpoints, against)
+        if folder is not None:
+            what, (size, found) = _verified(folder, checkpoints, keys, against)
         else:
+            what = _READ if every_event else _UNREAD
             with Client(url or "", token or "") as service:
                 size, found = verify_service(
                     service, keys, checkpoints, against, every_event=every_event
@@ -128,6 +149,19 @@ def verify_command(
     if found is not None:
         click.echo(f"NOT what it was: position {found.position}: {found.what}")
         sys.exit(1)
+    if what == _READ and not (files or against):
+        what = "events that agree with the hashes beside them, held against nothing kept elsewhere"
     older = " and the older export" if against else ""
-    told_of = "events of one episode, each in the record" if of_episode else "events, as they were"
-    click.echo(f"{size} {told_of}; checkpoints that agree: {len(files)}{older}")
+    click.echo(f"{size} {what}; checkpoints that agree: {len(files)}{older}")
+
+
+def _verified(
+    folder: Path, checkpoints: list[Checkpoint], keys: tuple[Key, ...], against: Path | None
+) -> tuple[str, tuple[int, Difference | None]]:
+    """What an export was found to have, in words and number, and the first difference."""
+    if not exported.is_of_episode(folder):
+        return _READ, verify_export(folder, checkpoints, against)
+    if against is not None:
+        raise click.UsageError("--against is for exports of a whole record")
+    words = "events of one episode, each in the record"
+    return words, verify_episode(folder, checkpoints, keys)

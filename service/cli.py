@@ -12,11 +12,20 @@ from typing import Any
 import click
 from sqlalchemy.exc import OperationalError
 
-from service.installation import DEFAULT_PORT, database_of, engine_of, read_settings
+from service.installation import (
+    DEFAULT_PORT,
+    database_of,
+    engine_of,
+    read_settings,
+    seal_key_of,
+)
 from service.keys import KeysError, ensure_keys
 from service.log import embedded, studios, tokens
+from service.log.engine import service_engine
 from service.log.migrate import MigrationError, migrate
 from service.log.rights import TooManyRightsError, refuse_too_many_rights
+from service.log.tree import FrontierError, checked_head
+from service.settings import Settings
 from service.vocabulary.facts import Role
 from service.vocabulary.instants import format_instant, parse_instant
 
@@ -29,6 +38,7 @@ ELSEWHERE = {
     "backup": "service.keeper:backup_command",
     "restore": "service.keeper:restore_command",
     "erase-text": "service.owner:erase_text_command",
+    "mend": "service.owner:mend_command",
 }
 
 
@@ -106,9 +116,25 @@ def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool)
         except KeysError as error:
             # it records and answers without one, and says so where a checkpoint is asked for
             click.echo(f"no checkpoints are signed: {error}", err=True)
+        seal_key_of(settings)
+        _check_trees(url, settings)
         if not quiet:
             click.echo(f"answering at http://{host}:{port}, until Ctrl-C", err=True)
         serve(settings, url, serving_options(host, port, workers, threads))
+
+
+def _check_trees(url: str, settings: Settings) -> None:
+    """Say of each studio whose tree is not that of its rows; the others are served all the same."""
+    engine = service_engine(url, settings)
+    try:
+        with engine.connect() as connection:
+            for found in studios.list_studios(connection):
+                try:
+                    checked_head(connection, found.studio)
+                except FrontierError as error:
+                    click.echo(str(error), err=True)
+    finally:
+        engine.dispose()
 
 
 def _check_rights(url: str) -> None:
@@ -160,9 +186,12 @@ def studio_make(name: str, clock: studios.Clock, clock_at: str | None, title: st
         raise click.UsageError("--clock-at is said with --clock simulated, and only then")
     if title is not None and not (title.strip() and title.isprintable() and len(title) <= 200):
         raise click.BadParameter("write 1 to 200 printable characters", param_hint="--title")
-    with engine_of(read_settings()) as engine, engine.begin() as connection:
+    settings = read_settings()
+    with engine_of(settings) as engine, engine.begin() as connection:
         try:
-            studios.make_studio(connection, name, clock, clock_at_us, title)
+            studios.make_studio(
+                connection, name, clock, clock_at_us, title, seal_key=seal_key_of(settings)
+            )
         except ValueError as error:
             raise click.ClickException(str(error)) from error
     click.echo(name)
@@ -246,7 +275,9 @@ def rebuild_command(studio: str, processes: int | None) -> None:
             if studios.find_studio(connection, studio) is None:
                 raise click.ClickException(f"there is no studio {studio}; make it first")
         try:
-            rebuilt = rebuild(engine, studio, settings, processes=processes)
+            rebuilt = rebuild(
+                engine, studio, settings, processes=processes, seal_key=seal_key_of(settings)
+            )
         except BrokenExecutor as error:
             raise click.ClickException(
                 "one of the processes ended, for want of memory perhaps: say fewer with"

@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 from sqlalchemy import Engine
 
+from service.keys import KeysError, ensure_seal_key
 from service.log import embedded
 from service.log.engine import service_engine
 from service.settings import Settings, SettingsError
@@ -28,6 +29,15 @@ def read_settings() -> Settings:
         # compiled code goes beside the data where the installation is read-only
         os.environ["NUMBA_CACHE_DIR"] = str(settings.data / "compiled")
     return settings
+
+
+def seal_key_of(settings: Settings) -> bytes | None:
+    """The key of seals, made if there is none yet; without one it says so and nothing is sealed."""
+    try:
+        return ensure_seal_key(settings.keys_folder)
+    except KeysError as error:
+        click.echo(f"no seals, so no snapshots are used and no clocks sealed: {error}", err=True)
+        return None
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from rich.progress import Progress, TaskID
 
 from service.feeds import backups
 from service.feeds.backups import BackupError, back_up
-from service.installation import engine_of, read_settings
+from service.installation import engine_of, read_settings, seal_key_of
 from service.intake import exported
 from service.intake.importing import Aim, ImportedError, take_in
 from service.intake.restoring import RestoreError, restore
@@ -54,12 +54,15 @@ def import_command(
     try:
         keys = tuple(read_key(one) for one in told)
         checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]
+        settings = read_settings()
         with (
-            engine_of(read_settings()) as engine,
+            engine_of(settings) as engine,
             Progress(console=Console(stderr=True)) as progress,
         ):
             task = progress.add_task("events", total=None)
-            for size, total in take_in(engine, aim, folder, checkpoints, keys):
+            for size, total in take_in(
+                engine, aim, folder, checkpoints, keys, seal_key_of(settings)
+            ):
                 progress.update(task, completed=size, total=total)
     except (NoteError, exported.ExportedError, ImportedError, StudioExistsError) as error:
         raise click.ClickException(f"nothing was kept: {error}") from error
@@ -71,15 +74,27 @@ def import_command(
 def backup_command(folder: Path) -> None:
     """Write all studios into a new folder: what is recorded, people's words, tokens' hashes.
 
-    The service may go on meanwhile. The keys that sign checkpoints are not in it.
+    Every record is checked as it is in the backup. The service may go on meanwhile. The keys that
+    sign checkpoints are not in it.
     """
     settings = read_settings()
     with engine_of(settings) as engine:
         try:
             secret = ensure_keys(settings.keys_folder).secret
-            _show_rows(back_up(engine, folder, settings.origin_of, secret))
+            noticed: list[str] = []
+            _show_rows(
+                back_up(
+                    engine,
+                    folder,
+                    settings.origin_of,
+                    secret,
+                    lambda studio, finding: noticed.append(f"{studio}: {finding}"),
+                )
+            )
         except (KeysError, BackupError) as error:
             raise click.ClickException(str(error)) from error
+    for told in noticed:
+        click.echo(f"kept as it is: {told}", err=True)
     click.echo(folder)
 
 
@@ -93,8 +108,9 @@ def restore_command(folder: Path, told: tuple[str, ...]) -> None:
     """
     try:
         keys = tuple(read_key(one) for one in told)
-        with engine_of(read_settings()) as engine:
-            _show_rows(restore(engine, folder, keys))
+        settings = read_settings()
+        with engine_of(settings) as engine:
+            _show_rows(restore(engine, folder, keys, seal_key_of(settings)))
             with engine.connect() as connection:
                 studios = len(list_studios(connection))
     except (NoteError, RestoreError) as error:

@@ -28,10 +28,14 @@ _log = logging.getLogger("retake_ledger.snapshots")
 
 
 class KeptStates:
-    """Kept states of one studio, dense near the head; the caller holds the studio's lock."""
+    """Kept states of one studio, dense near the head; the caller holds the studio's lock.
 
-    def __init__(self, name: str) -> None:
+    Without the key of seals no snapshot is used.
+    """
+
+    def __init__(self, name: str, seal_key: bytes | None = None) -> None:
         self._name = name
+        self._seal_key = seal_key
         self._kept: list[tuple[int, State]] = [(0, EMPTY)]
 
     def passed(self, position: int, state: State) -> None:
@@ -59,7 +63,7 @@ class KeptStates:
         found = next(kept for kept in reversed(self._kept) if kept[0] < position)
         until = position - 1
         while until - found[0] >= SNAPSHOT_EVERY:
-            snapshot = load(connection, self._name, until)
+            snapshot = load(connection, self._name, until, self._seal_key)
             if snapshot is None or snapshot[0] <= found[0]:
                 break
             at, thawed = snapshot
@@ -82,13 +86,18 @@ class KeptStates:
         self._kept = sparse + dense
 
 
-def load(connection: Connection, studio: str, until: int) -> tuple[int, Thawed] | None:
+def load(
+    connection: Connection, studio: str, until: int, seal_key: bytes | None
+) -> tuple[int, Thawed] | None:
     """Position and content of the last snapshot at or before a position; None without one.
 
+    Without the key of seals nobody can tell whether the service wrote it, so there is none.
     One that cannot be read is passed over: the log is folded from the one before it, or from
     nothing.
     """
-    while (snapshot := latest_snapshot(connection, studio, until)) is not None:
+    if seal_key is None:
+        return None
+    while (snapshot := latest_snapshot(connection, studio, until, seal_key)) is not None:
         try:
             return snapshot.position, thaw(snapshot.parts)
         except msgspec.MsgspecError as error:
@@ -101,11 +110,13 @@ class Snapshots:
     """Writes a studio's snapshots beside the worker's own work, one at a time.
 
     One that cannot be written is told in the log and done without: the next is due soon enough.
+    Without the key of seals none is written.
     """
 
-    def __init__(self, name: str, engine: Engine) -> None:
+    def __init__(self, name: str, engine: Engine, seal_key: bytes | None = None) -> None:
         self._name = name
         self._engine = engine
+        self._seal_key = seal_key
         self._last = 0
         self._writing: threading.Thread | None = None
 
@@ -115,11 +126,13 @@ class Snapshots:
 
     def passed(self, position: int, state: State, struck: Mapping[int, int]) -> None:
         """The worker's state is at a position now: write a snapshot of it if one is due."""
-        if position - self._last < SNAPSHOT_EVERY or (self._writing and self._writing.is_alive()):
+        if self._seal_key is None or position - self._last < SNAPSHOT_EVERY:
+            return
+        if self._writing and self._writing.is_alive():
             return
         self._last = position
         writing = threading.Thread(
-            target=self._write, args=(position, state, dict(struck)), daemon=True
+            target=self._write, args=(position, state, dict(struck), self._seal_key), daemon=True
         )
         try:
             writing.start()
@@ -133,11 +146,11 @@ class Snapshots:
         if self._writing is not None:
             self._writing.join()
 
-    def _write(self, position: int, state: State, struck: dict[int, int]) -> None:
+    def _write(self, position: int, state: State, struck: dict[int, int], seal_key: bytes) -> None:
         parts = freeze(state, struck)
         try:
             with self._engine.begin() as connection:
-                write_snapshot(connection, self._name, position, parts, SNAPSHOT_EVERY)
+                write_snapshot(connection, self._name, position, parts, SNAPSHOT_EVERY, seal_key)
         except (SQLAlchemyError, EmbeddedServerError) as error:
             self._tell(position, error)
 

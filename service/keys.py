@@ -1,10 +1,12 @@
-"""The keys that checkpoints are signed with: files in a folder of their own, outside the database.
+"""The keys of an installation: files in a folder of their own, outside the database.
 
-The newest signs. One that was replaced leaves its public half behind, so that what it signed can
-still be told from a forgery.
+Those that checkpoints are signed with: the newest signs, and one that was replaced leaves its
+public half behind, so that what it signed can still be told from a forgery. And the one that seals
+what the service keeps in the database for itself; it is the service's alone.
 """
 
 import os
+import secrets
 from pathlib import Path
 from tempfile import mkstemp
 from typing import NamedTuple
@@ -22,7 +24,10 @@ from cryptography.hazmat.primitives.serialization import (
     load_pem_public_key,
 )
 
+from service.proofs.seals import KEY_BYTES
+
 _SECRET, _PUBLIC = ".pem", ".public.pem"
+_SEALS = "seals.key"
 
 
 class KeysError(RuntimeError):
@@ -46,6 +51,33 @@ def ensure_keys(folder: Path) -> Keys:
     if not _numbered(folder):
         _make(folder, 1)
     return read_keys(folder)
+
+
+def ensure_seal_key(folder: Path) -> bytes:
+    """The key of seals of a folder; made if there is none yet. Raises KeysError."""
+    found = read_seal_key(folder)
+    if found is None:
+        _write_once(folder / _SEALS, f"{secrets.token_hex(KEY_BYTES)}\n".encode())
+        found = read_seal_key(folder)
+    if found is None:
+        raise KeysError(f"{folder / _SEALS} is gone again: put back what was there")
+    return found
+
+
+def read_seal_key(folder: Path) -> bytes | None:
+    """The key of seals of a folder, None if there is none. Raises KeysError."""
+    path = folder / _SEALS
+    try:
+        key = bytes.fromhex(path.read_text(encoding="ascii"))
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError) as error:
+        raise KeysError(
+            f"{path} cannot be read as a key ({error}): put back what was there"
+        ) from error
+    if len(key) != KEY_BYTES:
+        raise KeysError(f"{path} does not hold {KEY_BYTES} bytes in hex: put back what was there")
+    return key
 
 
 def rotate(folder: Path) -> Keys:

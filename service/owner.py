@@ -1,13 +1,15 @@
-"""What the owner of the database runs: erasing text."""
+"""What the owner of the database runs: erasing text, putting right what follows from records."""
 
 from datetime import UTC, datetime
 
 import click
 from sqlalchemy.exc import DBAPIError
 
-from service.installation import database_of, read_settings
+from service.checking.mending import MendingError, mend
+from service.installation import database_of, read_settings, seal_key_of
 from service.log.append import UnknownStudioError
 from service.log.engine import owner_engine
+from service.log.tree import FrontierError
 from service.record import ErasingError, erase_text
 from service.vocabulary.instants import format_instant, instant_us
 from service.web.schemas.events import check_event
@@ -36,13 +38,42 @@ def erase_text_command(studio: str, positions: tuple[int, ...], why: str, by: st
             done = erase_text(engine, studio, positions, by, why)
         except UnknownStudioError as error:
             raise click.ClickException(f"there is no studio {studio}") from error
-        except ErasingError as error:
+        except (ErasingError, FrontierError) as error:
             raise click.ClickException(str(error)) from error
         except DBAPIError as error:
             raise click.ClickException(_explained(error)) from error
         finally:
             engine.dispose()
     click.echo(f"texts erased: {len(done.positions)}; recorded at position {done.position}")
+
+
+@click.command("mend")
+@click.option("--studio", required=True)
+def mend_command(studio: str) -> None:
+    """Put right what follows from a studio's record, and say what was done.
+
+    The bytes of events, personal text and checkpoints are never touched; where they are not what
+    they were nothing is changed, and it says so. Snapshots and trail are cleared, for the service
+    to make again; a clock that was set by other means is put where the record ends. Acts as the
+    owner of the database (RETAKE_LEDGER_OWNER_DATABASE_URL). Start the service again afterwards.
+    """
+    settings = read_settings()
+    with database_of(settings) as url:
+        engine = owner_engine(settings.owner_database_url or url)
+        try:
+            mended = mend(engine, studio, seal_key_of(settings))
+        except UnknownStudioError as error:
+            raise click.ClickException(f"there is no studio {studio}") from error
+        except MendingError as error:
+            raise click.ClickException(f"nothing was changed: {error}") from error
+        except DBAPIError as error:
+            raise click.ClickException(_explained(error)) from error
+        finally:
+            engine.dispose()
+    for done in mended.done or ["nothing had to be put right"]:
+        click.echo(f"{studio}: {done}")
+    for finding in mended.left:
+        click.echo(f"{studio}: left as it is, since it follows from nothing else: {finding}")
 
 
 def _check(positions: tuple[int, ...], why: str, by: str) -> None:

@@ -79,9 +79,18 @@ class View:
 
 
 class Studio:
-    """The warm state of one studio in this worker; safe to use from several threads."""
+    """The warm state of one studio in this worker; safe to use from several threads.
 
-    def __init__(self, name: str, engine: Engine, clock_us: Callable[[], int]) -> None:
+    Without the key of seals it folds the log from its beginning.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        engine: Engine,
+        clock_us: Callable[[], int],
+        seal_key: bytes | None = None,
+    ) -> None:
         self.name = name
         self._engine = engine
         self._clock_us = clock_us
@@ -90,8 +99,9 @@ class Studio:
         self._position = 0
         self._state = EMPTY
         self._struck: dict[int, int] = {}
-        self._kept = KeptStates(name)
-        self.snapshots = Snapshots(name, engine)
+        self._seal_key = seal_key
+        self._kept = KeptStates(name, seal_key)
+        self.snapshots = Snapshots(name, engine, seal_key)
         self._board: Board | None = None
         self._past_board: Board | None = None
         self.plan_fault: PlanError | None = None
@@ -134,7 +144,7 @@ class Studio:
 
     def _start_warm(self, connection: Connection, until: int) -> None:
         """Begin with the last snapshot instead of nothing, if there is one."""
-        found = load(connection, self.name, until)
+        found = load(connection, self.name, until, self._seal_key)
         if found is not None:
             self._position, (self._state, self._struck) = found
             self._kept.keep(self._position, self._state)

@@ -17,6 +17,7 @@ from service.web.schemas.events import split_personal
 
 OPENED = "2031-03-03T08:00:00Z"
 NAME = "paper"
+SEAL_KEY = bytes(range(32))
 
 
 def token(role: str = "supervisor", departments: tuple[str, ...] = ()) -> Token:
@@ -25,7 +26,7 @@ def token(role: str = "supervisor", departments: tuple[str, ...] = ()) -> Token:
 
 def make(engine: Engine, clock_at: str = OPENED) -> None:
     with engine.begin() as connection:
-        make_studio(connection, NAME, "simulated", parse_instant(clock_at))
+        make_studio(connection, NAME, "simulated", parse_instant(clock_at), seal_key=SEAL_KEY)
         for role in Role:
             given = token(role)
             connection.execute(
@@ -44,12 +45,12 @@ def make(engine: Engine, clock_at: str = OPENED) -> None:
 
 def set_clock(engine: Engine, at: str) -> None:
     with engine.begin() as connection:
-        move_clock(connection, NAME, parse_instant(at))
+        move_clock(connection, NAME, parse_instant(at), SEAL_KEY)
 
 
 def worker(engine: Engine) -> OpenStudio:
     """A worker of its own: nothing warm is shared with another."""
-    return Studios(engine).of(NAME)
+    return Studios(engine, seal_key=SEAL_KEY).of(NAME)
 
 
 def fact(

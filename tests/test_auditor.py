@@ -75,6 +75,17 @@ def test_a_careful_edit_lies_at_or_before_the_checkpoint(exports: tuple[Path, Pa
     assert "position 4: the event here is not the older export's" in told.output
 
 
+def test_where_nothing_is_at_hand_to_hold_it_against_it_says_so(
+    exports: tuple[Path, Path],
+) -> None:
+    told = typed("verify", exports[1])
+    assert told.exit_code == 0
+    assert told.output == (
+        "12 events that agree with the hashes beside them, held against nothing kept elsewhere; "
+        "checkpoints that agree: 0\n"
+    )
+
+
 def test_a_record_cut_short(exports: tuple[Path, Path]) -> None:
     old, new = exports
     told = typed("verify", old, "--checkpoint", new / CHECKPOINT)
@@ -92,6 +103,8 @@ def test_what_cannot_be_checked_is_an_error_and_not_a_verdict(exports: tuple[Pat
         (["--key", "KEY"], "a key is"),
         (["--checkpoint", old / "nowhere"], "cannot be read"),
         (["--url", "http://127.0.0.1:9"], "name the folder of an export, or --url"),
+        (["--all"], "leave everything but --checkpoint and --key out"),
+        (["--studio", "north"], "leave everything but --checkpoint and --key out"),
     ):
         told = typed("verify", new, *arguments)
         assert told.exit_code not in {0, 1} or "Error" in told.output
@@ -121,5 +134,5 @@ def test_the_command_starts_without_what_is_compiled() -> None:
 def test_every_command_is_listed() -> None:
     told = typed("--help").output
     records = ("export", "verify", "import", "backup", "restore")
-    for name in (*records, "signing-key", "erase-text", "serve"):
+    for name in (*records, "signing-key", "erase-text", "mend", "serve"):
         assert re.search(rf"^  {name} ", told, re.MULTILINE)

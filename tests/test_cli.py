@@ -5,6 +5,7 @@ import socket
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -27,9 +28,12 @@ def rebuilt(*words: str, studio: str = NAME) -> Result:
 
 
 @pytest.fixture
-def said(engine: Engine, database: Database, monkeypatch: pytest.MonkeyPatch) -> list[Said]:
+def said(
+    engine: Engine, database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> list[Said]:
     """What was said in a studio of the database that commands find configured."""
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
+    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
     recording.make(engine)
     told = said_at_random(5)
     record(engine, told)

@@ -26,7 +26,7 @@ from service.vocabulary.event import read_event
 from service.vocabulary.facts.record import TextForgotten
 from tests import recording
 from tests.conftest import Database
-from tests.recording import NAME, fact, post, posted, worker
+from tests.recording import NAME, SEAL_KEY, fact, post, posted, worker
 from tests.telling import office_facts
 
 SAID = "Xylographer"  # nothing else says it
@@ -80,7 +80,7 @@ def test_the_text_is_gone_from_every_table_and_its_commitment_stays(
     first, second, third = posted(studio, [note(1), note(2), note(3, "Other", **mood)])
     view = studio.view()
     with engine.begin() as connection:
-        assert write_snapshot(connection, NAME, view.position, freeze(view.state, {}), 1)
+        assert write_snapshot(connection, NAME, view.position, freeze(view.state, {}), 1, SEAL_KEY)
     assert everywhere(owner, SAID) == {"personal"}
     before = {one.position: stored(engine, one.position)[0] for one in (first, second, third)}
     told = erase_text(

@@ -26,9 +26,12 @@ def typed(*arguments: str | Path) -> Result:
 
 
 @pytest.fixture
-def studio(engine: Engine, database: Database, monkeypatch: pytest.MonkeyPatch) -> Engine:
+def studio(
+    engine: Engine, database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Engine:
     """A studio in the database that commands find configured."""
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
+    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
     recording.make(engine)
     posted(worker(engine), office_facts(scenes=3), role="office")
     return engine
@@ -59,7 +62,6 @@ def test_clocks_that_are_wrong(studio: Engine, tmp_path: Path) -> None:
 def test_a_backup_is_put_back_into_an_empty_database(
     studio: Engine, server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
     folder = tmp_path / "kept"
     told = typed("backup", folder)
     assert told.exit_code == 0, told.output

@@ -16,6 +16,7 @@ from service.production.snapshot import freeze, thaw
 from service.production.state import EMPTY, State
 from tests.log.recording import START_US, STUDIO, record
 
+KEY = bytes(range(32))
 EVERY = 10
 END = 60
 NOWHERE = "postgresql+psycopg://nobody@127.0.0.1:1/none"
@@ -52,14 +53,17 @@ def state_at(position: int) -> State:
 def write(connection: Connection, *positions: int) -> None:
     for position in positions:
         parts = freeze(state_at(position), {})
-        assert write_snapshot(connection, STUDIO, position, parts, EVERY)
+        assert write_snapshot(connection, STUDIO, position, parts, EVERY, KEY)
 
 
 def spoil(connection: Connection, position: int) -> None:
     """Put other bytes into a snapshot: the service may not alter one, but make another."""
-    taken = text("DELETE FROM snapshot WHERE position = :at RETURNING studio, made_by, leaf")
+    taken = text("DELETE FROM snapshot WHERE position = :at RETURNING *")
     row = connection.execute(taken, {"at": position}).one()
-    put = text("INSERT INTO snapshot VALUES (:studio, :at, :made_by, :leaf, ARRAY[:part])")
+    put = text(
+        "INSERT INTO snapshot (studio, position, made_by, leaf, parts, digest, seal) "
+        "VALUES (:studio, :at, :made_by, :leaf, ARRAY[:part, :digest], :digest, :seal)"
+    )
     connection.execute(put, {**row._mapping, "at": position, "part": b"spoilt"})
 
 
@@ -80,7 +84,7 @@ def test_the_nearest_snapshot_before_a_position(
     connection: Connection, before: int, found: int
 ) -> None:
     write(connection, 10, 20, 30)
-    position, state = KeptStates(STUDIO).before(connection, before, {})
+    position, state = KeptStates(STUDIO, KEY).before(connection, before, {})
     assert position == found
     assert state == (state_at(found) if found else EMPTY)
 
@@ -99,7 +103,7 @@ def test_a_snapshot_is_taken_only_where_it_is_much_nearer(
     connection: Connection, known: int, before: int, found: int
 ) -> None:
     write(connection, 10, 20, 30)
-    states = KeptStates(STUDIO)
+    states = KeptStates(STUDIO, KEY)
     own = State({name: getattr(EMPTY, name) for name in State.__slots__})
     states.keep(known, own)
     position, state = states.before(connection, before, {})
@@ -110,7 +114,7 @@ def test_a_snapshot_is_taken_only_where_it_is_much_nearer(
 def test_a_kept_state_that_is_near_saves_the_question(
     connection: Connection, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    states = KeptStates(STUDIO)
+    states = KeptStates(STUDIO, KEY)
     states.keep(25, state_at(25))
     monkeypatch.setattr(kept, "latest_snapshot", no_snapshot)
     assert states.before(connection, 35, {}) == (25, state_at(25))
@@ -122,7 +126,7 @@ def test_a_snapshot_that_was_read_is_kept_in_its_place(
     connection: Connection, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     write(connection, 10, 20, 30)
-    states = KeptStates(STUDIO)
+    states = KeptStates(STUDIO, KEY)
     states.keep(50, state_at(50))
     first = states.before(connection, 35, {})
     assert states.before(connection, 25, {}) == (20, state_at(20))
@@ -160,7 +164,7 @@ def test_a_snapshot_with_an_event_struck_since_is_not_used(
     connection: Connection, struck: dict[int, int], found: int
 ) -> None:
     write(connection, 10, 20, 30)
-    states = KeptStates(STUDIO)
+    states = KeptStates(STUDIO, KEY)
     for _ in range(2):  # the second time from those kept
         position, state = states.before(connection, 35, struck)
         assert (position, state) == (found, state_at(found) if found else EMPTY)
@@ -172,28 +176,38 @@ def test_one_that_is_spoilt_is_passed_over(
     write(connection, 10, 20, 30)
     spoil(connection, 30)
     with caplog.at_level(logging.WARNING, "retake_ledger.snapshots"):
-        assert KeptStates(STUDIO).before(connection, 40, {}) == (20, state_at(20))
+        assert KeptStates(STUDIO, KEY).before(connection, 40, {}) == (20, state_at(20))
     assert [record.getMessage() for record in caplog.records] == [
         f"snapshot of {STUDIO} at 30 passed over: "
         "these are not the parts of a snapshot as they were written"
     ]
     spoil(connection, 10)
     spoil(connection, 20)
-    assert KeptStates(STUDIO).before(connection, 40, {}) == (0, EMPTY)
-    assert load(connection, STUDIO, 40) is None
+    assert KeptStates(STUDIO, KEY).before(connection, 40, {}) == (0, EMPTY)
+    assert load(connection, STUDIO, 40, KEY) is None
 
 
 def test_the_last_one_that_can_be_read_is_loaded(connection: Connection) -> None:
-    assert load(connection, STUDIO, END) is None
+    assert load(connection, STUDIO, END, KEY) is None
     parts = freeze(state_at(20), {3: 5})
-    assert write_snapshot(connection, STUDIO, 20, parts, EVERY)
+    assert write_snapshot(connection, STUDIO, 20, parts, EVERY, KEY)
     write(connection, 30)
-    assert load(connection, STUDIO, 29) == (20, (state_at(20), {3: 5}))
-    assert load(connection, STUDIO, 30) == (30, (state_at(30), {}))
-    assert load(connection, STUDIO, 19) is None
-    assert load(connection, "south", END) is None
+    assert load(connection, STUDIO, 29, KEY) == (20, (state_at(20), {3: 5}))
+    assert load(connection, STUDIO, 30, KEY) == (30, (state_at(30), {}))
+    assert load(connection, STUDIO, 19, KEY) is None
+    assert load(connection, "south", END, KEY) is None
     spoil(connection, 30)
-    assert load(connection, STUDIO, 30) == (20, (state_at(20), {3: 5}))
+    assert load(connection, STUDIO, 30, KEY) == (20, (state_at(20), {3: 5}))
+
+
+def test_without_the_key_of_seals_there_are_none(studio: Engine, connection: Connection) -> None:
+    write(connection, 10)
+    assert load(connection, STUDIO, END, None) is None
+    assert KeptStates(STUDIO).before(connection, 40, {}) == (0, EMPTY)
+    snapshots = Snapshots(STUDIO, studio)
+    snapshots.passed(30, state_at(30), {})
+    snapshots.wait()
+    assert written(connection) == [10]
 
 
 def test_kept_states_are_dense_near_the_head_and_sparse_behind(connection: Connection) -> None:
@@ -215,7 +229,7 @@ def test_kept_states_are_dense_near_the_head_and_sparse_behind(connection: Conne
 
 
 def test_one_is_written_when_it_is_due(studio: Engine, connection: Connection) -> None:
-    snapshots = Snapshots(STUDIO, studio)
+    snapshots = Snapshots(STUDIO, studio, KEY)
     due = []
     for position in (1, 9, 10, 15, 19, 20, 21, 29, 45, 46, 54, 55):
         snapshots.passed(position, state_at(position), {2: 4})
@@ -223,7 +237,7 @@ def test_one_is_written_when_it_is_due(studio: Engine, connection: Connection) -
         if position in written(connection):
             due.append(position)
     assert due == [10, 20, 45, 55]
-    found = latest_snapshot(connection, STUDIO, END)
+    found = latest_snapshot(connection, STUDIO, END, KEY)
     assert found is not None
     assert found.position == 55
     assert thaw(found.parts) == (state_at(55), {2: 4})
@@ -232,7 +246,7 @@ def test_one_is_written_when_it_is_due(studio: Engine, connection: Connection) -
 def test_a_worker_that_started_from_one_waits_from_there(
     studio: Engine, connection: Connection
 ) -> None:
-    snapshots = Snapshots(STUDIO, studio)
+    snapshots = Snapshots(STUDIO, studio, KEY)
     snapshots.started_at(30)
     for position in (31, 39, 40):
         snapshots.passed(position, state_at(position), {})
@@ -241,7 +255,7 @@ def test_a_worker_that_started_from_one_waits_from_there(
 
 
 def test_of_two_workers_the_second_finds_it_written(studio: Engine, connection: Connection) -> None:
-    one, other = Snapshots(STUDIO, studio), Snapshots(STUDIO, studio)
+    one, other = Snapshots(STUDIO, studio, KEY), Snapshots(STUDIO, studio, KEY)
     for position, snapshots in ((10, one), (14, other), (20, one), (24, other), (34, other)):
         snapshots.passed(position, state_at(position), {})
         snapshots.wait()
@@ -259,7 +273,7 @@ def test_they_are_written_one_at_a_time_of_what_was_then(
         return write_snapshot(*args)  # type: ignore[arg-type]  # passed on as they come
 
     monkeypatch.setattr(kept, "write_snapshot", slowly)
-    snapshots = Snapshots(STUDIO, studio)
+    snapshots = Snapshots(STUDIO, studio, KEY)
     struck = {2: 4}
     snapshots.passed(10, state_at(10), struck)
     assert begun.acquire(timeout=60)
@@ -269,10 +283,10 @@ def test_they_are_written_one_at_a_time_of_what_was_then(
     assert written(connection) == []
     go_on.set()
     snapshots.wait()
-    assert load(connection, STUDIO, END) == (10, (state_at(10), {2: 4}))
+    assert load(connection, STUDIO, END, KEY) == (10, (state_at(10), {2: 4}))
     snapshots.passed(21, state_at(21), struck)
     snapshots.wait()
-    assert load(connection, STUDIO, END) == (21, (state_at(21), {2: 4, 3: 11}))
+    assert load(connection, STUDIO, END, KEY) == (21, (state_at(21), {2: 4, 3: 11}))
 
 
 def told(caplog: pytest.LogCaptureFixture) -> list[tuple[str, str, str]]:
@@ -290,7 +304,7 @@ def test_one_that_cannot_be_written_is_told_and_done_without(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     engine = create_engine(NOWHERE)
-    snapshots = Snapshots(STUDIO, engine)
+    snapshots = Snapshots(STUDIO, engine, KEY)
     for position in (10, 11, 19, 20):
         snapshots.passed(position, state_at(position), {})
         snapshots.wait()
@@ -313,7 +327,7 @@ def test_after_one_that_could_not_be_written_the_next_is(
             admin.execute(text("SELECT pg_terminate_backend(:process, 5000)"), {"process": process})
         return write_snapshot(lost, *args)  # type: ignore[arg-type]  # passed on as they come
 
-    snapshots = Snapshots(STUDIO, studio)
+    snapshots = Snapshots(STUDIO, studio, KEY)
     with monkeypatch.context() as patched:
         patched.setattr(kept, "write_snapshot", cut_off)
         snapshots.passed(10, state_at(10), {})
@@ -335,7 +349,7 @@ def test_a_worker_without_a_thread_to_spare_goes_on(
     def no_more(_: threading.Thread) -> None:
         raise RuntimeError("can't start new thread")
 
-    snapshots = Snapshots(STUDIO, studio)
+    snapshots = Snapshots(STUDIO, studio, KEY)
     with monkeypatch.context() as patched:
         patched.setattr(threading.Thread, "start", no_more)
         snapshots.passed(10, state_at(10), {})
@@ -353,7 +367,7 @@ def test_a_fault_of_ours_is_loud_and_harms_nobody(
     heard: list[threading.ExceptHookArgs] = []
     monkeypatch.setattr(threading, "excepthook", heard.append)
     maps = {name: getattr(EMPTY, name) for name in State.__slots__}
-    snapshots = Snapshots(STUDIO, studio)
+    snapshots = Snapshots(STUDIO, studio, KEY)
     snapshots.passed(10, State({**maps, "units": Map({"layout": object()})}), {})
     snapshots.wait()
     assert [fault.exc_type for fault in heard] == [NotImplementedError]

@@ -9,7 +9,31 @@ from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, generate_pri
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
-from service.keys import KeysError, ensure_keys, read_keys, rotate
+from service.keys import (
+    KeysError,
+    ensure_keys,
+    ensure_seal_key,
+    read_keys,
+    read_seal_key,
+    rotate,
+)
+from service.proofs.seals import KEY_BYTES
+
+
+def test_the_key_of_seals_is_made_once_for_its_owner_alone(tmp_path: Path) -> None:
+    folder = tmp_path / "keys"
+    assert read_seal_key(folder) is None
+    key = ensure_seal_key(folder)
+    assert len(key) == KEY_BYTES
+    assert ensure_seal_key(folder) == read_seal_key(folder) == key
+    (path,) = folder.iterdir()
+    assert path.stat().st_mode & 0o77 == 0
+    assert ensure_keys(folder).public  # the others lie beside it
+    assert read_seal_key(folder) == key
+    for spoilt in (b"none", b"ab", b"\xff"):
+        path.write_bytes(spoilt)
+        with pytest.raises(KeysError, match="put back what was there"):
+            ensure_seal_key(folder)
 
 
 def test_a_key_is_made_once_for_its_owner_alone(tmp_path: Path) -> None:

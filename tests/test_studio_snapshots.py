@@ -41,8 +41,8 @@ def studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Iterator[OpenStud
     made: list[Snapshots] = []
 
     class Noted(Snapshots):
-        def __init__(self, name: str, engine: Engine) -> None:
-            super().__init__(name, engine)
+        def __init__(self, name: str, engine: Engine, seal_key: bytes | None) -> None:
+            super().__init__(name, engine, seal_key)
             made.append(self)
 
     monkeypatch.setattr(studio_module, "Snapshots", Noted)
@@ -265,7 +265,7 @@ def test_spoilt_snapshots_are_done_without(
     head = studio.view().position
     spoil = text(
         "WITH was AS (DELETE FROM snapshot RETURNING *) INSERT INTO snapshot "
-        "SELECT studio, position, made_by, leaf, parts[2:] FROM was"
+        "SELECT studio, position, made_by, leaf, parts[2:], digest, seal FROM was"
     )
     with engine.begin() as connection:
         spoilt = connection.execute(spoil).rowcount

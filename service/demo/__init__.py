@@ -21,7 +21,7 @@ import seed
 from service.client import READ_S, Client
 from service.demo.showing import show_impact, show_order
 from service.demo.trail import show_trail
-from service.installation import DEFAULT_PORT
+from service.installation import DEFAULT_PORT, seal_key_of
 from service.log import studios, tokens
 from service.log.engine import service_engine
 from service.settings import Settings
@@ -131,7 +131,14 @@ def _make_studio(settings: Settings, database_url: str) -> tuple[str, dict[str, 
             names = [seed.STUDIO, *(f"{seed.STUDIO}-{number}" for number in numbers)]
             studio = next(name for name in names if name not in taken)
             clock_at_us = parse_instant(seed.opening_clock())
-            studios.make_studio(connection, studio, "simulated", clock_at_us, seed.STUDIO_TITLE)
+            studios.make_studio(
+                connection,
+                studio,
+                "simulated",
+                clock_at_us,
+                seed.STUDIO_TITLE,
+                seal_key=seal_key_of(settings),
+            )
             secrets = {
                 poster.name: tokens.issue(
                     connection,

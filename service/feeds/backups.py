@@ -2,8 +2,9 @@
 
 Each table is a file in PostgreSQL's binary COPY format; all are of one moment, whatever is posted
 meanwhile. `manifest.json`, written last, names them with their SHA-256, and has a signed checkpoint
-of each studio's log. The keys that sign are not among it: a record and the key that vouches for it
-are kept apart.
+of each studio's log. Before that each record is held against what follows from it, as it is in the
+backup, so that nothing is taken for good that could not be put back. The keys that sign are not
+among it: a record and the key that vouches for it are kept apart.
 """
 
 import json
@@ -19,13 +20,14 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from psycopg import sql
 from sqlalchemy import Connection, Engine, Table, func, select
 
+from service.checking.findings import Finding, Kind
+from service.checking.record import check_record
 from service.log import schema
-from service.log.append import read_head
 from service.log.engine import driver_connection
 from service.log.migrate import revision_of
 from service.log.studios import list_studios
-from service.proofs.checkpoints import Checkpoint
-from service.proofs.notes import Note, sign
+from service.proofs.checkpoints import Checkpoint, read_checkpoint, sign_checkpoint
+from service.proofs.notes import Note
 from service.proofs.tree import root
 
 MANIFEST = "manifest.json"
@@ -34,16 +36,20 @@ DISPOSABLE = frozenset({"snapshot", "projection", "trail"})
 """Tables that the service makes again by itself."""
 
 
+NOTICED = frozenset({Kind.MISSING_TEXT, Kind.UNKNOWN})
+"""What a backup cannot put right and is not worse for: it is told, and written all the same."""
+
+
 class BackupError(RuntimeError):
     """The backup cannot be written; the message says why."""
 
 
 class Progress(NamedTuple):
-    """How far it has come: which table, and how many rows of how many."""
+    """How far it has come: which table or check, and how many rows of how many, where known."""
 
     table: str
     rows: int
-    rows_in_all: int
+    rows_in_all: int | None
 
 
 def tables() -> list[Table]:
@@ -56,10 +62,13 @@ def back_up(
     folder: Path,
     origin_of: Callable[[str], str],
     secret: Ed25519PrivateKey,
+    notice: Callable[[str, Finding], None] = lambda studio, finding: None,
 ) -> Iterator[Progress]:
     """Write a backup into a new folder, readable by its owner alone. Raises BackupError.
 
-    `origin_of` gives the name under which a studio's checkpoints are signed.
+    `origin_of` gives the name under which a studio's checkpoints are signed. `notice` is told, by
+    studio, what of `NOTICED` was found. Anything else that differs from a record ends it, without a
+    manifest, so that what was written cannot be taken for a backup.
     """
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=False)
@@ -72,13 +81,20 @@ def back_up(
             yield Progress(table.name, 0, rows)
             told.append(_copy_out(connection, table, folder) | {"rows": rows})
             yield Progress(table.name, rows, rows)
+        studios: list[dict[str, str]] = []
+        for studio in list_studios(connection):
+            yield Progress(f"{studio.studio} checked", 0, None)
+            note = _checked(connection, studio.studio, origin_of, secret, notice)
+            studios.append({"studio": studio.studio, "checkpoint": str(note)})
+            size = read_checkpoint(note.text).size
+            yield Progress(f"{studio.studio} checked", size, size)
         manifest = {
             "format": FORMAT,
             "release": version("retake-ledger"),
             "revision": revision_of(connection),
             "taken_at": datetime.now(UTC).isoformat(),
             "tables": told,
-            "studios": _studios(connection, origin_of, secret),
+            "studios": studios,
         }
     _write_whole(folder / MANIFEST, json.dumps(manifest, indent=2) + "\n")
 
@@ -105,17 +121,29 @@ def _copy_out(connection: Connection, table: Table, folder: Path) -> dict[str, A
     return {"table": table.name, "file": name, "columns": columns, "sha256": hashed.hexdigest()}
 
 
-def _studios(
-    connection: Connection, origin_of: Callable[[str], str], secret: Ed25519PrivateKey
-) -> list[dict[str, str]]:
-    """Each studio with a checkpoint of its log as it is in the backup."""
-    told = []
-    for studio in list_studios(connection):
-        head, origin = read_head(connection, studio.studio), origin_of(studio.studio)
-        text = str(Checkpoint(origin, head.position, root(head.frontier)))
-        note = Note(text, (sign(text, origin, secret),))
-        told.append({"studio": studio.studio, "checkpoint": str(note)})
-    return told
+def _checked(
+    connection: Connection,
+    studio: str,
+    origin_of: Callable[[str], str],
+    secret: Ed25519PrivateKey,
+    notice: Callable[[str, Finding], None],
+) -> Note:
+    """A checkpoint of a studio's log as it is in the backup, once all of it was held together.
+
+    Raises BackupError.
+    """
+    record = check_record(connection, studio)
+    for finding in record.findings:
+        if finding.kind not in NOTICED:
+            raise BackupError(
+                f"{studio}: {finding}. No manifest was written, so that this is no backup: "
+                f"`retake-ledger mend --studio {studio}` puts right what follows from the record "
+                "and says what does not; for that restore a backup made before"
+            )
+        notice(studio, finding)
+    return sign_checkpoint(
+        Checkpoint(origin_of(studio), record.size, root(record.frontier)), secret
+    )
 
 
 def _write_whole(path: Path, text: str) -> None:

@@ -17,11 +17,11 @@ from sqlalchemy import Connection, Engine, text
 
 from service.feeds.exports import CHECKPOINT, EVENTS, PERSONAL, ExportError
 from service.log.about import About, events_about
-from service.log.tree import read_root, read_subtrees
+from service.log.tree import FrontierError, checked_head, derive_frontier, read_subtrees
 from service.projections.diary import all_about
-from service.proofs.checkpoints import Checkpoint
-from service.proofs.notes import Note, sign
+from service.proofs.checkpoints import Checkpoint, sign_checkpoint
 from service.proofs.paths import hashes, inclusion, wanted
+from service.proofs.tree import root
 from service.record.studios import real_clock_us
 from service.studio import Studio
 
@@ -38,15 +38,23 @@ def export_episode(
     secret: Ed25519PrivateKey,
     *,
     personal: bool,
+    seal_key: bytes | None = None,
 ) -> Iterator[int]:
     """Write what is recorded about an episode into a new folder; gives events written on the way.
 
+    With the key of seals it starts from a snapshot.
     Raises ExportError, and UnknownStudioError.
     """
-    view = Studio(studio, engine, real_clock_us).view()
+    view = Studio(studio, engine, real_clock_us, seal_key).view()
     view.studio.snapshots.wait()
     if episode not in view.state.episodes:
         raise ExportError(f"{studio} has no episode {episode}")
+    try:
+        with engine.connect() as connection:
+            checked_head(connection, studio)
+            frontier = derive_frontier(connection, studio, view.position)
+    except FrontierError as error:
+        raise ExportError(str(error)) from error
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=False)
     except OSError as error:
@@ -59,8 +67,7 @@ def export_episode(
         if personal:
             with (folder / PERSONAL).open("xb") as texts:
                 _write_texts(connection, studio, folder, texts)
-        told = str(Checkpoint(origin, view.position, read_root(connection, studio, view.position)))
-    note = Note(told, (sign(told, origin, secret),))
+    note = sign_checkpoint(Checkpoint(origin, view.position, root(frontier)), secret)
     (folder / CHECKPOINT).write_text(str(note), encoding="utf-8")
 
 

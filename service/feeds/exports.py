@@ -17,10 +17,9 @@ import orjson
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Engine
 
-from service.log.append import read_head
 from service.log.engine import raw_cursor
-from service.proofs.checkpoints import Checkpoint
-from service.proofs.notes import Note, sign
+from service.log.tree import FrontierError, checked_head
+from service.proofs.checkpoints import Checkpoint, sign_checkpoint
 from service.proofs.tree import root
 
 EVENTS, NODES, PERSONAL, CONTENTS, CHECKPOINT = (
@@ -64,8 +63,11 @@ def export(
 
     What is recorded meanwhile is left out. Raises ExportError, and UnknownStudioError.
     """
-    with engine.connect() as connection:
-        head = read_head(connection, studio)
+    try:
+        with engine.connect() as connection:
+            head = checked_head(connection, studio)
+    except FrontierError as error:
+        raise ExportError(str(error)) from error
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=False)
     except OSError as error:
@@ -82,8 +84,7 @@ def export(
             yield min(at + AT_ONCE, head.position), head.position
     if not personal:
         (folder / PERSONAL).unlink()
-    told = str(Checkpoint(origin, head.position, root(head.frontier)))
-    note = Note(told, (sign(told, origin, secret),))
+    note = sign_checkpoint(Checkpoint(origin, head.position, root(head.frontier)), secret)
     (folder / CHECKPOINT).write_text(str(note), encoding="utf-8")
 
 

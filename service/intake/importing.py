@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 import msgspec
-import orjson
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import IntegrityError
 
+from service.checking.columns import columns_of, content_hash_of, members_of
 from service.feeds.exports import AT_ONCE, CHECKPOINT, CONTENTS
 from service.intake.exported import (
     ExportedError,
@@ -28,14 +28,12 @@ from service.intake.verifying import verify_export
 from service.log.append import Row, append_rows, lock_head
 from service.log.studios import Clock, make_studio
 from service.log.tree import read_root
-from service.proofs.canonical import LATE_FIRST, LATE_LAST, CanonicalError, canonical, prepare
-from service.proofs.canonical import content_hash as hash_content
+from service.proofs.canonical import CanonicalError, canonical
 from service.proofs.checkpoints import Checkpoint
 from service.proofs.notes import Key
 from service.proofs.tree import Frontier, append, leaf_hash, root
 from service.vocabulary.event import Event, UnknownTypeError, read_event
 from service.vocabulary.instants import format_instant
-from service.vocabulary.upcasting import VERSION_MEMBER
 
 _SHOWN_TYPES = 5
 
@@ -66,11 +64,13 @@ def take_in(
     folder: Path,
     checkpoints: Sequence[Checkpoint] = (),
     keys: tuple[Key, ...] = (),
+    seal_key: bytes | None = None,
 ) -> Iterator[tuple[int, int]]:
     """Take an export into a new studio; gives (events done, events in all) on the way.
 
     The export must agree with its own checkpoint, signed by one of `keys` if any are given, and
-    with all others given. Raises ImportedError, ExportedError, and StudioExistsError.
+    with all others given. With the key of seals the clock is sealed. Raises ImportedError,
+    ExportedError, and StudioExistsError.
     """
     if is_of_episode(folder):
         raise ImportedError(
@@ -96,7 +96,13 @@ def take_in(
     try:
         with engine.begin() as connection:
             make_studio(
-                connection, aim.studio, aim.clock, clock_at_us, aim.title, begun_us=first_us
+                connection,
+                aim.studio,
+                aim.clock,
+                clock_at_us,
+                aim.title,
+                begun_us=first_us,
+                seal_key=seal_key,
             )
             yield from _write(connection, aim.studio, folder, aside, own)
     except IntegrityError as error:
@@ -142,7 +148,7 @@ def content_of(
     It follows from the body and the names of its personal members; where their text is not there
     it is taken from what the export says of it. Raises ImportedError.
     """
-    members = orjson.loads(body)
+    members = members_of(body)
     committed = "personal" in members
     told = contents.get(position)
     if committed and position not in texts:
@@ -152,13 +158,8 @@ def content_of(
                 f"content hash ({CONTENTS}): export the record again"
             )
         return told
-    said = {
-        name: of
-        for name, of in members.items()
-        if not LATE_FIRST <= name <= LATE_LAST and name != VERSION_MEMBER
-    }
     try:
-        made = hash_content(prepare(said), texts[position][1] if committed else ())
+        made = content_hash_of(members, texts[position][1] if committed else ())
     except CanonicalError as error:
         raise ImportedError(f"position {position} is not canonical: {error}") from error
     if told is not None and told != made:
@@ -211,14 +212,7 @@ def _row(event: Event, body: bytes, nodes: bytes, aside: _Aside) -> Row:
     salt, text = aside.texts.get(event.position, (None, None))
     return Row(
         event.position,
-        event.source,
-        event.id,
-        event.fact.TYPE,
-        event.subject,
-        getattr(event.fact, "department", None),
-        event.time_us,
-        event.recorded_us,
-        event.poster,
+        *columns_of(event),
         content_of(body, event.position, aside.texts, aside.contents),
         body,
         nodes,

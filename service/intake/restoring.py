@@ -6,36 +6,33 @@ from hashlib import file_digest
 from pathlib import Path
 from typing import Any
 
-import orjson
 from psycopg import sql
 from sqlalchemy import Connection, Engine, select
 
-from service.feeds.backups import FORMAT, MANIFEST, Progress, tables
-from service.log.append import read_head
+from service.checking.record import check_record
+from service.feeds.backups import FORMAT, MANIFEST, NOTICED, Progress, tables
 from service.log.engine import driver_connection
 from service.log.migrate import revision_of
-from service.log.schema import event, personal
-from service.log.studios import list_studios
-from service.proofs.canonical import CanonicalError, commitment
+from service.log.studios import list_studios, seal_clock
 from service.proofs.checkpoints import Checkpoint, read_checkpoint
-from service.proofs.examining import examine
 from service.proofs.notes import Key, NoteError, read_note, signers
-from service.proofs.tree import root
 
 _AT_ONCE_BYTES = 1 << 20
-_AT_ONCE_ROWS = 2000
 
 
 class RestoreError(ValueError):
     """The backup cannot be taken; the message says why, and nothing was kept."""
 
 
-def restore(engine: Engine, folder: Path, keys: tuple[Key, ...] = ()) -> Iterator[Progress]:
+def restore(
+    engine: Engine, folder: Path, keys: tuple[Key, ...] = (), seal_key: bytes | None = None
+) -> Iterator[Progress]:
     """Put a backup into an empty migrated database.
 
     The files must be what the manifest says and of the database's own migration; each studio's log
     must come to its checkpoint in the backup, signed by one of `keys` if any are given, and its
-    personal text to the commitments in it. Raises RestoreError; nothing was kept then.
+    personal text to the commitments in it. Clocks are sealed anew: the key of seals may be another
+    here than where the backup was made. Raises RestoreError; nothing was kept then.
     """
     manifest = _manifest(folder)
     checkpoints = _checkpoints(manifest, keys)
@@ -47,6 +44,8 @@ def restore(engine: Engine, folder: Path, keys: tuple[Key, ...] = ()) -> Iterato
             _copy_in(connection, folder, table)
             yield Progress(table["table"], table["rows"], table["rows"])
         _check_studios(connection, checkpoints)
+        for studio in list_studios(connection):
+            seal_clock(connection, studio, seal_key)
 
 
 def _manifest(folder: Path) -> dict[str, Any]:
@@ -132,46 +131,10 @@ def _check_studios(connection: Connection, checkpoints: dict[str, Checkpoint]) -
     if sorted(checkpoints) != sorted(studios):
         raise RestoreError("the backup has other studios than its manifest names")
     for studio in studios:
-        checkpoint, head = checkpoints[studio], read_head(connection, studio)
-        told = examine(_record(connection, studio), [checkpoint])
-        if told.difference is not None:
-            at, what = told.difference
-            raise RestoreError(f"{studio}: NOT what it was: position {at}: {what}")
-        if (head.position, root(head.frontier)) != (told.size, told.root):
-            raise RestoreError(f"{studio}: its head is not at the end of its log")
-        if told.size != checkpoint.size:
-            raise RestoreError(f"{studio}: {told.size} events, not {checkpoint.size}")
-        _check_texts(connection, studio)
-
-
-def _record(connection: Connection, studio: str) -> Iterator[tuple[bytes, bytes]]:
-    asked = (
-        select(event.c.body, event.c.nodes)
-        .where(event.c.studio == studio)
-        .order_by(event.c.position)
-        .execution_options(yield_per=_AT_ONCE_ROWS)
-    )
-    with connection.execute(asked) as rows:
-        yield from ((body, nodes) for body, nodes in rows)
-
-
-def _check_texts(connection: Connection, studio: str) -> None:
-    asked = (
-        select(personal.c.position, event.c.body, personal.c.salt, personal.c.content)
-        .select_from(personal.outerjoin(event, (event.c.studio == personal.c.studio)
-                                        & (event.c.position == personal.c.position)))
-        .where(personal.c.studio == studio)
-        .order_by(personal.c.position)
-        .execution_options(yield_per=_AT_ONCE_ROWS)
-    )  # fmt: skip
-    with connection.execute(asked) as rows:
-        for position, body, salt, content in rows:
-            try:
-                told = None if body is None else orjson.loads(body).get("personal")
-                holds = told == commitment(salt, orjson.loads(content))
-            except (CanonicalError, orjson.JSONDecodeError):
-                holds = False
-            if not holds:
-                raise RestoreError(
-                    f"{studio}: position {position}: its personal text is not its own"
-                )
+        checkpoint = checkpoints[studio]
+        record = check_record(connection, studio, [checkpoint])
+        for finding in record.findings:
+            if finding.kind not in NOTICED:
+                raise RestoreError(f"{studio}: NOT what it was: {finding}")
+        if record.size != checkpoint.size:
+            raise RestoreError(f"{studio}: {record.size} events, not {checkpoint.size}")

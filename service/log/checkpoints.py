@@ -6,10 +6,11 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Connection, func, select
 from sqlalchemy.dialects.postgresql import insert
 
-from service.log.append import read_head
 from service.log.schema import checkpoint, cosignature
-from service.proofs.checkpoints import Checkpoint
-from service.proofs.notes import Key, Note, Signature, read_key, read_signature, sign
+from service.log.tree import FrontierError, checked_head, read_proof
+from service.proofs.checkpoints import Checkpoint, read_checkpoint, sign_checkpoint
+from service.proofs.notes import Key, Note, NoteError, Signature, read_key, read_signature
+from service.proofs.paths import consistency, proves_consistency
 from service.proofs.tree import root
 
 COSIGNATURES_MAX = 50
@@ -32,18 +33,41 @@ def sign_latest(
 ) -> Signed:
     """The checkpoint of all that is recorded; signed and kept where it is not yet.
 
-    Raises UnknownStudioError. The caller commits.
+    Before it is signed the frontier is held against the rows of the log, and the tree against the
+    last checkpoint that was kept. Raises FrontierError, and UnknownStudioError. The caller commits.
     """
-    head = read_head(connection, studio)
-    text = str(Checkpoint(origin, head.position, root(head.frontier)))
-    signature = sign(text, origin, secret)
+    head = checked_head(connection, studio)
+    latest = Checkpoint(origin, head.position, root(head.frontier))
+    _check_goes_on(connection, studio, latest)
+    note = sign_checkpoint(latest, secret)
+    (signature,) = note.signatures
     told = {"studio": studio, "size": head.position, "key_id": signature.key_id}
     kept = insert(checkpoint).values(
-        **told, made_at=func.now(), text=text, signature=str(signature)
+        **told, made_at=func.now(), text=note.text, signature=str(signature)
     )
     connection.execute(kept.on_conflict_do_nothing())
     (signed,) = read_signed(connection, studio, [head.position])
     return signed
+
+
+def _check_goes_on(connection: Connection, studio: str, latest: Checkpoint) -> None:
+    """Raise FrontierError unless the tree goes on from the checkpoint that was kept last.
+
+    By a proof of consistency out of the hashes beside the rows, O(log n) of them.
+    """
+    for size in sizes_signed(connection, studio, latest.size + 1, 1):
+        if size == 0:
+            return
+        try:
+            (signed,) = read_signed(connection, studio, [size])
+            old = read_checkpoint(signed.note.text)
+            proof = read_proof(connection, studio, consistency(size, latest.size))
+        except (NoteError, LookupError) as error:
+            raise FrontierError(studio, size, str(error)) from error
+        if not proves_consistency(size, latest.size, old.root, latest.root, proof):
+            raise FrontierError(
+                studio, size, f"the record does not go on from the checkpoint of {size} signed here"
+            )
 
 
 def sizes_signed(connection: Connection, studio: str, below: int, limit: int) -> list[int]:

@@ -1,4 +1,4 @@
-"""Whether the service's login can do more to the record than it should.
+"""Whether the service's login can do more to its tables than its work needs.
 
 What a login may become counts as its own: it acts as the service's role by SET ROLE, which it can
 take back at any time.
@@ -7,13 +7,20 @@ take back at any time.
 from sqlalchemy import create_engine, text
 from sqlalchemy.pool import NullPool
 
-from service.log.schema import SERVICE_ROLE
+from service.log.schema import SERVICE_ROLE, metadata
 
-KEPT = ("event", "personal", "checkpoint", "cosignature")
-"""The tables whose rows stay as they were recorded."""
+MAY_UPDATE: dict[str, frozenset[str]] = {
+    "head": frozenset({"position", "recorded_at", "frontier", "clock_at", "clock_seal"}),
+    "projection": frozenset({"position", "at_min", "rules"}),
+    "token": frozenset({"revoked_at"}),
+}
+"""The columns that the service's work writes anew, by table; no others of these, none elsewhere."""
 
-_GUARD = "refuse_rewriting"
-_FORBIDDEN = ("UPDATE", "DELETE", "TRUNCATE", "TRIGGER")
+MAY_DELETE = frozenset({"snapshot", "projection", "trail"})
+"""The tables from which it deletes: what it makes again by itself."""
+
+_GUARDS = ("refuse_rewriting", "refuse_reviving")
+_ROWS, _VERSION = ("UPDATE", "DELETE", "TRUNCATE", "TRIGGER"), "alembic_version"
 _POWERS = ("pg_execute_server_program", "pg_write_server_files")  # as good as the whole server
 
 _ASKED = text(
@@ -24,6 +31,12 @@ kept AS (
     SELECT c.oid, c.relname, c.relowner, n.nspname, n.nspowner
     FROM pg_class c JOIN pg_namespace n ON n.oid = c.relnamespace
     WHERE c.oid IN (SELECT to_regclass(name) FROM unnest(CAST(:kept AS text[])) AS name)
+),
+forbidden AS (
+    SELECT * FROM unnest(CAST(:tables AS text[]), CAST(:rights AS text[])) AS f (relname, asked)
+),
+may_write AS (
+    SELECT * FROM unnest(CAST(:written AS text[]), CAST(:columns AS text[])) AS w (relname, attname)
 )
 SELECT 'is a superuser, or may become one' FROM may_be WHERE rolsuper
 UNION ALL SELECT 'may act as ' || rolname FROM may_be WHERE rolname = ANY (:powers)
@@ -34,12 +47,18 @@ UNION ALL SELECT 'owns the table ' || relname FROM kept
 UNION ALL SELECT DISTINCT 'owns the schema ' || nspname FROM kept
     WHERE nspowner IN (SELECT oid FROM may_be)
 UNION ALL SELECT 'owns the function ' || proname FROM pg_proc
-    WHERE proname = :guard AND pronamespace = 'public'::regnamespace
+    WHERE proname = ANY (:guards) AND pronamespace = 'public'::regnamespace
     AND proowner IN (SELECT oid FROM may_be)
-UNION ALL SELECT DISTINCT 'may ' || asked || ' ' || relname
-    FROM kept, unnest(CAST(:forbidden AS text[])) AS asked, may_be
+UNION ALL SELECT DISTINCT 'may ' || asked || ' ' || kept.relname
+    FROM kept JOIN forbidden USING (relname), may_be
     WHERE has_table_privilege(may_be.oid, kept.oid, asked)
-    OR asked = 'UPDATE' AND has_any_column_privilege(may_be.oid, kept.oid, 'UPDATE')
+UNION ALL SELECT DISTINCT 'may UPDATE ' || kept.relname || ' (' || a.attname || ')'
+    FROM kept JOIN pg_attribute a ON a.attrelid = kept.oid AND a.attnum > 0 AND NOT attisdropped,
+    may_be
+    WHERE has_column_privilege(may_be.oid, kept.oid, a.attnum, 'UPDATE')
+    AND NOT has_table_privilege(may_be.oid, kept.oid, 'UPDATE')
+    AND NOT EXISTS (SELECT FROM may_write w
+                    WHERE w.relname = kept.relname AND w.attname = a.attname)
 """
 )
 
@@ -54,11 +73,22 @@ def rights_too_many(url: str) -> list[str]:
     A superuser, who can do everything, is told as that alone.
     """
     engine = create_engine(url, poolclass=NullPool)
+    tables = [*metadata.tables, _VERSION]
+    forbidden = [
+        (table, right)
+        for table in tables
+        for right in (*_ROWS, *(("INSERT",) if table == _VERSION else ()))
+        if right != "DELETE" or table not in MAY_DELETE
+    ]
+    written = [(table, column) for table, columns in MAY_UPDATE.items() for column in columns]
     asked = {
-        "kept": list(KEPT),
+        "kept": tables,
         "powers": list(_POWERS),
-        "guard": _GUARD,
-        "forbidden": list(_FORBIDDEN),
+        "guards": list(_GUARDS),
+        "tables": [table for table, _ in forbidden],
+        "rights": [right for _, right in forbidden],
+        "written": [table for table, _ in written],
+        "columns": [column for _, column in written],
     }
     try:
         with engine.connect() as connection:

@@ -50,6 +50,8 @@ head = Table(
     Column("recorded_at", _INSTANT, nullable=False),
     Column("frontier", LargeBinary, nullable=False),
     Column("clock_at", _INSTANT),
+    # over kind and instant of the clock, by a key that lies elsewhere
+    Column("clock_seal", LargeBinary),
     CheckConstraint("position >= 0", name="position"),
     CheckConstraint("octet_length(frontier) % 32 = 0", name="frontier"),
     # The row is written at each commit: room for that on its own page.
@@ -100,6 +102,9 @@ snapshot = Table(
     Column("made_by", _TEXT, nullable=False),
     Column("leaf", LargeBinary, nullable=False),
     Column("parts", ARRAY(LargeBinary), nullable=False),
+    # the last part, which is a digest of the others, and a seal by a key that lies elsewhere
+    Column("digest", LargeBinary, nullable=False),
+    Column("seal", LargeBinary, nullable=False),
     CheckConstraint("position > 0", name="position"),
 )
 

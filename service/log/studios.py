@@ -8,6 +8,7 @@ from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 
 from service.log import schema
 from service.log.append import Head, lock_head
+from service.proofs.seals import seal
 from service.vocabulary.instants import instant, instant_us
 
 Clock = Literal["real", "simulated"]
@@ -37,11 +38,13 @@ def make_studio(
     clock_at_us: int | None = None,
     title: str | None = None,
     begun_us: int | None = None,
+    seal_key: bytes | None = None,
 ) -> None:
     """Make a studio with an empty log; without a title its code stands on its papers.
 
     `clock_at_us` is where a simulated clock begins, and None for a real one (`ValueError`);
-    `begun_us` when recording began, where a record is taken over. Raises `StudioExistsError`.
+    `begun_us` when recording began, where a record is taken over. Its clock is sealed with the key
+    of seals, where there is one. Raises `StudioExistsError`.
     """
     if (clock == "simulated") != (clock_at_us is not None):
         raise ValueError("a simulated clock needs an instant to begin at, a real one has none")
@@ -62,7 +65,24 @@ def make_studio(
             recorded_at=(clock_at or made_at) if begun_us is None else instant(begun_us),
             frontier=b"",
             clock_at=clock_at,
+            clock_seal=clock_seal(seal_key, studio, clock, clock_at_us),
         )
+    )
+
+
+def clock_seal(
+    seal_key: bytes | None, studio: str, clock: Clock, clock_at_us: int | None
+) -> bytes | None:
+    """The seal of a studio's clock: of which kind it is, and where it stands if it is simulated."""
+    return None if seal_key is None else seal(seal_key, "clock", studio, clock, clock_at_us)
+
+
+def seal_clock(connection: Connection, studio: Studio, seal_key: bytes | None) -> None:
+    """Seal a studio's clock as it stands, in the caller's transaction."""
+    head = lock_head(connection, studio.studio)
+    sealed = clock_seal(seal_key, studio.studio, studio.clock, head.clock_at_us)
+    connection.execute(
+        update(schema.head).where(schema.head.c.studio == studio.studio).values(clock_seal=sealed)
     )
 
 
@@ -76,11 +96,13 @@ def list_studios(connection: Connection) -> list[Studio]:
     return _studios(connection, None)
 
 
-def move_clock(connection: Connection, studio: str, clock_at_us: int) -> Head:
+def move_clock(
+    connection: Connection, studio: str, clock_at_us: int, seal_key: bytes | None = None
+) -> Head:
     """Move a simulated clock forward, under the lock of the studio's log; gives the head.
 
-    Moving it to where it stands changes nothing. Raises `ClockError` for a real clock or a move
-    back, and `UnknownStudioError`.
+    Moving it to where it stands changes nothing but its seal. Raises `ClockError` for a real clock
+    or a move back, and `UnknownStudioError`.
     """
     head = lock_head(connection, studio)
     if head.clock_at_us is None:
@@ -91,7 +113,10 @@ def move_clock(connection: Connection, studio: str, clock_at_us: int) -> Head:
     connection.execute(
         update(schema.head)
         .where(schema.head.c.studio == studio)
-        .values(clock_at=instant(clock_at_us))
+        .values(
+            clock_at=instant(clock_at_us),
+            clock_seal=clock_seal(seal_key, studio, "simulated", clock_at_us),
+        )
     )
     return head._replace(clock_at_us=clock_at_us)
 

@@ -39,12 +39,14 @@ def rebuild(
     settings: Settings,
     console: Console | None = None,
     processes: int | None = None,
+    seal_key: bytes | None = None,
 ) -> Rebuilt:
     """Clear a studio's trail and build it again, in pieces that each are committed.
 
     A long log is walked by several processes, as many as there are cores unless said. Waits for
     whoever builds it now. Ended in the middle, the rest is built by a service or by another run.
-    Raises BrokenExecutor where one of the processes ended by itself.
+    With the key of seals it starts from snapshots. Raises BrokenExecutor where one of the processes
+    ended by itself.
     """
     began_s = time.monotonic()
     with engine.connect() as connection:
@@ -53,8 +55,8 @@ def rebuild(
             with connection.begin():
                 rows.clear(connection, studio)
             made = _build(
-                engine, connection, Studios(engine).of(studio).warm, settings,
-                processes or cores(), console or Console(stderr=True),
+                engine, connection, Studios(engine, seal_key=seal_key).of(studio).warm, settings,
+                processes or cores(), console or Console(stderr=True), seal_key,
             )  # fmt: skip
         except BaseException:
             connection.invalidate()  # the session's lock ends with it
@@ -75,12 +77,13 @@ def _build(
     settings: Settings,
     processes: int,
     console: Console,
+    seal_key: bytes | None,
 ) -> Rebuilt:
     done = Progress(0, studio.view().position, done=False)
     with _bar(console) as bar:
         task = bar.add_task("building the trail", total=done.head, rate="")
         for done in chain(
-            _side_by_side(engine, connection, studio, settings, processes),
+            _side_by_side(engine, connection, studio, settings, processes, seal_key),
             _to_the_end(engine, connection, studio),
         ):
             speed = bar.tasks[0].speed
@@ -93,7 +96,12 @@ def _build(
 
 
 def _side_by_side(
-    engine: Engine, connection: Connection, studio: Studio, settings: Settings, processes: int
+    engine: Engine,
+    connection: Connection,
+    studio: Studio,
+    settings: Settings,
+    processes: int,
+    seal_key: bytes | None,
 ) -> Iterator[Progress]:
     """Build whole stretches of what is over, if there are enough to be worth the processes."""
     with engine.connect() as reading:
@@ -104,7 +112,7 @@ def _side_by_side(
     if processes < 2:
         return
     studio.snapshots.wait()  # they start from it
-    with walkers(studio.name, engine, settings, processes) as walking:
+    with walkers(studio.name, engine, settings, processes, seal_key) as walking:
         for stretch, moves in walking.joined(listed, {}):
             with connection.begin():
                 rows.write(connection, studio.name, stretch.after, stretch.until, moves)

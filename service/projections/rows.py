@@ -1,9 +1,9 @@
 """The trail's rows and its checkpoint in the database: written together, read by pages."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, delete, func, select
+from sqlalchemy import ColumnElement, Connection, and_, delete, func, or_, select
 from sqlalchemy.dialects.postgresql import insert
 
 from service.log.engine import raw_cursor
@@ -171,6 +171,37 @@ def page(
         conditions.append((trail.c.cause if cause in CAUSES else trail.c.type) == cause)
     asked = select(*_COLUMNS).where(*conditions).order_by(trail.c.number).limit(limit)
     return [Move(*row) for row in connection.execute(asked)]
+
+
+def rows_at(
+    connection: Connection, studio: str, places: Sequence[tuple[str, int]]
+) -> dict[tuple[str, int], Move]:
+    """The stored rows of these episodes and numbers; those that are not there are left out."""
+    named = ", ".join(f"t.{name}" for name in Move._fields)
+    asked = (
+        f"SELECT {named} FROM unnest(%s::text[], %s::bigint[]) AS asked (episode, number) "  # noqa: S608  # own names
+        "JOIN trail t ON t.studio = %s AND t.episode = asked.episode AND t.number = asked.number"
+    )
+    episodes, numbers = [episode for episode, _ in places], [number for _, number in places]
+    with raw_cursor(connection) as cursor:
+        found = (Move(*row) for row in cursor.execute(asked, (episodes, numbers, studio)))
+        return {(move.episode, move.number): move for move in found}
+
+
+def first_beyond(connection: Connection, studio: str, numbers: Mapping[str, int]) -> Move | None:
+    """The first stored row, by position, behind the last numbers that episodes have."""
+    places = select(trail.c.episode, func.max(trail.c.number)).where(trail.c.studio == studio)
+    found = connection.execute(places.group_by(trail.c.episode)).all()
+    beyond = [
+        and_(trail.c.episode == episode, trail.c.number > numbers.get(episode, 0))
+        for episode, number in found
+        if number > numbers.get(episode, 0)
+    ]
+    if not beyond:
+        return None
+    asked = select(*_COLUMNS).where(trail.c.studio == studio, or_(*beyond))
+    row = connection.execute(asked.order_by(trail.c.position, trail.c.number).limit(1)).first()
+    return None if row is None else Move(*row)
 
 
 def is_asked(

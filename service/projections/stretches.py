@@ -100,14 +100,16 @@ class Walkers:
 
 
 @contextmanager
-def walkers(studio: str, engine: Engine, settings: Settings, processes: int) -> Iterator[Walkers]:
-    """So many processes, which end with this one."""
+def walkers(
+    studio: str, engine: Engine, settings: Settings, processes: int, seal_key: bytes | None = None
+) -> Iterator[Walkers]:
+    """So many processes, which end with this one; they start from snapshots given the key."""
     url = engine.url.render_as_string(hide_password=False)
     pool = ProcessPoolExecutor(
         processes,
         mp_context=multiprocessing.get_context("spawn"),
         initializer=_open,
-        initargs=(studio, url, settings),
+        initargs=(studio, url, settings, seal_key),
     )
     try:
         yield Walkers(pool, 2 * processes)
@@ -126,11 +128,11 @@ _here: list[Here] = []
 """One in a process of a pool, which can be given it in no other way."""
 
 
-def _open(name: str, url: str, settings: Settings) -> None:
+def _open(name: str, url: str, settings: Settings, seal_key: bytes | None) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # who started it ends it
     threading.Thread(target=_end_with_parent, daemon=True).start()
     engine = service_engine(url, settings)
-    studio = Studio(name, engine, lambda: 0)
+    studio = Studio(name, engine, lambda: 0, seal_key)
     studio.view()  # strikes are known
     _here.append(Here(studio, engine))
 

@@ -8,7 +8,9 @@ from base64 import b64decode, b64encode
 from binascii import Error as Base64Error
 from typing import NamedTuple
 
-from service.proofs.notes import NoteError
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+from service.proofs.notes import Note, NoteError, sign
 from service.proofs.tree import HASH_BYTES
 
 _SIZE = re.compile(r"0|[1-9][0-9]{0,17}", re.ASCII)
@@ -24,6 +26,12 @@ class Checkpoint(NamedTuple):
     def __str__(self) -> str:
         """The text that is signed."""
         return f"{self.origin}\n{self.size}\n{b64encode(self.root).decode()}\n"
+
+
+def sign_checkpoint(checkpoint: Checkpoint, secret: Ed25519PrivateKey) -> Note:
+    """The signed note of a checkpoint, under its origin as the key's name."""
+    text = str(checkpoint)
+    return Note(text, (sign(text, checkpoint.origin, secret),))
 
 
 def read_checkpoint(text: str) -> Checkpoint:

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Engine
 
 from service.log.append import Head, append_rows, lock_head
 from service.log.personal import remove
+from service.log.tree import check_frontier
 from service.record.proposing import proposal_of
 from service.record.sealing import recorded_by, seal
 from service.record.studios import real_clock_us
@@ -45,13 +46,14 @@ def erase_text(
 
     The events' bytes and their commitments stay, so proofs still hold; without its salt a
     commitment tells nothing of the text. `engine` connects as the owner. `by` and `ground` are
-    checked by the caller. Raises ErasingError, and UnknownStudioError.
+    checked by the caller. Raises ErasingError, FrontierError, and UnknownStudioError.
     """
     named = tuple(sorted(set(positions)))
     if not named:
         raise ErasingError("name the position of an event")
     with engine.begin() as connection:
         head = lock_head(connection, studio)
+        check_frontier(connection, studio, head)
         gone = remove(connection, studio, named)
         if gone != named:
             kept = ", ".join(str(position) for position in named if position not in gone)

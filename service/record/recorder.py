@@ -4,6 +4,7 @@ The first to get the lock takes along what has come meanwhile.
 """
 
 import threading
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -14,6 +15,7 @@ from sqlalchemy.exc import IntegrityError
 from service.log.append import Head, Row, append_rows, lock_head
 from service.log.prepared import commit as commit_now
 from service.log.tokens import Token, standing
+from service.log.tree import FrontierError, check_frontier
 from service.planning.pricing import quoted
 from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
@@ -34,6 +36,9 @@ from service.studio import Studio
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
 from service.vocabulary.facts.record import EventStruck
+
+CHECK_S = 1.0
+"""How often a worker holds the frontier against the rows while others move the head too."""
 
 
 class TokenRevokedError(Exception):
@@ -86,6 +91,8 @@ class Recorder:
         self._waiting: list[_Pending] = []
         self._waiting_lock = threading.Lock()
         self._commit_lock = threading.Lock()
+        self._last: Head | None = None
+        self._checked_s = 0.0
 
     def record(self, token: Token, proposals: Sequence[Proposed]) -> tuple[Receipt, ...] | Refusal:
         """Record a batch whole, or refuse it whole with every reason.
@@ -140,6 +147,7 @@ class Recorder:
         studio = self._studio.name
         with self._engine.begin() as connection:
             head = lock_head(connection, studio)
+            self._check_tree(connection, head)
             view = self._studio.caught_up(connection, head)
             together += self._take_waiting()
             commit = _Commit(head, view.state, view.now_us)
@@ -160,8 +168,24 @@ class Recorder:
                 answers.append(answer)
             append_rows(connection, studio, commit.rows, commit.head)
             commit_now(connection)
+        self._last = commit.head
         self._studio.adopt(head.position, commit.head.position, commit.state, commit.struck)
         return answers
+
+    def _check_tree(self, connection: Connection, head: Head) -> None:
+        """Raise FrontierError rather than append to a tree that is not the log's.
+
+        Where this worker appended last, the frontier is compared with the one it left; else it is
+        derived from the rows: at the first post, and behind other workers' once in `CHECK_S`.
+        """
+        last = self._last
+        if last is not None and last.position == head.position:
+            if last.frontier != head.frontier:
+                reason = "the tree's frontier in the head was changed since the last commit"
+                raise FrontierError(self._studio.name, head.position, reason)
+        elif last is None or time.monotonic() - self._checked_s >= CHECK_S:
+            check_frontier(connection, self._studio.name, head)
+            self._checked_s = time.monotonic()
 
     def _answer(
         self,

@@ -13,8 +13,14 @@ from service.studio import Studio, View
 class OpenStudio:
     """One studio in this worker: its warm state and its write path."""
 
-    def __init__(self, name: str, engine: Engine, clock_us: Callable[[], int]) -> None:
-        self.warm = Studio(name, engine, clock_us)
+    def __init__(
+        self,
+        name: str,
+        engine: Engine,
+        clock_us: Callable[[], int],
+        seal_key: bytes | None = None,
+    ) -> None:
+        self.warm = Studio(name, engine, clock_us, seal_key)
         self.recorder = Recorder(self.warm, engine)
 
     def view(self, min_position: int = 0) -> View:
@@ -28,10 +34,19 @@ def real_clock_us() -> int:
 
 
 class Studios:
-    """The studios of this worker, opened when first asked for."""
+    """The studios of this worker, opened when first asked for.
 
-    def __init__(self, engine: Engine, clock_us: Callable[[], int] = real_clock_us) -> None:
+    Without the key of seals they neither use snapshots nor write any.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        clock_us: Callable[[], int] = real_clock_us,
+        seal_key: bytes | None = None,
+    ) -> None:
         self._engine = engine
+        self._seal_key = seal_key
         self._clock_us = clock_us
         self._open: dict[str, OpenStudio] = {}
         self._lock = threading.Lock()
@@ -41,7 +56,9 @@ class Studios:
         with self._lock:
             found = self._open.get(name)
             if found is None:
-                found = self._open[name] = OpenStudio(name, self._engine, self._clock_us)
+                found = self._open[name] = OpenStudio(
+                    name, self._engine, self._clock_us, self._seal_key
+                )
             return found
 
     def unplanned(self) -> int:

@@ -6,6 +6,7 @@ import psycopg
 from flask import Flask, Response, g
 from sqlalchemy import Engine, exc
 
+from service.log.tree import FrontierError
 from service.planning.faults import PlanError
 from service.projections.present import BehindError, Trails
 from service.settings import Settings
@@ -18,15 +19,18 @@ from service.web.services import Services, Studios, provide, services
 _log = logging.getLogger("retake_ledger.web")
 
 
-def create_app(settings: Settings, engine: Engine, studios: Studios) -> Flask:
-    """The WSGI app that serves the studios."""
+def create_app(
+    settings: Settings, engine: Engine, studios: Studios, seal_key: bytes | None = None
+) -> Flask:
+    """The WSGI app that serves the studios; `seal_key` seals their clocks where they are moved."""
     app = bare_app()
     app.config["MAX_CONTENT_LENGTH"] = settings.body_bytes_max
-    provide(app, Services(settings, engine, studios, Trails(engine)))
+    provide(app, Services(settings, engine, studios, Trails(engine), seal_key))
     app.after_request(_count_unplanned)
     app.register_error_handler(NotYetError, _not_yet)
     app.register_error_handler(BehindError, _being_built)
     app.register_error_handler(PlanError, _no_plan)
+    app.register_error_handler(FrontierError, _unsound)
     for fault in (
         exc.OperationalError,
         exc.InterfaceError,
@@ -67,6 +71,14 @@ def _no_plan(error: PlanError) -> Response:
         f"A fault keeps plans from being made.{where} The record is whole, and posts are taken."
     )
     return Problem("no-plan", detail, trace=trace, item=error.item).respond()
+
+
+def _unsound(error: FrontierError) -> Response:
+    # the remedy, with the names of commands, is for whoever runs the service: in the log
+    trace = g.get("trace")
+    _log.error("%s", error, extra={"trace": trace})
+    detail = f"At position {error.position}: {error.reason}. Nothing was recorded or signed."
+    return Problem("unsound-tree", detail, trace=trace).respond()
 
 
 def bare_app() -> Flask:

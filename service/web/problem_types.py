@@ -178,6 +178,14 @@ TYPES: dict[str, ProblemType] = {
             "say. Ask again after the time that `Retry-After` gives.",
         ),
         ProblemType(
+            "unsound-tree",
+            503,
+            "The tree over the record is not sound",
+            "The hashes that are kept with the record do not agree with each other, or with the "
+            "events. Nothing was recorded or signed: it would rest on what is wrong. Whoever runs "
+            "the service is to look at it; what is read without a proof still answers.",
+        ),
+        ProblemType(
             "unavailable",
             503,
             "Not available for the moment",

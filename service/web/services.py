@@ -55,6 +55,7 @@ class Services:
     engine: Engine
     studios: Studios
     trails: Trails
+    seal_key: bytes | None = None
     tokens_seen: dict[bytes, Token] = field(default_factory=dict)
 
 

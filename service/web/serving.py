@@ -14,6 +14,7 @@ from gunicorn.app.base import BaseApplication
 from gunicorn.workers.gthread import ThreadWorker
 from prometheus_client.multiprocess import mark_process_dead
 
+from service.keys import KeysError, read_seal_key
 from service.log.engine import service_engine
 from service.planning.dispatch import warm
 from service.projections.projector import Projector
@@ -46,13 +47,21 @@ def worker_app(settings: Settings, database_url: str) -> Flask:
     """The app of one worker, with connections of its own."""
     gc.set_threshold(*GC_THRESHOLDS)
     engine = service_engine(database_url, settings)
-    studios = Studios(engine)
-    app = create_app(settings, engine, studios)
+    seal_key = _seal_key(settings)
+    studios = Studios(engine, seal_key=seal_key)
+    app = create_app(settings, engine, studios, seal_key)
     projector = Projector(lambda name: studios.of(name).warm, engine)
     app.before_request(projector.give_way)
     projector.start()
     atexit.register(projector.stop)
     return app
+
+
+def _seal_key(settings: Settings) -> bytes | None:
+    try:
+        return read_seal_key(settings.keys_folder)
+    except KeysError:
+        return None  # the command has said so; the log is folded from its beginning
 
 
 class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types for it

@@ -11,6 +11,8 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Engine, create_engine, func, select, text
 
+from service.checking.record import check_record
+from service.feeds import backups
 from service.feeds.backups import DISPOSABLE, MANIFEST, BackupError, back_up, tables
 from service.intake.restoring import RestoreError, restore
 from service.log import schema
@@ -27,7 +29,7 @@ from service.record import Studios
 from service.settings import Settings
 from tests import recording
 from tests.conftest import TEMPLATE, Database, Server
-from tests.recording import NAME, fact, posted, worker
+from tests.recording import NAME, SEAL_KEY, fact, posted, worker
 from tests.telling import office_facts
 from tests.workers import tell_with_strikes
 
@@ -52,7 +54,7 @@ def told(engine: Engine) -> Engine:
     posted(opened, [note("first", 0)])
     with engine.begin() as connection:
         sign_latest(connection, NAME, origin_of(NAME), SECRET)
-        make_studio(connection, "other", "real", title="The other one")
+        make_studio(connection, "other", "real", title="The other one", seal_key=SEAL_KEY)
     return engine
 
 
@@ -97,7 +99,7 @@ def test_every_table_is_kept_or_can_be_made_again() -> None:
 def test_row_for_row_the_same(told: Engine, empty: Engine, tmp_path: Path) -> None:
     folder = backed_up(told, tmp_path / "kept")
     assert folder.stat().st_mode & 0o77 == 0
-    steps = list(restore(empty, folder, (KEY, public_key(origin_of("other"), SECRET))))
+    steps = list(restore(empty, folder, (KEY, public_key(origin_of("other"), SECRET)), SEAL_KEY))
     assert steps[-1].rows == steps[-1].rows_in_all
     for table in tables():
         ordered = select(table).order_by(*table.primary_key)
@@ -244,22 +246,42 @@ def test_a_database_that_is_not_empty(told: Engine, tmp_path: Path) -> None:
     [
         ("UPDATE event SET body = body || ' ' WHERE position = 9", "position 9: its bytes"),
         ("DELETE FROM event WHERE position = 9", "position 9: "),
-        ("DELETE FROM event WHERE position > 20", "position 21: the record ends at 20"),
+        ("DELETE FROM event WHERE position > 20", "position 21: the head is at "),
         (
             "UPDATE personal SET content = convert_to('{\"/data/text\":\"No.\"}', 'UTF8')",
-            "its personal text is not its own",
+            "its personal text is not what was committed to",
         ),
+        (
+            "UPDATE event SET subject = 'KESTREL-1/2' WHERE position = 9",
+            "position 9: subject beside it",
+        ),
+        ("UPDATE head SET frontier = substr(frontier, 33) WHERE studio = 'paper'", "head: "),
     ],
 )
 def test_what_was_altered_below_the_service_is_found(
-    told: Engine, empty: Engine, database: Database, tmp_path: Path, statement: str, said: str
+    told: Engine,
+    empty: Engine,
+    database: Database,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    statement: str,
+    said: str,
 ) -> None:
+    """While the backup is written; and where it was not looked at then, as it is put back."""
     owner = create_engine(database.owner_url)
     with owner.begin() as connection:
         connection.execute(text("ALTER TABLE event DISABLE TRIGGER USER"))
         connection.execute(text("ALTER TABLE personal DISABLE TRIGGER USER"))
         connection.execute(text(statement))
     owner.dispose()
+    with pytest.raises(BackupError, match=said) as refused:
+        backed_up(told, tmp_path / "none")
+    assert "retake-ledger mend --studio paper" in str(refused.value)
+    with pytest.raises(RestoreError, match="is it whole"):
+        list(restore(empty, tmp_path / "none"))
+    monkeypatch.setattr(
+        backups, "check_record", lambda *asked: check_record(*asked)._replace(findings=[])
+    )
     folder = backed_up(told, tmp_path / "kept")
     with pytest.raises(RestoreError, match=said):
         list(restore(empty, folder))

@@ -1,6 +1,7 @@
 """Snapshots in the database: whom they serve, which are kept, and who writes them."""
 
 import os
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from importlib.metadata import version
@@ -17,6 +18,7 @@ from tests.log.recording import START_US, STUDIO, record
 
 END = 40
 OTHER = "south"
+KEY = bytes(range(32))
 
 
 @pytest.fixture
@@ -41,11 +43,11 @@ def as_release(monkeypatch: pytest.MonkeyPatch) -> Callable[[str], None]:
 
 
 def write(connection: Connection, position: int, apart: int = 1, studio: str = STUDIO) -> bool:
-    return write_snapshot(connection, studio, position, [b"%d" % position], apart)
+    return write_snapshot(connection, studio, position, [b"%d" % position], apart, KEY)
 
 
 def latest(connection: Connection, until: int = END, studio: str = STUDIO) -> int:
-    found = latest_snapshot(connection, studio, until)
+    found = latest_snapshot(connection, studio, until, KEY)
     return 0 if found is None else found.position
 
 
@@ -56,7 +58,10 @@ def kept(connection: Connection, studio: str = STUDIO) -> list[int]:
 
 def forge(connection: Connection, position: int, leaf: bytes = bytes(32)) -> None:
     """A snapshot of this release, made from another log."""
-    asked = text("INSERT INTO snapshot VALUES (:studio, :position, :made_by, :leaf, ARRAY[:leaf])")
+    asked = text(
+        "INSERT INTO snapshot (studio, position, made_by, leaf, parts, digest, seal) "
+        "VALUES (:studio, :position, :made_by, :leaf, ARRAY[:leaf], :leaf, :leaf)"
+    )
     given = {"studio": STUDIO, "position": position, "made_by": made_by(), "leaf": leaf}
     connection.execute(asked, given)
 
@@ -64,15 +69,15 @@ def forge(connection: Connection, position: int, leaf: bytes = bytes(32)) -> Non
 def test_what_is_read_is_what_was_written(studio: Engine) -> None:
     parts = [os.urandom(300_000), b"", b"\x00\xff", b"{}"]
     with studio.begin() as connection:
-        assert write_snapshot(connection, STUDIO, 7, iter(parts), 1)
+        assert write_snapshot(connection, STUDIO, 7, iter(parts), 1, KEY)
     with studio.begin() as connection:
-        assert latest_snapshot(connection, STUDIO, END) == Snapshot(7, parts)
-        assert latest_snapshot(connection, OTHER, END) is None
+        assert latest_snapshot(connection, STUDIO, END, KEY) == Snapshot(7, parts)
+        assert latest_snapshot(connection, OTHER, END, KEY) is None
 
 
 def test_there_may_be_none(connection: Connection) -> None:
-    assert latest_snapshot(connection, STUDIO, END) is None
-    assert latest_snapshot(connection, "nowhere", END) is None
+    assert latest_snapshot(connection, STUDIO, END, KEY) is None
+    assert latest_snapshot(connection, "nowhere", END, KEY) is None
 
 
 def test_the_last_one_up_to_a_position(connection: Connection) -> None:
@@ -99,8 +104,8 @@ def test_another_releases_at_the_same_position_gives_way(
     """As when a studio at rest is served by a new release."""
     assert write(connection, END)
     as_release("another")
-    assert write_snapshot(connection, STUDIO, END, [b"new"], 20)
-    assert latest_snapshot(connection, STUDIO, END) == Snapshot(END, [b"new"])
+    assert write_snapshot(connection, STUDIO, END, [b"new"], 20, KEY)
+    assert latest_snapshot(connection, STUDIO, END, KEY) == Snapshot(END, [b"new"])
 
 
 def test_only_of_this_very_log(connection: Connection) -> None:
@@ -112,6 +117,35 @@ def test_only_of_this_very_log(connection: Connection) -> None:
     assert write(connection, 30, apart=15)
     assert kept(connection) == [10, 30]
     assert latest(connection) == 30
+
+
+def test_only_what_this_service_sealed(connection: Connection) -> None:
+    """Neither what another key sealed, nor a seal over something else."""
+    assert write(connection, 10)
+    assert latest(connection) == 10
+    assert latest_snapshot(connection, STUDIO, END, bytes(32)) is None
+    for change in (
+        "parts = ARRAY['other'::bytea]",
+        "parts = ARRAY['other'::bytea], digest = 'other'",
+        "position = 12, leaf = (SELECT substr(nodes, 1, 32) FROM event e "
+        "WHERE e.studio = was.studio AND e.position = 12)",
+        "studio = 'south', leaf = (SELECT substr(nodes, 1, 32) FROM event e "
+        "WHERE e.studio = 'south' AND e.position = was.position)",
+    ):
+        values = dict(one.split(" = ", 1) for one in re.split(r", (?=\w+ =)", change))
+        names = ("studio", "position", "made_by", "leaf", "parts", "digest", "seal")
+        chosen = ", ".join(values.get(name, name) for name in names)
+        with connection.begin_nested() as nested:
+            was = "WITH was AS (DELETE FROM snapshot WHERE position = 10 RETURNING *) "
+            put = f"INSERT INTO snapshot ({', '.join(names)}) SELECT {chosen} FROM was"  # noqa: S608
+            connection.execute(text(was + put))
+            assert latest(connection) == 0
+            assert latest(connection, studio=OTHER) == 0
+            nested.rollback()
+    assert latest(connection) == 10
+    # nor do they count as near, and they go when the next is written
+    assert write(connection, 15, apart=5)
+    assert kept(connection) == [10, 15]
 
 
 def test_one_of_a_position_that_the_log_does_not_have_serves_nobody(
@@ -172,12 +206,12 @@ def test_of_two_that_write_at_once_one_does(studio: Engine) -> None:
     with studio.connect() as one, studio.connect() as other:
         other.execute(text("SET LOCAL lock_timeout = '2s'"))
         assert write(one, 20)
-        assert not write_snapshot(other, STUDIO, 21, never(), 1)
+        assert not write_snapshot(other, STUDIO, 21, never(), 1, KEY)
         # another studio's does not wait either
         assert write(other, 20, studio=OTHER)
         one.commit()
         # the lock went with the transaction, and what it wrote is seen
-        assert not write_snapshot(other, STUDIO, 24, never(), 5)
+        assert not write_snapshot(other, STUDIO, 24, never(), 5, KEY)
         assert write(other, 25, apart=5)
         other.commit()
     with studio.begin() as connection:
@@ -189,7 +223,7 @@ def test_one_that_fails_leaves_nothing_and_is_in_nobodys_way(studio: Engine) -> 
     with studio.begin() as connection:
         assert write(connection, 10)
     with pytest.raises(AssertionError, match="for nothing"), studio.begin() as connection:
-        write_snapshot(connection, STUDIO, 20, never(), 1)
+        write_snapshot(connection, STUDIO, 20, never(), 1, KEY)
     with studio.begin() as connection:
         assert kept(connection) == [10]
         assert write(connection, 20)

@@ -27,6 +27,7 @@ from service.vocabulary.instants import parse_instant
 from service.web.app import bare_app, create_app
 from service.web.described import description_of
 from service.web.document import document
+from tests.recording import SEAL_KEY
 from tests.telling import ROUTE, office
 
 OPENED = "2031-03-03T08:00:00Z"
@@ -188,7 +189,7 @@ class Paper:
 def another_worker(engine: Engine) -> Flask:
     """An app with nothing warm."""
     settings = Settings(None, None, Path("/nowhere"), batch_events_max=100)
-    return create_app(settings, engine, Studios(engine))
+    return create_app(settings, engine, Studios(engine, seal_key=SEAL_KEY), SEAL_KEY)
 
 
 def hold_against_document(app: Flask, path: str, method: str, shown: object) -> None:

@@ -40,7 +40,7 @@ _A_NOTE = {NOTE: {"type": "string"}}
     details="A signed note (c2sp.org/signed-note, c2sp.org/tlog-checkpoint): origin, size, root, "
     "signatures. Keep it where nobody who runs this service can reach it.",
     answers={200: Answer("The checkpoint.", _A_NOTE)},
-    problems=("unavailable",),
+    problems=("unavailable", "unsound-tree"),
 )
 @require()
 def show_latest() -> Response:

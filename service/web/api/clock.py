@@ -82,7 +82,9 @@ def move_clock() -> Response:
         raise ProblemError("invalid-event", 'Write {"now": an instant}.', errors)
     try:
         with services().engine.begin() as connection:
-            head = studios.move_clock(connection, g.token.studio, parse_instant(asked["now"]))
+            head = studios.move_clock(
+                connection, g.token.studio, parse_instant(asked["now"]), services().seal_key
+            )
     except studios.ClockError as error:
         raise ProblemError("clock-refused", f"{error}.") from None
     return _shown(head.clock_at_us)

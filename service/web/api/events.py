@@ -64,7 +64,7 @@ _BATCH_OF_EVENTS = {"type": "array", "items": _ONE_EVENT}
         ),
         200: Answer("All of it had been recorded before.", {JSON: ReceiptsShown()}),
     },
-    problems=(*posted.PROBLEMS, "id-reused"),
+    problems=(*posted.PROBLEMS, "id-reused", "unsound-tree"),
 )
 @require_until_recorded
 def post_events() -> Response:

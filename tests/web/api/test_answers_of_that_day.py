@@ -10,6 +10,7 @@ from sqlalchemy import Engine
 from service import kept
 from service.log.snapshots import latest_snapshot
 from service.record import Studios
+from tests.recording import SEAL_KEY
 
 from ..paper import Paper, another_worker
 
@@ -151,11 +152,11 @@ def test_from_a_snapshot(opened: Paper, engine: Engine, monkeypatch: pytest.Monk
     monkeypatch.setattr(kept, "SNAPSHOT_EVERY", 5)
     paper = opened
     journal = told_day_by_day(paper)
-    writer = Studios(engine).of("paper").warm
+    writer = Studios(engine, seal_key=SEAL_KEY).of("paper").warm
     writer.view()
     writer.snapshots.wait()
     with engine.connect() as connection:
-        snapshot = latest_snapshot(connection, "paper", writer.view().position)
+        snapshot = latest_snapshot(connection, "paper", writer.view().position, SEAL_KEY)
     assert snapshot is not None
     paper.app = another_worker(engine)
     journal.assert_replayed()

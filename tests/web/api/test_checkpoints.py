@@ -48,6 +48,17 @@ def app(recorder: PlainRecorder, keys: Path) -> Flask:
     return made
 
 
+def test_a_wrong_tree_is_not_signed(client_of: Clients, engine: Engine) -> None:
+    post(client_of, note())
+    with engine.begin() as connection:
+        connection.execute(text("UPDATE head SET frontier = sha256(frontier)"))
+    answer = client_of("auditor").get("/checkpoints/latest")
+    assert answer.status_code == 503
+    assert answer.get_json()["type"] == "/problems/unsound-tree"
+    assert "At position 1: the tree's frontier in the head" in answer.get_json()["detail"]
+    assert client_of("auditor").get("/checkpoints").get_json()["items"] == []
+
+
 def latest(client_of: Clients, who: str = "auditor") -> Note:
     answer = client_of(who).get("/checkpoints/latest")
     assert (answer.status_code, answer.mimetype) == (200, "text/plain")

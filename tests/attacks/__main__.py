@@ -1,0 +1,34 @@
+"""Run attacks by name and print what came of them as one table each."""
+
+import argparse
+import importlib
+import pkgutil
+
+from rich.console import Console
+from rich.table import Table
+
+import tests.attacks
+
+
+def names() -> list[str]:
+    """All attacks: the modules of this folder, each of which has `attack`."""
+    found = (module.name for module in pkgutil.iter_modules(tests.attacks.__path__))
+    return sorted(name for name in found if name != "__main__")
+
+
+def main() -> None:
+    """Run what the command line names, or everything."""
+    parser = argparse.ArgumentParser(prog="python -m tests.attacks", description=__doc__)
+    parser.add_argument("names", nargs="*", metavar="NAME", help=f"of {', '.join(names())}")
+    parser.add_argument("--part", type=float, default=1.0, help="a part of the full size")
+    asked = parser.parse_args()
+    console = Console()
+    for name in asked.names or names():
+        table = Table("what", "came of it", title=name, title_justify="left")
+        for what, outcome in importlib.import_module(f"tests.attacks.{name}").attack(asked.part):
+            table.add_row(what, outcome)
+        console.print(table)
+
+
+if __name__ == "__main__":
+    main()
