@@ -1,5 +1,6 @@
 """What an installation can set, read from environment variables."""
 
+import ipaddress
 import os
 import re
 from collections.abc import Mapping
@@ -27,7 +28,9 @@ class Settings:
 
     `database_url` and `owner_database_url` are SQLAlchemy URLs of psycopg, or None for the
     embedded server in `data`. The owner's is for migrating and erasing text alone. `more_rights` is
-    whether the service may run with a login that could alter the record.
+    whether the service may run with a login that could alter the record. `connections_max` is how
+    many clients one worker serves. `proxies` are the addresses and networks that it is reached
+    through: what they say in X-Forwarded-For and X-Forwarded-Proto is believed, nobody else is.
     """
 
     database_url: str | None
@@ -42,6 +45,8 @@ class Settings:
     pool_overflow: int = 4
     pool_wait_s: int = 10
     more_rights: bool = False
+    connections_max: int = 2000
+    proxies: tuple[str, ...] = ()
 
     @property
     def keys_folder(self) -> Path:
@@ -78,6 +83,8 @@ class Settings:
             pool_overflow=_whole(environ, "POOL_OVERFLOW", 4, least=0),
             pool_wait_s=_whole(environ, "POOL_WAIT_S", 10, least=1),
             more_rights=_yes(environ, "MORE_RIGHTS"),
+            connections_max=_whole(environ, "CONNECTIONS_MAX", 2000, least=16),
+            proxies=_proxies(environ),
         )
 
 
@@ -125,6 +132,19 @@ def _yes(environ: Mapping[str, str], name: str) -> bool:
     if text not in {None, "yes", "no"}:
         raise SettingsError(f"{_PREFIX}{name} is {text!r}: set yes or no")
     return text == "yes"
+
+
+def _proxies(environ: Mapping[str, str]) -> tuple[str, ...]:
+    written = (_value(environ, "PROXIES") or "").replace(",", " ").split()
+    for one in written:
+        try:
+            ipaddress.ip_network(one)
+        except ValueError:
+            raise SettingsError(
+                f"{_PREFIX}PROXIES has {one!r}: set addresses or networks with commas between, "
+                "such as 192.0.2.7,198.51.100.0/24"
+            ) from None
+    return tuple(written)
 
 
 def _url(environ: Mapping[str, str], name: str) -> str | None:

@@ -50,6 +50,20 @@ def authenticate() -> Token:
     return token
 
 
+def is_known(authorization: str | None) -> bool:
+    """Whether an Authorization header holds a token that is known and valid.
+
+    For what is decided before a request is whole; its route asks again. Needs an app's context.
+    """
+    found = _CREDENTIALS.fullmatch(authorization or "")
+    if found is None:
+        return False
+    if tokens.hashed(found[1]) in services().tokens_seen:
+        return True
+    with services().engine.connect() as connection:
+        return tokens.find(connection, found[1]) is not None
+
+
 def _secret_shown() -> str:
     header = request.headers.get("Authorization")
     if header is None or header[:7].lower() != "bearer ":

@@ -39,6 +39,7 @@ class ReadyShown(StateShown):
     "Whether the process answers",
     tag="service",
     answers={200: Answer("Yes.", {JSON: StateShown()})},
+    lane="probe",
 )
 def live() -> Response:
     """The process answers; nothing else is looked at."""
@@ -51,6 +52,7 @@ def live() -> Response:
     tag="service",
     answers={200: Answer("Yes.", {JSON: ReadyShown()})},
     problems=("unavailable",),
+    lane="probe",
 )
 def ready() -> Response:
     """The database answers and has every migration."""
@@ -75,6 +77,7 @@ def ready() -> Response:
     answers={
         200: Answer("OpenMetrics text.", {"application/openmetrics-text": {"type": "string"}})
     },
+    lane="probe",
 )
 def show_metrics() -> Response:
     """Requests, their durations, and events recorded."""

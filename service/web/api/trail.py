@@ -34,6 +34,7 @@ _FILTERS = ("cause", "from_position", "until_position")
     query=shapes.TRAIL_QUERY,
     answers={200: Answer("A page of the trail.", {JSON: shapes.TRAIL}, PAGE_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
+    lane="costly",
 )
 @require()
 def show_trail(episode: str) -> Response:
@@ -69,6 +70,7 @@ def show_trail(episode: str) -> Response:
     query=READ,
     answers={200: Answer("The totals.", {JSON: shapes.TOTALS}, READ_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
+    lane="costly",
 )
 @require()
 def show_totals_of_episode(episode: str) -> Response:
@@ -87,6 +89,7 @@ def show_totals_of_episode(episode: str) -> Response:
     query=shapes.TOTALS_QUERY,
     answers={200: Answer("The totals.", {JSON: shapes.TOTALS}, READ_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
+    lane="costly",
 )
 @require()
 def show_totals() -> Response:
