@@ -137,6 +137,13 @@ class Connection(HttpToolsProtocol):
             self.idle_since = self.loop.time()
         self._watch_reader()
 
+    def shutdown(self) -> None:
+        """The service ends: a request that is whole is still answered, one that is not is not."""
+        if self.cycle is not None and self.cycle.more_body and not self.pipeline:
+            self.drop()
+        else:
+            super().shutdown()
+
     def timeout_keep_alive_handler(self) -> None:
         """The connection was idle for its time."""
         self.drop()

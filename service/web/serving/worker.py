@@ -124,7 +124,7 @@ class Server:
         self._tls = None if self._options.tls is None else tls_context(*self._options.tls)
         self._stopped = asyncio.Event()
         self._accepting: set[asyncio.Task[None]] = set()
-        self._turned_away = 0
+        self._turned_away: set[socket.socket] = set()
 
     async def serve(self) -> None:
         """Accept and answer until it is stopped, or gunicorn is gone."""
@@ -193,9 +193,8 @@ class Server:
     def _take(self, client: socket.socket) -> None:
         client.setblocking(False)
         client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        if len(self._connections) + len(self._accepting) >= self._limits.connections_max:
-            self._make_room()
-        if len(self._connections) + len(self._accepting) >= self._limits.connections_max:
+        full = len(self._connections) + len(self._accepting) >= self._limits.connections_max
+        if full and not self._make_room():
             self._turn_away(client)
             return
         task = asyncio.get_running_loop().create_task(self._connect(client))
@@ -217,26 +216,31 @@ class Server:
         except (OSError, TimeoutError):  # no handshake, or the client left
             client.close()
 
-    def _make_room(self) -> None:
-        """Drop the connection that has been idle longest, if any is."""
-        idle = [(one.idle_since, one) for one in self._connections if one.idle_since is not None]
+    def _make_room(self) -> bool:
+        """Drop the connection that has been idle longest; False where none is."""
+        idle = [
+            (one.idle_since, one)
+            for one in self._connections
+            if one.idle_since is not None and not one.gone
+        ]
         if idle:
             min(idle, key=itemgetter(0))[1].drop()
+        return bool(idle)
 
     def _turn_away(self, client: socket.socket) -> None:
         if self._tls is None:
             with suppress(OSError):
                 client.send(refusal(503, _BUSY))
                 client.shutdown(socket.SHUT_WR)
-        if self._turned_away >= TURNED_AWAY_MAX:
+        if len(self._turned_away) >= TURNED_AWAY_MAX:
             client.close()
             return
         # closed at once, while the client is still sending, it might never read the answer
-        self._turned_away += 1
+        self._turned_away.add(client)
         asyncio.get_running_loop().call_later(self._limits.discard_s, self._close_away, client)
 
     def _close_away(self, client: socket.socket) -> None:
-        self._turned_away -= 1
+        self._turned_away.discard(client)
         client.close()
 
     # ending
@@ -257,6 +261,8 @@ class Server:
             self._worker.notify()
         for connection in list(self._connections):
             connection.transport.abort()
+        for client in list(self._turned_away):
+            self._close_away(client)
         self._lanes.stop()
 
 
