@@ -61,6 +61,13 @@ class Commands(click.Group):
             return super().invoke(ctx)
         except embedded.EmbeddedServerError as error:
             raise click.ClickException(str(error)) from error
+        except OperationalError as error:
+            raise click.ClickException(f"the database cannot be used: {error.orig}") from error
+        except OSError as error:
+            if error.errno is None or error.filename is None:
+                raise
+            remedy = "name another folder or file, or give this user the right to it"
+            raise click.ClickException(f"{error.filename}: {error.strerror}; {remedy}") from error
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})

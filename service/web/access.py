@@ -55,13 +55,19 @@ def is_known(authorization: str | None) -> bool:
 
     For what is decided before a request is whole; its route asks again. Needs an app's context.
     """
-    found = _CREDENTIALS.fullmatch(authorization or "")
-    if found is None:
+    secret = secret_of(authorization)
+    if secret is None:
         return False
-    if tokens.hashed(found[1]) in services().tokens_seen:
+    if tokens.hashed(secret) in services().tokens_seen:
         return True
     with services().engine.connect() as connection:
-        return tokens.find(connection, found[1]) is not None
+        return tokens.find(connection, secret) is not None
+
+
+def secret_of(authorization: str | None) -> str | None:
+    """The secret in an Authorization header; None where it holds none."""
+    found = _CREDENTIALS.fullmatch(authorization or "")
+    return None if found is None else found[1]
 
 
 def _secret_shown() -> str:
@@ -69,10 +75,10 @@ def _secret_shown() -> str:
     if header is None or header[:7].lower() != "bearer ":
         # section 3.1: who shows nothing is told no error code
         raise ProblemError("no-token", _SHOW_ONE, headers=_challenge())
-    found = _CREDENTIALS.fullmatch(header)
-    if found is None:
+    secret = secret_of(header)
+    if secret is None:
         raise _invalid()
-    return found[1]
+    return secret
 
 
 def _invalid() -> ProblemError:

@@ -6,6 +6,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from service.log.migrate import is_up_to_date
 from service.web import observing
+from service.web.database_faults import DISK_FULL
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.problems import ProblemError
@@ -66,6 +67,9 @@ def ready() -> Response:
         ) from None
     if not migrated:
         detail = "The database is not of this release: run `retake-ledger migrate`."
+        raise ProblemError("unavailable", detail, headers=_RETRY)
+    if observing.disk_is_full():
+        detail = f"{DISK_FULL} Reads are answered; make room, and post to see that there is some."
         raise ProblemError("unavailable", detail, headers=_RETRY)
     return jsonify(state="ready", studios_without_plan=observing.studios_without_plan())
 

@@ -13,7 +13,7 @@ from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
-from service.web.reading import Reading, answer, found
+from service.web.reading import Reading, answer, found, view_now
 from service.web.representation.trail import shown_move, shown_totals
 from service.web.schemas import trail as shapes
 from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
@@ -105,9 +105,8 @@ def show_totals() -> Response:
 
 
 def _present(asked: Mapping[str, Any]) -> Present:
-    given = services()
-    studio = given.studios.of(g.token.studio).view().studio
-    return given.trails.of(studio).present(asked.get("min_position", 0))
+    view = view_now(asked.get("min_position", 0))
+    return services().trails.of(view.studio).present(view.position)
 
 
 def _reading(present: Present) -> Reading:

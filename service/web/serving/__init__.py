@@ -16,6 +16,7 @@ from service.settings import Settings
 from service.web.app import create_app
 from service.web.serving.limits import Limits
 from service.web.serving.worker import LoopWorker, Options
+from service.web.throttle import Throttle
 
 __all__ = ["Limits", "Options", "Serving", "serve", "worker_app"]
 
@@ -27,11 +28,12 @@ GC_THRESHOLDS = (50_000, 50, 1000)
 def worker_app(settings: Settings, database_url: str) -> Flask:
     """The app of one worker, with connections of its own."""
     gc.set_threshold(*GC_THRESHOLDS)
-    engine = service_engine(database_url, settings)
+    engine = service_engine(database_url, settings, bounded=True)
     studios = Studios(engine)
     app = create_app(settings, engine, studios)
     projector = Projector(lambda name: studios.of(name).warm, engine)
     app.before_request(projector.give_way)
+    Throttle(settings.requests_max).install(app)
     projector.start()
     atexit.register(projector.stop)
     return app

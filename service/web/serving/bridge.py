@@ -109,7 +109,13 @@ class Bridge:
             if body is None:
                 return
             environ = environ_of(scope, body)
-            answer, pieces = await lane.run(lambda: _begin(self._app, environ, connection))
+            made = asyncio.ensure_future(lane.run(lambda: _begin(self._app, environ, connection)))
+            done, _ = await asyncio.wait((made,), timeout=self._limits.answer_s)
+            if not done:
+                made.add_done_callback(_close_unsent)
+                connection.refuse(503, TOO_LONG)
+                return
+            answer, pieces = made.result()
         except LaneFullError:
             await _refuse_busy(send)
             return
@@ -165,6 +171,20 @@ class Bridge:
             await lane.run_on(answer.close)
             return
         await send({"type": "http.response.body", "body": b"", "more_body": False})
+
+
+TOO_LONG = (
+    "This took too long, and what became of it is not known yet. Send it again after a while: "
+    "what was recorded is recognised, and recorded once."
+)
+
+
+def _close_unsent(made: "asyncio.Future[tuple[Answer | None, list[bytes]]]") -> None:
+    if made.cancelled() or made.exception() is not None:
+        return
+    answer, _ = made.result()
+    if answer is not None and not answer.is_whole:
+        answer.close()
 
 
 def too_large(limits: Limits) -> str:

@@ -25,6 +25,8 @@ class Limits:
     reader_s: float = 20
     reader_bytes_least: int = 16 * KIB
     idle_s: float = 75
+    answer_s: float = 90
+    """How long a request may take on its thread; its client is then told, and the thread left."""
     waiting_max: int = 256
     """How many requests may wait for a thread of one lane."""
     stop_s: float = 30

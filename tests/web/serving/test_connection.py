@@ -4,10 +4,11 @@ import json
 import select
 import socket
 import time
+from dataclasses import replace
 
 import pytest
 
-from tests.web.serving.conftest import SHORT, Port, read_all
+from tests.web.serving.conftest import SHORT, Port, read_all, serving
 
 GET = b"GET /here HTTP/1.1\r\nHost: a\r\n\r\n"
 LAST = b"GET /here HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n"
@@ -255,3 +256,12 @@ def test_a_fault_of_the_app_is_a_500_and_no_more(port: Port) -> None:
     assert answer.startswith(b"HTTP/1.1 500 ")
     assert b"ZeroDivisionError" not in answer
     assert port.ask(LAST).endswith(b"0 /here")
+
+
+def test_a_request_that_takes_too_long_is_told_so() -> None:
+    with serving(replace(SHORT, answer_s=0.2)) as hasty:
+        status, shown = problem(hasty.ask(b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n"))
+        assert status == 503
+        assert "again" in str(shown["detail"])
+        hasty.app.hold.set()
+        assert hasty.ask(LAST).endswith(b"0 /here")
