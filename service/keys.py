@@ -5,6 +5,7 @@ still be told from a forgery.
 """
 
 import os
+import stat
 from pathlib import Path
 from tempfile import mkstemp
 from typing import NamedTuple
@@ -96,6 +97,11 @@ def _latest(folder: Path) -> tuple[Ed25519PrivateKey, Path]:
             f"there is no key in {folder}: make one with `retake-ledger signing-key make`"
         )
     try:
+        if found[-1].stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+            raise KeysError(
+                f"others may read the key {found[-1]}: run chmod 600 on it, and if somebody may have,"
+                " `retake-ledger signing-key rotate`"
+            )
         secret = load_pem_private_key(found[-1].read_bytes(), None)
     except (OSError, ValueError, TypeError) as error:
         raise KeysError(

@@ -13,11 +13,13 @@ from service.intake.importing import content_of
 from service.log.append import read_head
 from service.log.read import bodies, page
 from service.log.tokens import revoke
+from service.production.decide import decide
 from service.production.refusal import Code, Refusal
 from service.production.state import State
 from service.proofs.canonical import canonical, late_whole, splice
 from service.proofs.tree import append, leaf_hash, root
 from service.record import OpenStudio, Receipt, TokenRevokedError, propose, recorder
+from service.record.sealing import seal
 from service.vocabulary.event import Event
 from service.vocabulary.facts.desks import WorkStarted
 from tests import recording
@@ -233,20 +235,20 @@ def test_a_fault_that_one_post_brings_about_is_its_own(
     studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     told: dict[int, object] = {}
-    rule, sealed = recorder.decide, recorder.seal
+    rule, sealed = decide, seal
 
-    def decide(state: State, events: Sequence[Event], *more: object) -> object:
+    def deciding(state: State, events: Sequence[Event], *more: object) -> object:
         if any(event.id == "n3" for event in events):
             raise ZeroDivisionError
         return rule(state, events, *more)  # type: ignore[arg-type]  # passed on
 
-    def seal(event: Event, *more: object) -> object:
+    def sealing(event: Event, *more: object) -> object:
         if event.id == "n5-b":  # behind another that is in the commit already
             raise ZeroDivisionError
         return sealed(event, *more)  # type: ignore[arg-type]  # passed on
 
-    monkeypatch.setattr(recorder, "decide", decide)
-    monkeypatch.setattr(recorder, "seal", seal)
+    monkeypatch.setattr(recorder, "decide", deciding)
+    monkeypatch.setattr(recorder, "seal", sealing)
 
     def run(number: int) -> None:
         try:
