@@ -2,10 +2,13 @@
 
 import logging
 import os
+import ssl
+import stat
 from concurrent.futures import BrokenExecutor
 from contextlib import suppress
 from datetime import UTC, datetime
 from importlib import import_module
+from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
@@ -42,6 +45,9 @@ ELSEWHERE = {
 }
 
 
+_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+
+
 class Commands(click.Group):
     """The commands; those of other modules are loaded when they are asked for."""
 
@@ -65,6 +71,13 @@ class Commands(click.Group):
             return super().invoke(ctx)
         except embedded.EmbeddedServerError as error:
             raise click.ClickException(str(error)) from error
+        except OperationalError as error:
+            raise click.ClickException(f"the database cannot be used: {error.orig}") from error
+        except OSError as error:
+            if error.errno is None or error.filename is None:
+                raise
+            remedy = "name another folder or file, or give this user the right to it"
+            raise click.ClickException(f"{error.filename}: {error.strerror}; {remedy}") from error
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
@@ -97,10 +110,21 @@ def migrate_command() -> None:
 @click.option(
     "--threads", default=8, show_default=True, type=click.IntRange(1, 256), help="In each worker."
 )
+@click.option("--tls-certificate", type=_FILE, help="PEM file; connections are then encrypted.")
+@click.option("--tls-key", type=_FILE, help="PEM file of its key, which nobody else may read.")
 @click.option("--quiet", is_flag=True, help="Log faults alone, not one line a request.")
-def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool) -> None:
+def serve_command(
+    host: str,
+    port: int,
+    workers: int,
+    threads: int,
+    tls_certificate: Path | None,
+    tls_key: Path | None,
+    quiet: bool,
+) -> None:
     """Run the service until a signal ends it; logs go to standard error, JSON a line."""
     settings = read_settings()
+    tls = _tls(tls_certificate, tls_key)
     logging.basicConfig(format="%(message)s", level=logging.WARNING)
     logging.getLogger("retake_ledger").setLevel(logging.WARNING if quiet else logging.INFO)
     with database_of(settings) as url, TemporaryDirectory(prefix="rl-metrics-") as shared:
@@ -109,7 +133,7 @@ def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool)
             _check_rights(url)
         # where workers put their figures, so that any of them can answer for all
         os.environ["PROMETHEUS_MULTIPROC_DIR"] = shared
-        from service.web.serving import serve  # noqa: PLC0415  # after the folders are said
+        from service.web.serving import Limits, Options, serve  # noqa: PLC0415  # as above
 
         try:
             ensure_keys(settings.keys_folder)
@@ -119,8 +143,29 @@ def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool)
         seal_key_of(settings)
         _check_trees(url, settings)
         if not quiet:
-            click.echo(f"answering at http://{host}:{port}, until Ctrl-C", err=True)
-        serve(settings, url, serving_options(host, port, workers, threads))
+            scheme = "http" if tls is None else "https"
+            click.echo(f"answering at {scheme}://{host}:{port}, until Ctrl-C", err=True)
+        limits = Limits(
+            connections_max=settings.connections_max, body_bytes_max=settings.body_bytes_max
+        )
+        options = Options(threads, limits, settings.proxies, tls)
+        serve(settings, url, gunicorn_config(host, port, workers), options)
+
+
+def _tls(certificate: Path | None, key: Path | None) -> tuple[Path, Path] | None:
+    if (certificate is None) != (key is None):
+        raise click.UsageError("--tls-certificate and --tls-key are given together")
+    if certificate is None or key is None:
+        return None
+    if key.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+        raise click.ClickException(f"others may read the key {key}: run chmod 600 on it")
+    try:
+        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(certificate, key)
+    except (ssl.SSLError, OSError) as error:
+        raise click.ClickException(
+            f"{certificate} and {key} are no certificate and its key, both PEM: {error}"
+        ) from error
+    return certificate, key
 
 
 def _check_trees(url: str, settings: Settings) -> None:
@@ -145,15 +190,13 @@ def _check_rights(url: str) -> None:
         raise click.ClickException(str(told)) from error
 
 
-def serving_options(host: str, port: int, workers: int, threads: int) -> dict[str, Any]:
-    """What gunicorn is told."""
+def gunicorn_config(host: str, port: int, workers: int) -> dict[str, Any]:
+    """What gunicorn's master is told."""
     return {
         "bind": f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
         "workers": workers,
-        "threads": threads,
         "timeout": 120,
-        "graceful_timeout": 30,
-        "keepalive": 75,
+        "graceful_timeout": 35,
         "proc_name": "retake-ledger",
         "loglevel": "warning",
         "control_socket_disable": True,

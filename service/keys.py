@@ -7,6 +7,7 @@ what the service keeps in the database for itself; it is the service's alone.
 
 import os
 import secrets
+import stat
 from pathlib import Path
 from tempfile import mkstemp
 from typing import NamedTuple
@@ -68,6 +69,7 @@ def read_seal_key(folder: Path) -> bytes | None:
     """The key of seals of a folder, None if there is none. Raises KeysError."""
     path = folder / _SEALS
     try:
+        _refuse_readable(path)
         key = bytes.fromhex(path.read_text(encoding="ascii"))
     except FileNotFoundError:
         return None
@@ -128,6 +130,7 @@ def _latest(folder: Path) -> tuple[Ed25519PrivateKey, Path]:
             f"there is no key in {folder}: make one with `retake-ledger signing-key make`"
         )
     try:
+        _refuse_readable(found[-1])
         secret = load_pem_private_key(found[-1].read_bytes(), None)
     except (OSError, ValueError, TypeError) as error:
         raise KeysError(
@@ -136,6 +139,15 @@ def _latest(folder: Path) -> tuple[Ed25519PrivateKey, Path]:
     if not isinstance(secret, Ed25519PrivateKey):
         raise KeysError(f"{found[-1]} is not an Ed25519 key: put back what was there")
     return secret, found[-1]
+
+
+def _refuse_readable(path: Path) -> None:
+    """Raise KeysError where others than its owner may read a secret key."""
+    if path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+        raise KeysError(
+            f"others may read the key {path}: run chmod 600 on it, and replace it if"
+            " somebody may have read it"
+        )
 
 
 def _make(folder: Path, number: int) -> None:

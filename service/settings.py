@@ -1,5 +1,6 @@
 """What an installation can set, read from environment variables."""
 
+import ipaddress
 import os
 import re
 from collections.abc import Mapping
@@ -25,9 +26,14 @@ class SettingsError(ValueError):
 class Settings:
     """What an installation can set.
 
-    `database_url` and `owner_database_url` are SQLAlchemy URLs of psycopg, or None for the
-    embedded server in `data`. The owner's is for migrating and erasing text alone. `more_rights` is
-    whether the service may run with a login that could alter the record.
+    `database_url` and `owner_database_url` are SQLAlchemy URLs of psycopg, or None for the embedded
+    server in `data`. The owner's is for migrating and erasing text alone. `more_rights` is whether
+    the service may run with a login that could alter the record. `requests_max` is how many
+    requests of one token a worker answers in ten seconds. `connections_max` is how many clients one
+    worker serves. `statement_s`, `lock_s` and `idle_transaction_s` are how long the database lets a
+    request's statement run, wait for a lock, and leave a transaction idle. `proxies` are the
+    addresses and networks that it is reached through: what they say in X-Forwarded-For and
+    X-Forwarded-Proto is believed, nobody else is.
     """
 
     database_url: str | None
@@ -42,6 +48,12 @@ class Settings:
     pool_overflow: int = 4
     pool_wait_s: int = 10
     more_rights: bool = False
+    statement_s: int = 30
+    lock_s: int = 10
+    idle_transaction_s: int = 60
+    connections_max: int = 2000
+    requests_max: int = 5000
+    proxies: tuple[str, ...] = ()
 
     @property
     def keys_folder(self) -> Path:
@@ -78,6 +90,12 @@ class Settings:
             pool_overflow=_whole(environ, "POOL_OVERFLOW", 4, least=0),
             pool_wait_s=_whole(environ, "POOL_WAIT_S", 10, least=1),
             more_rights=_yes(environ, "MORE_RIGHTS"),
+            statement_s=_whole(environ, "STATEMENT_S", 30, least=1, most=3600),
+            lock_s=_whole(environ, "LOCK_S", 10, least=1, most=3600),
+            idle_transaction_s=_whole(environ, "IDLE_TRANSACTION_S", 60, least=1, most=3600),
+            connections_max=_whole(environ, "CONNECTIONS_MAX", 2000, least=16),
+            requests_max=_whole(environ, "REQUESTS_MAX", 5000, least=1),
+            proxies=_proxies(environ),
         )
 
 
@@ -125,6 +143,19 @@ def _yes(environ: Mapping[str, str], name: str) -> bool:
     if text not in {None, "yes", "no"}:
         raise SettingsError(f"{_PREFIX}{name} is {text!r}: set yes or no")
     return text == "yes"
+
+
+def _proxies(environ: Mapping[str, str]) -> tuple[str, ...]:
+    written = (_value(environ, "PROXIES") or "").replace(",", " ").split()
+    for one in written:
+        try:
+            ipaddress.ip_network(one)
+        except ValueError:
+            raise SettingsError(
+                f"{_PREFIX}PROXIES has {one!r}: set addresses or networks with commas between, "
+                "such as 192.0.2.7,198.51.100.0/24"
+            ) from None
+    return tuple(written)
 
 
 def _url(environ: Mapping[str, str], name: str) -> str | None:

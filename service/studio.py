@@ -108,18 +108,18 @@ class Studio:
         self._plans: OrderedDict[tuple[int, int], Schedule] = OrderedDict()
         self._impacts: OrderedDict[int, Impact] = OrderedDict()
 
-    def view(self, min_position: int = 0) -> View:
+    def view(self, min_position: int = 0, wait_s: float = WAIT_S_MAX) -> View:
         """The state caught up with the log, at `min_position` at least.
 
-        Waits up to two seconds for it. Raises NotYetError, and UnknownStudioError.
+        Waits so many seconds for it. Raises NotYetError, and UnknownStudioError.
         """
-        deadline = time.monotonic() + WAIT_S_MAX
+        deadline = time.monotonic() + wait_s
         while True:
             with self._engine.connect() as connection:
                 head = read_head(connection, self.name)
                 if head.position >= min_position:
                     return self.caught_up(connection, head)
-            if time.monotonic() > deadline:
+            if time.monotonic() >= deadline:
                 raise NotYetError(min_position, head.position)
             time.sleep(WAIT_STEP_S)
 

@@ -45,6 +45,20 @@ def test_a_key_is_made_once_for_its_owner_alone(tmp_path: Path) -> None:
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
 
 
+@pytest.mark.parametrize("mode", [0o640, 0o604, 0o666])
+def test_a_secret_key_that_others_may_read_is_refused(tmp_path: Path, mode: int) -> None:
+    ensure_keys(tmp_path)
+    ensure_seal_key(tmp_path)
+    (secret,) = tmp_path.glob("checkpoint-*.pem")
+    seals = next(path for path in tmp_path.iterdir() if path != secret)
+    secret.chmod(mode)
+    with pytest.raises(KeysError, match="chmod 600"):
+        read_keys(tmp_path)
+    seals.chmod(mode)
+    with pytest.raises(KeysError, match="chmod 600"):
+        read_seal_key(tmp_path)
+
+
 def test_those_that_begin_at_once_agree(tmp_path: Path) -> None:
     with ThreadPoolExecutor(8) as pool:
         made = list(pool.map(lambda _: ensure_keys(tmp_path).public, range(8)))
@@ -98,6 +112,7 @@ def test_what_is_missing_or_no_key_is_told(tmp_path: Path) -> None:
         rotate(tmp_path)
     path = tmp_path / "checkpoint-0001.pem"
     path.write_text("nothing")
+    path.chmod(0o600)
     with pytest.raises(KeysError, match="cannot be read"):
         read_keys(tmp_path)
     other = generate_private_key(SECP256R1())

@@ -1,7 +1,7 @@
 """The write path: dense positions, repeats, all or nothing, personal text aside, the tree."""
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from hashlib import sha256
 
@@ -13,10 +13,14 @@ from service.intake.importing import content_of
 from service.log.append import read_head
 from service.log.read import bodies, page
 from service.log.tokens import revoke
+from service.production.decide import decide
 from service.production.refusal import Code, Refusal
+from service.production.state import State
 from service.proofs.canonical import canonical, late_whole, splice
 from service.proofs.tree import append, leaf_hash, root
-from service.record import OpenStudio, Receipt, TokenRevokedError, propose
+from service.record import OpenStudio, Receipt, TokenRevokedError, propose, recorder
+from service.record.sealing import seal
+from service.vocabulary.event import Event
 from service.vocabulary.facts.desks import WorkStarted
 from tests import recording
 from tests.recording import NAME, fact, post, posted, set_clock, worker
@@ -225,6 +229,51 @@ def test_who_posts_beside_a_revoked_token_is_recorded(studio: OpenStudio, engine
     with engine.connect() as connection:
         ids = [orjson.loads(body)["id"] for _, body in bodies(connection, NAME, 0)]
     assert {id_ for id_ in ids if id_.startswith("n")} == {"n0", "n2", "n4", "n6"}
+
+
+def test_a_fault_that_one_post_brings_about_is_its_own(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told: dict[int, object] = {}
+    rule, sealed = decide, seal
+
+    def deciding(state: State, events: Sequence[Event], *more: object) -> object:
+        if any(event.id == "n3" for event in events):
+            raise ZeroDivisionError
+        return rule(state, events, *more)  # type: ignore[arg-type]  # passed on
+
+    def sealing(event: Event, *more: object) -> object:
+        if event.id == "n5-b":  # behind another that is in the commit already
+            raise ZeroDivisionError
+        return sealed(event, *more)  # type: ignore[arg-type]  # passed on
+
+    monkeypatch.setattr(recorder, "decide", deciding)
+    monkeypatch.setattr(recorder, "seal", sealing)
+
+    def run(number: int) -> None:
+        try:
+            second = fact(
+                "note.given",
+                "KESTREL-1/1",
+                {"note": f"N{number}-b", "to": "layout", "text": "and"},
+                id=f"n{number}-b",
+            )
+            told[number] = post(studio, [_note(number), second])
+        except ZeroDivisionError as error:
+            told[number] = error
+
+    threads = [threading.Thread(target=run, args=(number,)) for number in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert {number for number, one in told.items() if isinstance(one, Exception)} == {3, 5}
+    with engine.connect() as connection:
+        ids = {orjson.loads(body)["id"] for _, body in bodies(connection, NAME, 0)}
+    assert {id_ for id_ in ids if id_.startswith("n")} == {
+        f"n{number}{end}" for number in (0, 1, 2, 4, 6, 7) for end in ("", "-b")
+    }
+    assert worker(engine).view().state == studio.view().state
 
 
 def test_a_fault_of_the_database_records_nothing_and_is_raised(

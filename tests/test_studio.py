@@ -3,7 +3,6 @@
 import pytest
 from sqlalchemy import Engine
 
-from service import studio as studio_module
 from service.production.decide import retell
 from service.production.evolve import fold
 from service.production.state import EMPTY, visit_of
@@ -63,13 +62,12 @@ def test_a_strike_by_one_worker_is_decided_against_what_another_recorded(
 
 
 def test_a_read_waits_for_a_position_and_says_so_when_it_does_not_come(
-    studio: OpenStudio, monkeypatch: pytest.MonkeyPatch
+    studio: OpenStudio,
 ) -> None:
-    monkeypatch.setattr(studio_module, "WAIT_S_MAX", 0.05)
     head = studio.view().position
     assert studio.view(head).position == head
     with pytest.raises(NotYetError) as told:
-        studio.view(head + 1)
+        studio.view(head + 1, 0.05)
     assert (told.value.position, told.value.head) == (head + 1, head)
 
 

@@ -20,8 +20,12 @@ RESTED_S_MAX = 1.0
 """A connection that rested longer, or since before another was lost, is tried before it is used."""
 
 
-def service_engine(url: str, settings: Settings) -> Engine:
+def service_engine(url: str, settings: Settings, *, bounded: bool = False) -> Engine:
     """An engine whose connections act as the service's role.
+
+    `bounded` says that the database ends what takes longer than the settings allow: a statement, a
+    wait for a lock, and a transaction that does nothing. For what answers requests; a command may
+    take its time.
 
     That role is set whatever the login is: the owner's, on the embedded server, or one that is
     its member. READ COMMITTED, since what is read under the head's lock must be what stands
@@ -53,10 +57,21 @@ def service_engine(url: str, settings: Settings) -> Engine:
     def act_as_the_service(raw: RawConnection[Any], _record: object) -> None:
         raw.execute(f"SET ROLE {SERVICE_ROLE}")
         raw.execute("SET TIME ZONE 'UTC'")
+        if bounded:
+            for name, limit_s in _limits_s(settings).items():
+                raw.execute(f"SET {name} = '{limit_s}s'")
         raw.commit()  # else the first rollback would take both back
 
     _try_what_rested(engine)
     return engine
+
+
+def _limits_s(settings: Settings) -> dict[str, int]:
+    return {
+        "statement_timeout": settings.statement_s,
+        "lock_timeout": settings.lock_s,
+        "idle_in_transaction_session_timeout": settings.idle_transaction_s,
+    }
 
 
 def owner_engine(url: str) -> Engine:

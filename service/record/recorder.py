@@ -6,11 +6,11 @@ The first to get the lock takes along what has come meanwhile.
 import threading
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from sqlalchemy import Connection, Engine
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
 from service.log.append import Head, Row, append_rows, lock_head
 from service.log.prepared import commit as commit_now
@@ -57,7 +57,8 @@ class Receipt(NamedTuple):
 
 
 _Placed = tuple[int, Proposed, Event]  # place in the post
-_Answer = tuple[Receipt, ...] | Refusal | TokenRevokedError
+# an exception is raised to who posted
+_Answer = tuple[Receipt, ...] | Refusal | Exception
 
 
 @dataclass
@@ -80,6 +81,10 @@ class _Commit:
     rows: list[Row] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     struck: dict[int, int] = field(default_factory=dict)
+
+    def copy(self) -> "_Commit":
+        """The same, apart from what is added later."""
+        return replace(self, rows=[*self.rows], events=[*self.events], struck={**self.struck})
 
 
 class Recorder:
@@ -110,7 +115,7 @@ class Recorder:
             raise pending.fault
         if pending.answer is None:
             raise RuntimeError("a post was neither answered nor failed")
-        if isinstance(pending.answer, TokenRevokedError):
+        if isinstance(pending.answer, Exception):
             raise pending.answer
         return pending.answer
 
@@ -159,12 +164,21 @@ class Recorder:
                 if pending.token.token_id not in by:
                     answers.append(TokenRevokedError())
                     continue
-                answer = self._answer(connection, commit, known, pending)
-                if isinstance(answer, Refusal) and not known_first:
-                    repeats = find_repeats(connection, studio, pending.proposals)
-                    if repeats:
-                        known |= repeats
-                        answer = self._answer(connection, commit, known, pending)
+                before = commit.copy(), {**known}
+                answer: _Answer
+                try:
+                    answer = self._answer(connection, commit, known, pending)
+                    if isinstance(answer, Refusal) and not known_first:
+                        repeats = find_repeats(connection, studio, pending.proposals)
+                        if repeats:
+                            known |= repeats
+                            answer = self._answer(connection, commit, known, pending)
+                except SQLAlchemyError:
+                    raise  # the transaction is lost, for all
+                except Exception as fault:
+                    # a fault that one post brings about is its own
+                    commit, known = before
+                    answer = fault
                 answers.append(answer)
             append_rows(connection, studio, commit.rows, commit.head)
             commit_now(connection)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from sqlalchemy import Engine
 
 from service.record.recorder import Recorder
-from service.studio import Studio, View
+from service.studio import WAIT_S_MAX, Studio, View
 
 
 class OpenStudio:
@@ -23,9 +23,9 @@ class OpenStudio:
         self.warm = Studio(name, engine, clock_us, seal_key)
         self.recorder = Recorder(self.warm, engine)
 
-    def view(self, min_position: int = 0) -> View:
-        """Its state, caught up to a position at least."""
-        return self.warm.view(min_position)
+    def view(self, min_position: int = 0, wait_s: float = WAIT_S_MAX) -> View:
+        """Its state, caught up to a position at least. Raises NotYetError after so long."""
+        return self.warm.view(min_position, wait_s)
 
 
 def real_clock_us() -> int:

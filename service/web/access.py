@@ -50,15 +50,35 @@ def authenticate() -> Token:
     return token
 
 
+def is_known(authorization: str | None) -> bool:
+    """Whether an Authorization header holds a token that is known and valid.
+
+    For what is decided before a request is whole; its route asks again. Needs an app's context.
+    """
+    secret = secret_of(authorization)
+    if secret is None:
+        return False
+    if tokens.hashed(secret) in services().tokens_seen:
+        return True
+    with services().engine.connect() as connection:
+        return tokens.find(connection, secret) is not None
+
+
+def secret_of(authorization: str | None) -> str | None:
+    """The secret in an Authorization header; None where it holds none."""
+    found = _CREDENTIALS.fullmatch(authorization or "")
+    return None if found is None else found[1]
+
+
 def _secret_shown() -> str:
     header = request.headers.get("Authorization")
     if header is None or header[:7].lower() != "bearer ":
         # section 3.1: who shows nothing is told no error code
         raise ProblemError("no-token", _SHOW_ONE, headers=_challenge())
-    found = _CREDENTIALS.fullmatch(header)
-    if found is None:
+    secret = secret_of(header)
+    if secret is None:
         raise _invalid()
-    return found[1]
+    return secret
 
 
 def _invalid() -> ProblemError:

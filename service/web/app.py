@@ -2,16 +2,15 @@
 
 import logging
 
-import psycopg
 from flask import Flask, Response, g
-from sqlalchemy import Engine, exc
+from sqlalchemy import Engine
 
 from service.log.tree import FrontierError
 from service.planning.faults import PlanError
 from service.projections.present import BehindError, Trails
 from service.settings import Settings
 from service.studio import NotYetError
-from service.web import accept, document, observing, problems
+from service.web import accept, database_faults, document, observing, problems
 from service.web.api import BLUEPRINTS
 from service.web.problems import Problem
 from service.web.services import Services, Studios, provide, services
@@ -31,26 +30,13 @@ def create_app(
     app.register_error_handler(BehindError, _being_built)
     app.register_error_handler(PlanError, _no_plan)
     app.register_error_handler(FrontierError, _unsound)
-    for fault in (
-        exc.OperationalError,
-        exc.InterfaceError,
-        exc.TimeoutError,
-        psycopg.OperationalError,
-    ):
-        app.register_error_handler(fault, _unreachable)
+    database_faults.install(app)
     return app
 
 
 def _count_unplanned(answer: Response) -> Response:
     observing.metrics().unplanned.set(services().studios.unplanned())
     return answer
-
-
-def _unreachable(error: Exception) -> Response:
-    # what the driver says may name hosts and users, so it goes to the log alone
-    _log.error("the database cannot be reached", exc_info=error, extra={"trace": g.get("trace")})
-    detail = "The database cannot be reached. What was posted can be posted again."
-    return Problem("unavailable", detail, headers={"Retry-After": "5"}).respond()
 
 
 def _not_yet(error: NotYetError) -> Response:

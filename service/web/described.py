@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from flask import current_app, request
 from marshmallow import Schema
@@ -11,6 +11,8 @@ from marshmallow import Schema
 _Route = TypeVar("_Route", bound=Callable[..., Any])
 # a marshmallow schema, or JSON Schema where there is none
 Shape = Schema | Mapping[str, Any]
+LaneName = Literal["usual", "costly", "probe"]
+"""Which threads answer a route: those for what takes long are others than those for posts."""
 
 
 @dataclass(frozen=True)
@@ -28,7 +30,8 @@ class Description:
 
     `problems` names the types it answers with beside those that every such route has; `body` is
     the shape of what it takes by media type; `tag` is the noun it belongs to; `cautions` are what
-    its answers do not say and their reader must know, which they carry with them where they can.
+    its answers do not say and their reader must know, which they carry with them where they can;
+    `lane` names the threads that answer it.
     """
 
     summary: str
@@ -39,6 +42,7 @@ class Description:
     problems: tuple[str, ...] = ()
     details: str = ""
     cautions: tuple[str, ...] = ()
+    lane: LaneName = "usual"
 
     @cached_property
     def media_types(self) -> tuple[str, ...]:
@@ -56,9 +60,10 @@ def describe(
     problems: tuple[str, ...] = (),
     details: str = "",
     cautions: tuple[str, ...] = (),
+    lane: LaneName = "usual",
 ) -> Callable[[_Route], _Route]:
     """Say what a route does."""
-    made = Description(summary, tag, answers, query, body or {}, problems, details, cautions)
+    made = Description(summary, tag, answers, query, body or {}, problems, details, cautions, lane)
 
     def keep(route: _Route) -> _Route:
         route.described = made  # type: ignore[attr-defined]  # functions take attributes

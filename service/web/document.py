@@ -178,7 +178,7 @@ def _responses(
         found["304"] = {"description": "It is as `If-None-Match` says; there is no body."}
     names = {"internal-error", "not-acceptable", *said.problems}
     if roles is not None:
-        names |= {"invalid-query", "no-token", "invalid-token", "unavailable"}
+        names |= {"invalid-query", "no-token", "invalid-token", "too-many-requests", "unavailable"}
     if roles:
         names.add("insufficient-scope")
     by_status: dict[int, list[str]] = {}

@@ -43,6 +43,18 @@ class Metrics:
             multiprocess_mode="livemax",
             registry=self.registry,
         )
+        self.disk_full = Gauge(
+            "retake_ledger_disk_full_seconds",
+            "When the database last had no room to write, since the epoch; 0 if it always had.",
+            multiprocess_mode="max",
+            registry=self.registry,
+        )
+        self.recorded_at = Gauge(
+            "retake_ledger_recorded_seconds",
+            "When something was last recorded, since the epoch.",
+            multiprocess_mode="max",
+            registry=self.registry,
+        )
         self.appended = Counter(
             "retake_ledger_events_appended", "Events recorded.", registry=self.registry
         )
@@ -72,11 +84,19 @@ def metrics() -> Metrics:
 def count_appended(events: int) -> None:
     """Count events that were recorded."""
     metrics().appended.inc(events)
+    if events:
+        metrics().recorded_at.set_to_current_time()
 
 
 def studios_without_plan() -> int:
     """Of how many studios no plan could be made, the worker counted that has most of them."""
     return int(metrics().value("retake_ledger_studios_without_plan"))
+
+
+def disk_is_full() -> bool:
+    """Whether the database had no room for the last thing that was to be recorded."""
+    full_at = metrics().value("retake_ledger_disk_full_seconds")
+    return full_at > metrics().value("retake_ledger_recorded_seconds")
 
 
 def metrics_response() -> Response:

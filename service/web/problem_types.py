@@ -149,6 +149,14 @@ TYPES: dict[str, ProblemType] = {
             "Send `If-Match` with the ETag that was read.",
         ),
         ProblemType(
+            "too-many-requests",
+            429,
+            "Too many requests",
+            "A token may send so many requests in a while, as `RateLimit-Policy` says, and an "
+            "address may show so many wrong tokens. Ask again after the time that `Retry-After` "
+            "gives; events can be posted in batches.",
+        ),
+        ProblemType(
             "internal-error",
             500,
             "A fault of the service",
@@ -167,8 +175,9 @@ TYPES: dict[str, ProblemType] = {
             "not-yet",
             503,
             "The log has not come so far",
-            "`min_position` names a position that the log did not reach while the request waited. "
-            "A receipt gives positions that it has.",
+            "`min_position` names a position that the log did not reach while the request waited: "
+            "two seconds at most, and not at all where the log is more than 1,000 events behind or "
+            "others wait already. A receipt gives positions that it has.",
         ),
         ProblemType(
             "being-built",

@@ -36,6 +36,7 @@ _BY_STATUS = {
     415: "unsupported-media-type",
     422: "invalid-event",
     428: "precondition-required",
+    429: "too-many-requests",
     500: "internal-error",
     503: "unavailable",
 }

@@ -22,6 +22,7 @@ from service.web.paging import Place, make_cursor, read_cursor
 from service.web.pointers import FieldError
 from service.web.problems import ProblemError
 from service.web.services import services
+from service.web.waiting import view_of
 
 _Found = TypeVar("_Found")
 _Item = TypeVar("_Item")
@@ -69,8 +70,15 @@ class Reading:
 
 def read_now(asked: Mapping[str, Any]) -> Reading:
     """The studio of the token as it stands, at the position that was asked for at least."""
-    view = services().studios.of(g.token.studio).view(asked.get("min_position", 0))
+    view = view_now(asked.get("min_position", 0))
     return Reading(view, view.state, view.position, view.now_min)
+
+
+def view_now(min_position: int = 0) -> View:
+    """The studio of the token, at a position at least. Raises NotYetError."""
+    given = services()
+    studio = given.studios.of(g.token.studio)
+    return view_of(studio, min_position, given.waiting, g.token.token_id)
 
 
 def found(record: _Found | None, what: str) -> _Found:

@@ -13,6 +13,7 @@ from service.projections.present import Trails
 from service.record import Proposed, Receipt
 from service.settings import Settings
 from service.studio import View
+from service.web.waiting import Waiting
 
 _KEY = "retake-ledger"
 
@@ -33,8 +34,8 @@ class Studio(Protocol):
     def recorder(self) -> Recorder:
         """Its write path."""
 
-    def view(self, min_position: int = 0, /) -> View:
-        """Its state, caught up to a position at least."""
+    def view(self, min_position: int = 0, wait_s: float = ..., /) -> View:
+        """Its state, caught up to a position at least. Raises NotYetError after so long."""
 
 
 class Studios(Protocol):
@@ -57,6 +58,7 @@ class Services:
     trails: Trails
     seal_key: bytes | None = None
     tokens_seen: dict[bytes, Token] = field(default_factory=dict)
+    waiting: Waiting = field(default_factory=Waiting)
 
 
 def provide(app: Flask, given: Services) -> None:

@@ -38,7 +38,9 @@ def studio(
 ) -> OpenStudio:
     """A record with strikes and personal text, a checkpoint in it, and the commands set up."""
     (tmp_path / "keys").mkdir()
-    (tmp_path / "keys" / "seals.key").write_text(SEAL_KEY.hex())
+    seals = tmp_path / "keys" / "seals.key"
+    seals.write_text(SEAL_KEY.hex())
+    seals.chmod(0o600)
     monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
     recording.make(engine)
     opened = worker(engine)

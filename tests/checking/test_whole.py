@@ -25,7 +25,9 @@ def notes(
     """The studio with everything, the commands set up for it; positions of its notes."""
     folder = tmp_path / "keys"
     ensure_keys(folder)
-    (folder / "seals.key").write_text(SEAL_KEY.hex())
+    seals = folder / "seals.key"
+    seals.write_text(SEAL_KEY.hex())
+    seals.chmod(0o600)
     monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(folder))
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
     monkeypatch.setenv("RETAKE_LEDGER_OWNER_DATABASE_URL", database.owner_url)

@@ -179,7 +179,7 @@ def test_the_service_does_not_start_with_rights_too_many(
     login: Login, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     served: list[str] = []
-    monkeypatch.setattr("service.web.serving.serve", lambda _, url, __: served.append(url))
+    monkeypatch.setattr("service.web.serving.serve", lambda _, url, *__: served.append(url))
     monkeypatch.setattr("service.cli.ensure_keys", lambda _: None)
     monkeypatch.setattr("service.cli.seal_key_of", lambda _: None)
     monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", "")  # the command sets it; it ends with the test

@@ -126,7 +126,7 @@ ASKED: tuple[Asked, ...] = (
     Asked("not-found", "GET", "/problems/nothing", holder=None),
     Asked("method-not-allowed", "DELETE", "/events"),
     Asked("method-not-allowed", "POST", "/episodes/KESTREL-1", body={}),
-    Asked("method-not-allowed", "BREW", "/live", holder=None),
+    Asked("method-not-allowed", "DELETE", "/live", holder=None),
     Asked("id-reused", "POST", "/events", body=_NOTE | {"id": "told-0"}),
     Asked("clock-refused", "PUT", "/clock", body={"now": "2031-01-01T00:00:00Z"},
           kind=JSON, holder="office"),

@@ -91,7 +91,7 @@ class PlainRecorder:
 class PlainStudio:
     recorder: PlainRecorder
 
-    def view(self, min_position: int = 0) -> Never:
+    def view(self, min_position: int = 0, wait_s: float = 0) -> Never:
         """Nothing is folded here."""
         raise NotYetError(min_position, 0)
 

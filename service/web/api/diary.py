@@ -50,6 +50,7 @@ _TEXT = {"type": "string", "description": "A paragraph for each entry; the same 
         )
     },
     problems=("not-found", "not-yet"),
+    lane="costly",
 )
 @require()
 def show_diary(episode: str) -> Response:

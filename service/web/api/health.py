@@ -6,6 +6,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from service.log.migrate import is_up_to_date
 from service.web import observing
+from service.web.database_faults import DISK_FULL
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.problems import ProblemError
@@ -39,6 +40,7 @@ class ReadyShown(StateShown):
     "Whether the process answers",
     tag="service",
     answers={200: Answer("Yes.", {JSON: StateShown()})},
+    lane="probe",
 )
 def live() -> Response:
     """The process answers; nothing else is looked at."""
@@ -51,6 +53,7 @@ def live() -> Response:
     tag="service",
     answers={200: Answer("Yes.", {JSON: ReadyShown()})},
     problems=("unavailable",),
+    lane="probe",
 )
 def ready() -> Response:
     """The database answers and has every migration."""
@@ -65,6 +68,9 @@ def ready() -> Response:
     if not migrated:
         detail = "The database is not of this release: run `retake-ledger migrate`."
         raise ProblemError("unavailable", detail, headers=_RETRY)
+    if observing.disk_is_full():
+        detail = f"{DISK_FULL} Reads are answered; make room, and post to see that there is some."
+        raise ProblemError("unavailable", detail, headers=_RETRY)
     return jsonify(state="ready", studios_without_plan=observing.studios_without_plan())
 
 
@@ -75,6 +81,7 @@ def ready() -> Response:
     answers={
         200: Answer("OpenMetrics text.", {"application/openmetrics-text": {"type": "string"}})
     },
+    lane="probe",
 )
 def show_metrics() -> Response:
     """Requests, their durations, and events recorded."""

@@ -31,6 +31,7 @@ impacts = Blueprint("impacts", __name__)
     query=READ,
     answers={200: Answer("The impact.", {JSON: IMPACT}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
+    lane="costly",
 )
 @require()
 def show_impact_of_retake(retake: str) -> Response:
@@ -47,6 +48,7 @@ def show_impact_of_retake(retake: str) -> Response:
     query=READ,
     answers={200: Answer("The impact.", {JSON: IMPACT}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
+    lane="costly",
 )
 @require()
 def show_impact_of_event(position: int) -> Response:

@@ -37,6 +37,7 @@ _INCLUSION, _CONSISTENCY = shapes.InclusionQuery(), shapes.ConsistencyQuery()
     query=_INCLUSION,
     answers={200: Answer("The proof.", {JSON: shapes.InclusionShown()})},
     problems=("not-found",),
+    lane="costly",
 )
 @require(*READERS)  # a few figures withheld from a desk could be guessed from their leaf
 def prove_inclusion() -> Response:
@@ -69,6 +70,7 @@ def prove_inclusion() -> Response:
     query=_CONSISTENCY,
     answers={200: Answer("The proof.", {JSON: shapes.ConsistencyShown()})},
     problems=("not-found",),
+    lane="costly",
 )
 @require()
 def prove_consistency() -> Response:
@@ -94,6 +96,7 @@ def prove_consistency() -> Response:
     "text is not in them; in its place stands a salted commitment.",
     answers={200: Answer("The bytes.", {EVENT: {"$ref": "#/components/schemas/RecordedEvent"}})},
     problems=("not-found",),
+    lane="costly",
 )
 @require(*READERS)
 def show_recorded(position: int) -> Response:
@@ -117,6 +120,7 @@ def show_recorded(position: int) -> Response:
     "text, or it was erased.",
     answers={200: Answer("The text and its salt.", {JSON: shapes.PersonalShown()})},
     problems=("not-found",),
+    lane="costly",
 )
 @require(*READERS)
 def show_personal(position: int) -> Response:

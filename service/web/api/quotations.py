@@ -79,6 +79,7 @@ _QUERY = QuotationQuery()
         )
     },
     problems=("not-found", "no-quote", "not-yet"),
+    lane="costly",
 )
 @require(*SEES_MONEY)
 def show_quotation(order: str) -> Response:

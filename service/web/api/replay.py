@@ -51,6 +51,7 @@ class _Then:
     cautions=(cautions.PEOPLE,),
     answers={200: Answer("The episode then.", {JSON: shapes.REPLAY}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
+    lane="costly",
 )
 @require()
 def show_replay(episode: str) -> Response:
@@ -78,6 +79,7 @@ def show_replay(episode: str) -> Response:
     query=shapes.REPLAY_EVENTS_QUERY,
     answers={200: Answer("A page of events.", {JSON: shapes.REPLAY_EVENTS}, PAGE_HEADERS)},
     problems=("not-found", "not-yet"),
+    lane="costly",
 )
 @require()
 def list_replay_events(episode: str) -> Response:

@@ -55,6 +55,7 @@ _COUNTED = (
         )
     },
     problems=("not-yet",),
+    lane="costly",
 )
 @require(*SEES_MONEY)
 def list_account() -> Response:
@@ -82,6 +83,7 @@ def list_account() -> Response:
     cautions=(cautions.BLAME, cautions.TAXES),
     answers={200: Answer("The sums.", {JSON: shapes.TOTALS, table.MEDIA_TYPE: _CSV}, READ_HEADERS)},
     problems=("not-yet",),
+    lane="costly",
 )
 @require(*SEES_MONEY)
 def list_account_totals() -> Response:

@@ -13,7 +13,7 @@ from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
-from service.web.reading import Reading, answer, found
+from service.web.reading import Reading, answer, found, view_now
 from service.web.representation.trail import shown_move, shown_totals
 from service.web.schemas import trail as shapes
 from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
@@ -34,6 +34,7 @@ _FILTERS = ("cause", "from_position", "until_position")
     query=shapes.TRAIL_QUERY,
     answers={200: Answer("A page of the trail.", {JSON: shapes.TRAIL}, PAGE_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
+    lane="costly",
 )
 @require()
 def show_trail(episode: str) -> Response:
@@ -69,6 +70,7 @@ def show_trail(episode: str) -> Response:
     query=READ,
     answers={200: Answer("The totals.", {JSON: shapes.TOTALS}, READ_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
+    lane="costly",
 )
 @require()
 def show_totals_of_episode(episode: str) -> Response:
@@ -87,6 +89,7 @@ def show_totals_of_episode(episode: str) -> Response:
     query=shapes.TOTALS_QUERY,
     answers={200: Answer("The totals.", {JSON: shapes.TOTALS}, READ_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
+    lane="costly",
 )
 @require()
 def show_totals() -> Response:
@@ -102,9 +105,8 @@ def show_totals() -> Response:
 
 
 def _present(asked: Mapping[str, Any]) -> Present:
-    given = services()
-    studio = given.studios.of(g.token.studio).view().studio
-    return given.trails.of(studio).present(asked.get("min_position", 0))
+    view = view_now(asked.get("min_position", 0))
+    return services().trails.of(view.studio).present(view.position)
 
 
 def _reading(present: Present) -> Reading:

@@ -43,6 +43,7 @@ what_if = Blueprint("what_if", __name__)
     body=posted.BODY,
     answers={200: Answer("The impact. Nothing was recorded.", {JSON: IMPACT})},
     problems=(*posted.PROBLEMS, "not-yet"),
+    lane="costly",
 )
 @require(Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER)
 def try_events() -> Response:

@@ -1,0 +1,255 @@
+"""From an event loop to a WSGI app: a thread is taken when a request is whole, and for no longer.
+
+Bodies are read before, answers are sent after; neither waits on a thread for its client.
+"""
+
+import asyncio
+import io
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
+from http import HTTPStatus
+from typing import Any, NamedTuple, cast
+from urllib.parse import unquote_to_bytes
+from wsgiref.types import WSGIApplication
+
+from uvicorn._types import ASGIReceiveCallable, ASGISendCallable, HTTPScope, Scope
+
+from service.web.serving.connection import SCOPE_KEY, Connection
+from service.web.serving.lanes import Lane, LaneFullError
+from service.web.serving.limits import KIB, Limits
+from service.web.serving.refusals import refusal_body, refusal_headers
+
+PIECE_BYTES = 64 * KIB
+"""How much of an answer is handed to the connection at a time."""
+MADE_AHEAD_BYTES = 256 * KIB
+"""How much of a streamed answer is made before what was made is sent."""
+_UNCHECKED: tuple[bytes, ...] = (b"content-length", b"content-type", b"transfer-encoding")
+
+
+class Head(NamedTuple):
+    """The head of an answer."""
+
+    status: int
+    headers: list[tuple[bytes, bytes]]
+
+
+class Answer:
+    """What a WSGI app made of a request, taken from it piece by piece."""
+
+    def __init__(self, app: WSGIApplication, environ: dict[str, Any]) -> None:
+        self.head = Head(HTTPStatus.INTERNAL_SERVER_ERROR, [])
+        self.is_whole = False
+        self._parts = app(environ, self._start)
+        self._iterator: Iterator[bytes] = iter(self._parts)
+
+    def _start(self, status: str, headers: list[tuple[str, str]], exc_info: Any = None,
+    ) -> Callable[[bytes], object]:  # fmt: skip
+        if exc_info is not None and self.head.headers:
+            raise exc_info[1].with_traceback(exc_info[2])
+        sent = [(name.encode("latin-1"), value.encode("latin-1")) for name, value in headers]
+        self.head = Head(int(status.split(" ", 1)[0]), sent)
+        return _write_is_not_served
+
+    def take(self) -> list[bytes]:
+        """The next pieces, some hundred kilobytes; `is_whole` says that they were the last."""
+        taken: list[bytes] = []
+        size = 0
+        try:
+            for part in self._iterator:
+                taken.append(part)
+                size += len(part)
+                if size >= MADE_AHEAD_BYTES:
+                    return taken
+        except BaseException:
+            self.close()
+            raise
+        self.is_whole = True
+        self.close()
+        return taken
+
+    def close(self) -> None:
+        """Let the app end what it began for the answer."""
+        close = getattr(self._parts, "close", None)
+        if close is not None:
+            close()
+
+
+def _write_is_not_served(_: bytes) -> None:
+    raise NotImplementedError("an app gives its answer as an iterable")
+
+
+class Bridge:
+    """An ASGI app that answers with a WSGI app on the threads of lanes.
+
+    `lane_of` tells the lane of a method and path. `is_known` tells whether an Authorization header
+    holds a token of somebody: it is asked, on a thread, before much of a body is read.
+    """
+
+    def __init__(
+        self,
+        app: WSGIApplication,
+        lane_of: Callable[[str, str], Lane],
+        is_known: Callable[[str | None], bool],
+        limits: Limits,
+    ) -> None:
+        self._app = app
+        self._lane_of = lane_of
+        self._is_known = is_known
+        self._limits = limits
+
+    async def __call__(
+        self, scope: Scope, receive: ASGIReceiveCallable, send: ASGISendCallable
+    ) -> None:
+        """Answer one request."""
+        scope = cast(HTTPScope, scope)
+        connection = cast(Connection, cast(dict[str, Any], scope)[SCOPE_KEY])
+        lane = self._lane_of(scope["method"], scope["path"])
+        try:
+            body = await self._body(scope, receive, connection, lane)
+            if body is None:
+                return
+            environ = environ_of(scope, body)
+            made = asyncio.ensure_future(lane.run(lambda: _begin(self._app, environ, connection)))
+            done, _ = await asyncio.wait((made,), timeout=self._limits.answer_s)
+            if not done:
+                made.add_done_callback(_close_unsent)
+                connection.refuse(503, TOO_LONG)
+                return
+            answer, pieces = made.result()
+        except LaneFullError:
+            await _refuse_busy(send)
+            return
+        if answer is None:
+            return
+        await self._send(answer, pieces, lane, connection, send)
+
+    async def _body(self, scope: HTTPScope, receive: ASGIReceiveCallable, connection: Connection,
+                    lane: Lane) -> bytes | None:  # fmt: skip
+        """The body whole; None where the client left, was refused, or took too long."""
+        limits = self._limits
+        loop = asyncio.get_running_loop()
+        body = bytearray()
+        checked = False
+        deadline = loop.time() + limits.body_s
+        while True:
+            try:
+                async with asyncio.timeout_at(deadline + len(body) / limits.body_bytes_per_s):
+                    message = await receive()
+            except TimeoutError:
+                connection.refuse(
+                    408,
+                    f"A body has {limits.body_s:g} s, and a second more for each "
+                    f"{limits.body_bytes_per_s} bytes.",
+                )
+                return None
+            if message["type"] != "http.request":
+                return None
+            body += message["body"]
+            if not message["more_body"]:
+                return bytes(body)
+            if len(body) > limits.body_bytes_max:
+                connection.refuse(413, too_large(limits))
+                return None
+            if not checked and len(body) > limits.untrusted_body_bytes_max:
+                check = partial(self._is_known, header_of(scope, b"authorization"))
+                if not await lane.run(check):
+                    connection.refuse(401, "A body of this size is read for a valid token alone.")
+                    return None
+                checked = True
+
+    async def _send(self, answer: Answer, pieces: list[bytes], lane: Lane, connection: Connection,
+                    send: ASGISendCallable) -> None:  # fmt: skip
+        head = answer.head
+        await send({"type": "http.response.start", "status": head.status, "headers": head.headers})
+        while True:
+            for piece in _cut(pieces):
+                await send({"type": "http.response.body", "body": piece, "more_body": True})
+            if answer.is_whole or connection.gone:
+                break
+            pieces = await lane.run_on(answer.take)
+        if not answer.is_whole:
+            await lane.run_on(answer.close)
+            return
+        await send({"type": "http.response.body", "body": b"", "more_body": False})
+
+
+TOO_LONG = (
+    "This took too long, and what became of it is not known yet. Send it again after a while: "
+    "what was recorded is recognised, and recorded once."
+)
+
+
+def _close_unsent(made: "asyncio.Future[tuple[Answer | None, list[bytes]]]") -> None:
+    if made.cancelled() or made.exception() is not None:
+        return
+    answer, _ = made.result()
+    if answer is not None and not answer.is_whole:
+        answer.close()
+
+
+def too_large(limits: Limits) -> str:
+    """What is said to who posts too much at once."""
+    return f"At most {limits.body_bytes_max} bytes are taken at a time. Post fewer events."
+
+
+def _begin(
+    app: WSGIApplication, environ: dict[str, Any], connection: Connection
+) -> tuple[Answer | None, list[bytes]]:
+    # who left while the request waited for a thread was never told that it was taken
+    if connection.gone:
+        return None, []
+    answer = Answer(app, environ)
+    return answer, answer.take()
+
+
+def _cut(pieces: Iterable[bytes]) -> Iterator[bytes]:
+    for piece in pieces:
+        for start in range(0, len(piece), PIECE_BYTES):
+            yield piece[start : start + PIECE_BYTES]
+
+
+async def _refuse_busy(send: ASGISendCallable) -> None:
+    body = refusal_body(503, "Too many requests wait already. Ask again in some seconds.")
+    headers = [*refusal_headers(body), (b"retry-after", b"2")]
+    await send({"type": "http.response.start", "status": 503, "headers": headers})
+    await send({"type": "http.response.body", "body": body, "more_body": False})
+
+
+def header_of(scope: HTTPScope, wanted: bytes) -> str | None:
+    """The value of a header, the first where there are several."""
+    values = (value.decode("latin-1") for name, value in scope["headers"] if name == wanted)
+    return next(values, None)
+
+
+def environ_of(scope: HTTPScope, body: bytes) -> dict[str, Any]:
+    """The environ of a request, as PEP 3333 has it, with the body whole."""
+    server = scope["server"] or ("localhost", None)
+    environ: dict[str, Any] = {
+        "REQUEST_METHOD": scope["method"],
+        "SCRIPT_NAME": "",
+        "PATH_INFO": unquote_to_bytes(scope["raw_path"]).decode("latin-1"),
+        "QUERY_STRING": scope["query_string"].decode("latin-1"),
+        "REQUEST_URI": scope["raw_path"].decode("latin-1"),
+        "SERVER_NAME": server[0],
+        "SERVER_PORT": str(server[1] or 80),
+        "SERVER_PROTOCOL": f"HTTP/{scope['http_version']}",
+        "REMOTE_ADDR": scope["client"][0] if scope["client"] else "",
+        "CONTENT_LENGTH": str(len(body)),
+        "wsgi.version": (1, 0),
+        "wsgi.url_scheme": scope["scheme"],
+        "wsgi.input": io.BytesIO(body),
+        "wsgi.input_terminated": True,
+        "wsgi.errors": io.StringIO(),
+        "wsgi.multithread": True,
+        "wsgi.multiprocess": True,
+        "wsgi.run_once": False,
+    }
+    for name, value in scope["headers"]:
+        shown = value.decode("latin-1")
+        if name == b"content-type":
+            environ["CONTENT_TYPE"] = shown
+        elif name not in _UNCHECKED:
+            key = "HTTP_" + name.decode("latin-1").upper().replace("-", "_")
+            # RFC 9110, section 5.3: several of one name are one, with commas
+            environ[key] = f"{environ[key]},{shown}" if key in environ else shown
+    return environ

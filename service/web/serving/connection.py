@@ -1,0 +1,262 @@
+"""One connection: uvicorn's reading and writing of HTTP/1.1, with deadlines for the client.
+
+A connection costs a few kilobytes and no thread, whatever its client does: no byte, one at a time,
+half a head or body, or an answer that nobody reads.
+"""
+
+import asyncio
+import socket
+from typing import Any, cast
+
+import httptools
+from uvicorn.config import Config
+from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
+from uvicorn.server import ServerState
+
+from service.web.serving.limits import Limits
+from service.web.serving.refusals import refusal
+
+SCOPE_KEY = "retake-ledger.connection"
+"""Where a request's scope has its connection."""
+
+PIPELINED_MAX = 16
+"""How many requests may be sent ahead of their answers; whoever sends more is cut off."""
+
+# Linux alone has it; where it is missing, a peer that is gone is dropped by `reader_s` as well
+_USER_TIMEOUT = getattr(socket, "TCP_USER_TIMEOUT", None)
+
+
+class Connection(HttpToolsProtocol):
+    """A client's connection.
+
+    `gone` tells whether the client has left; what is still being made for it may be given up.
+    `idle_since` is the loop's time since when no whole head has come and no request is being
+    answered, None while one is.
+    """
+
+    def __init__(
+        self, config: Config, state: ServerState, limits: Limits, loop: asyncio.AbstractEventLoop
+    ) -> None:
+        super().__init__(config, state, {}, loop)
+        self._limits = limits
+        self._head_deadline: asyncio.TimerHandle | None = None
+        self._reader_deadline: asyncio.TimerHandle | None = None
+        self._unsent = 0
+        # whether the head of the next request is still to come, whole or in part
+        self._in_head = True
+        self._head_bytes = 0
+        self._refused = False
+        self.idle_since: float | None = loop.time()
+
+    # what the event loop calls
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """A client has connected: from now on its first head is waited for."""
+        super().connection_made(cast(asyncio.Transport, transport))
+        _give_up_on_lost_peers(transport, self._limits.reader_s)
+        self._await_head()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """The client has left, or was dropped."""
+        for deadline in (self._head_deadline, self._reader_deadline):
+            if deadline is not None:
+                deadline.cancel()
+        super().connection_lost(exc)
+
+    def data_received(self, data: bytes) -> None:
+        """Bytes have come."""
+        if self._refused:
+            return
+        self._head_bytes += len(data)
+        super().data_received(data)
+        if self._refused or self.transport.is_closing():
+            return
+        if self._in_head and self._head_bytes > self._limits.head_bytes_max:
+            self.refuse(431, self._head_too_large)
+        elif self._in_head and self.is_idle:
+            # bytes that begin nothing yet, such as empty lines, do not keep a connection
+            self._await_head()
+
+    def pause_writing(self) -> None:
+        """The client reads more slowly than it is answered."""
+        super().pause_writing()
+        self._watch_reader()
+
+    def resume_writing(self) -> None:
+        """The client has read on."""
+        super().resume_writing()
+        if self._reader_deadline is not None:
+            self._reader_deadline.cancel()
+            self._reader_deadline = None
+
+    # what the parser calls
+
+    def on_message_begin(self) -> None:
+        """The first byte of a request is there."""
+        super().on_message_begin()
+        cast(dict[str, Any], self.scope)[SCOPE_KEY] = self
+        self._await_head()
+
+    def on_headers_complete(self) -> None:
+        """A head is whole: what can be refused by it is refused before anything is read or run."""
+        self._in_head, self.idle_since = False, None
+        self._end_head()
+        if self._refused:
+            return
+        problem = self._problem_of_head()
+        if problem is not None:
+            self.refuse(*problem)
+        elif len(self.pipeline) >= PIPELINED_MAX:
+            self._refused = True
+            self.transport.abort()
+        else:
+            super().on_headers_complete()
+
+    def on_body(self, body: bytes) -> None:
+        """A piece of a body is there."""
+        if not self._refused:
+            super().on_body(body)
+
+    def on_message_complete(self) -> None:
+        """A request is whole."""
+        self._in_head, self._head_bytes = True, 0
+        if not self._refused:
+            super().on_message_complete()
+
+    # what uvicorn calls
+
+    def send_400_response(self, msg: str) -> None:
+        """Refuse what is no HTTP."""
+        self.refuse(400, f"This is not HTTP/1.1 as RFC 9112 has it: {msg}")
+
+    def on_response_complete(self) -> None:
+        """An answer has been handed over; the client may still have to read it."""
+        super().on_response_complete()
+        if not self.pipeline:
+            self.idle_since = self.loop.time()
+        self._watch_reader()
+
+    def shutdown(self) -> None:
+        """The service ends: a request that is whole is still answered, one that is not is not."""
+        if self.cycle is not None and self.cycle.more_body and not self.pipeline:
+            self.drop()
+        else:
+            super().shutdown()
+
+    def timeout_keep_alive_handler(self) -> None:
+        """The connection was idle for its time."""
+        self.drop()
+
+    @property
+    def _head_too_large(self) -> str:
+        return f"At most {self._limits.head_bytes_max} bytes of request line and headers are taken."
+
+    # what the app's side calls
+
+    @property
+    def gone(self) -> bool:
+        """Whether the client of the request that is being answered has left."""
+        return self._refused or self.transport.is_closing()
+
+    @property
+    def is_idle(self) -> bool:
+        """Whether no request is being answered."""
+        return self.cycle is None or self.cycle.response_complete
+
+    def refuse(self, status: int, detail: str) -> None:
+        """Answer with a problem, read no further and close.
+
+        What the client goes on to send is thrown away for a while: closing at once would reset the
+        connection, and the client might never read the answer.
+        """
+        if self._refused:
+            return
+        self._refused = True
+        if self.cycle is not None and not self.cycle.response_complete:
+            if self.cycle.response_started or self.pipeline:
+                self.drop()  # an answer is half written: a second one would run into it
+                return
+            self.cycle.disconnected = True
+            self.cycle.message_event.set()
+        self._end_head()
+        self._unset_keepalive_if_required()
+        if self.transport.is_closing():
+            return
+        self.transport.write(refusal(status, detail))
+        self.flow.resume_reading()
+        self.loop.call_later(self._limits.discard_s, self.drop)
+
+    def drop(self) -> None:
+        """Close; what was not read by now is not sent any more."""
+        if self.transport.get_write_buffer_size():
+            self.transport.abort()
+        else:
+            self.transport.close()
+
+    # deadlines
+
+    def _await_head(self) -> None:
+        if self._head_deadline is None:
+            self._head_deadline = self.loop.call_later(self._limits.head_s, self._head_is_late)
+
+    def _end_head(self) -> None:
+        if self._head_deadline is not None:
+            self._head_deadline.cancel()
+            self._head_deadline = None
+
+    def _head_is_late(self) -> None:
+        self._head_deadline = None
+        if not self.is_idle:
+            self._await_head()  # the one before is still being answered
+        elif self._head_bytes == 0:
+            self.drop()
+        else:
+            self.refuse(408, f"The head of a request has {self._limits.head_s:g} s.")
+
+    def _watch_reader(self) -> None:
+        left = self._left()
+        if left and self._reader_deadline is None:
+            self._unsent = left
+            self._reader_deadline = self.loop.call_later(self._limits.reader_s, self._reader_is_due)
+
+    def _reader_is_due(self) -> None:
+        self._reader_deadline = None
+        left = self._left()
+        if left and self._unsent - left < min(self._limits.reader_bytes_least, self._unsent):
+            self.transport.abort()
+        else:
+            self._watch_reader()
+
+    def _left(self) -> int:
+        return self.transport.get_write_buffer_size()
+
+    def _problem_of_head(self) -> tuple[int, str] | None:
+        names = [name for name, _ in self.headers]
+        if len(self.url) > self._limits.address_bytes_max:
+            return 414, f"At most {self._limits.address_bytes_max} bytes of an address are taken."
+        if (
+            sum(len(name) + len(value) for name, value in self.headers)
+            > self._limits.head_bytes_max
+        ):
+            return 431, self._head_too_large
+        for name in names:
+            if b"_" in name:
+                # behind HTTP a hyphen and an underscore are one: it could pass for another header
+                shown = name.decode("ascii", "backslashreplace")
+                return 400, f"The header {shown} has an underscore: write hyphens, or leave it out."
+        if self.parser.get_http_version() == "1.1" and names.count(b"host") != 1:
+            return 400, "A request has one Host header (RFC 9112, section 3.2)."
+        most = self._limits.body_bytes_max
+        if any(int(value) > most for name, value in self.headers if name == b"content-length"):
+            return 413, f"At most {most} bytes are taken at a time. Post fewer events."
+        try:
+            httptools.parse_url(self.url).path.decode("ascii")
+        except (httptools.HttpParserError, UnicodeDecodeError, AttributeError):
+            return 400, "The request line names no address of this service: write a path."
+        return None
+
+
+def _give_up_on_lost_peers(transport: asyncio.BaseTransport, seconds: float) -> None:
+    peer: socket.socket | None = transport.get_extra_info("socket")
+    if peer is not None and _USER_TIMEOUT is not None and peer.family != socket.AF_UNIX:
+        peer.setsockopt(socket.IPPROTO_TCP, _USER_TIMEOUT, int(seconds * 1000))

@@ -1,0 +1,37 @@
+"""How long a client may take, and how much it may send before anything is known of it."""
+
+from dataclasses import dataclass
+
+KIB = 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What one worker allows its connections.
+
+    A head has `head_s` from its first byte (the first head of a connection: from connecting). A
+    body has `body_s`, and a second more for each `body_bytes_per_s` that have come. Who reads an
+    answer must take `reader_bytes_least` of it in each `reader_s`, or the rest of it. No more than
+    `untrusted_body_bytes_max` of a body are read before the token is known.
+    """
+
+    connections_max: int = 2000
+    head_s: float = 10
+    head_bytes_max: int = 64 * KIB
+    address_bytes_max: int = 8000
+    """RFC 9112, section 3, recommends that no fewer are taken."""
+    body_s: float = 20
+    body_bytes_per_s: int = 64 * KIB
+    body_bytes_max: int = 8 * KIB * KIB
+    untrusted_body_bytes_max: int = 64 * KIB
+    reader_s: float = 20
+    reader_bytes_least: int = 16 * KIB
+    idle_s: float = 75
+    answer_s: float = 90
+    """How long a request may take on its thread; its client is then told, and the thread left."""
+    waiting_max: int = 256
+    """How many requests may wait for a thread of one lane."""
+    stop_s: float = 30
+    """How long requests that are being answered have when the service ends."""
+    discard_s: float = 2
+    """How long a client that was refused may go on sending before the connection is cut."""

@@ -1,0 +1,319 @@
+"""A worker of gunicorn that keeps its connections on an event loop, and its requests on threads."""
+
+import asyncio
+import errno
+import logging
+import os
+import resource
+import signal
+import socket
+import ssl
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from email.utils import formatdate
+from operator import itemgetter
+from pathlib import Path
+from typing import NamedTuple, cast
+
+from flask import Flask
+from gunicorn.workers.base import Worker
+from uvicorn.config import Config
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
+from uvicorn.server import ServerState
+
+from service.web.access import is_known
+from service.web.described import description_of
+from service.web.serving.bridge import Bridge
+from service.web.serving.connection import Connection
+from service.web.serving.lanes import Lane, Lanes
+from service.web.serving.limits import Limits
+from service.web.serving.refusals import refusal
+
+# Clients keep their connections, so where these go by chance one worker may have nearly all of them
+# and its one interpreter's lock, while another idles.
+CONNECTIONS_COUNTED = 4
+YIELDED_S = 0.001
+# With so many, chance is even enough, and a crowd must not wait to be let in one by one.
+CONNECTIONS_CROWD = 32
+ACCEPTED_AT_ONCE = 64
+TURNED_AWAY_MAX = 64
+TICK_S = 1.0
+_TLS_END_S = 2
+_RETRY_ACCEPT_S = 0.5
+# what `accept` raises where there are no more files or buffers to be had
+_EXHAUSTED = {errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM}
+# what uvicorn says where the answer to a client that left was given up
+_GIVEN_UP = "ASGI callable returned without"
+_BUSY = "This service has as many connections as it takes. Come again in some seconds."
+
+_log = logging.getLogger("retake_ledger.serving")
+
+
+class Options(NamedTuple):
+    """How workers serve.
+
+    `proxies` are addresses or networks whose forwarding headers hold; `tls` are the files of a
+    certificate and of its key, both PEM.
+    """
+
+    threads: int
+    limits: Limits
+    proxies: tuple[str, ...] = ()
+    tls: tuple[Path, Path] | None = None
+
+
+class LoopWorker(Worker):  # type: ignore[misc]  # gunicorn ships no types for it
+    """A worker: an event loop with all connections, and lanes of threads with the requests."""
+
+    options: Options
+    """Set for all workers before they fork."""
+
+    def init_signals(self) -> None:
+        """Leave signals to the event loop; what ends a worker that hangs still does."""
+        for number in self.SIGNALS:
+            # not the default, which would end the process without what it has to do at its end
+            signal.signal(number, _ignore)
+        signal.signal(signal.SIGABRT, self.handle_abort)
+        signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+
+    def run(self) -> None:
+        """Serve until told to stop."""
+        allow_many_files()
+        quiet_libraries()
+        asyncio.run(self._serve())
+
+    async def _serve(self) -> None:
+        server = Server(self)
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGQUIT):
+            loop.add_signal_handler(number, server.stop)
+        loop.add_signal_handler(signal.SIGUSR1, self.log.reopen_files)
+        await server.serve()
+
+
+def _ignore(*_: object) -> None:
+    pass
+
+
+class Server:
+    """What a worker does on its event loop."""
+
+    def __init__(self, worker: LoopWorker) -> None:
+        self._worker = worker
+        self._options = worker.options
+        self._limits = worker.options.limits
+        self._lanes = Lanes.of(worker.options.threads, self._limits.waiting_max)
+        app: Flask = worker.wsgi
+        bridge = Bridge(app, lane_chooser(app, self._lanes), token_check(app), self._limits)
+        self._config = Config(
+            ProxyHeadersMiddleware(bridge, trusted_hosts=list(self._options.proxies)),
+            ws="none",
+            lifespan="off",
+            interface="asgi3",
+            log_config=None,
+            access_log=False,
+            proxy_headers=False,
+            server_header=False,
+            timeout_keep_alive=int(self._limits.idle_s),
+        )
+        self._config.load()
+        self._state = ServerState()
+        # no other protocol is served, so there are no others
+        self._connections = cast(set[Connection], self._state.connections)
+        self._tls = None if self._options.tls is None else tls_context(*self._options.tls)
+        self._stopped = asyncio.Event()
+        self._accepting: set[asyncio.Task[None]] = set()
+        self._turned_away: set[socket.socket] = set()
+
+    async def serve(self) -> None:
+        """Accept and answer until it is stopped, or gunicorn is gone."""
+        self._stamp()
+        for listener in self._worker.sockets:
+            listener.sock.setblocking(False)
+            self._listen(listener.sock)
+        while not self._stopped.is_set() and os.getppid() == self._worker.ppid:
+            self._worker.notify()
+            self._stamp()
+            try:
+                await asyncio.wait_for(self._stopped.wait(), TICK_S)
+            except TimeoutError:
+                continue
+        await self._end()
+
+    def stop(self) -> None:
+        """Take no more connections, and end what was begun."""
+        self._stopped.set()
+
+    @property
+    def connections(self) -> int:
+        """How many clients are connected."""
+        return len(self._connections)
+
+    def _stamp(self) -> None:
+        date = formatdate(time.time(), usegmt=True).encode("ascii")
+        self._state.default_headers = [(b"date", date)]
+
+    # accepting
+
+    def _listen(self, listener: socket.socket) -> None:
+        if self._stopped.is_set():
+            return
+        asyncio.get_running_loop().add_reader(listener, self._give_way, listener)
+
+    def _give_way(self, listener: socket.socket) -> None:
+        """Accept after a while, the longer the more connections there are here already."""
+        loop = asyncio.get_running_loop()
+        loop.remove_reader(listener)
+        connected = len(self._connections)
+        if connected >= CONNECTIONS_CROWD:
+            self._accept(listener, ACCEPTED_AT_ONCE)
+        else:
+            wait_s = YIELDED_S * min(connected, CONNECTIONS_COUNTED)
+            loop.call_later(wait_s, self._accept, listener, 1)
+
+    def _accept(self, listener: socket.socket, at_most: int) -> None:
+        if self._stopped.is_set():
+            return
+        listen_after_s = 0.0
+        for _ in range(at_most):
+            try:
+                client, _ = listener.accept()
+            except (BlockingIOError, InterruptedError, ConnectionAbortedError):
+                break  # another worker was faster, or the client left
+            except OSError as error:
+                if error.errno not in _EXHAUSTED:
+                    raise
+                _log.error("no connection can be taken: %s", error)
+                listen_after_s = _RETRY_ACCEPT_S
+                break
+            self._take(client)
+        asyncio.get_running_loop().call_later(listen_after_s, self._listen, listener)
+
+    def _take(self, client: socket.socket) -> None:
+        client.setblocking(False)
+        client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        full = len(self._connections) + len(self._accepting) >= self._limits.connections_max
+        if full and not self._make_room():
+            self._turn_away(client)
+            return
+        task = asyncio.get_running_loop().create_task(self._connect(client))
+        self._accepting.add(task)
+        task.add_done_callback(self._accepting.discard)
+
+    async def _connect(self, client: socket.socket) -> None:
+        loop = asyncio.get_running_loop()
+        handshake_s = None if self._tls is None else self._limits.head_s
+        end_s = None if self._tls is None else _TLS_END_S
+        try:
+            await loop.connect_accepted_socket(
+                lambda: Connection(self._config, self._state, self._limits, loop),
+                client,
+                ssl=self._tls,
+                ssl_handshake_timeout=handshake_s,
+                ssl_shutdown_timeout=end_s,
+            )
+        except (OSError, TimeoutError):  # no handshake, or the client left
+            client.close()
+
+    def _make_room(self) -> bool:
+        """Drop the connection that has been idle longest; False where none is."""
+        idle = [
+            (one.idle_since, one)
+            for one in self._connections
+            if one.idle_since is not None and not one.gone
+        ]
+        if idle:
+            min(idle, key=itemgetter(0))[1].drop()
+        return bool(idle)
+
+    def _turn_away(self, client: socket.socket) -> None:
+        if self._tls is None:
+            with suppress(OSError):
+                client.send(refusal(503, _BUSY))
+                client.shutdown(socket.SHUT_WR)
+        if len(self._turned_away) >= TURNED_AWAY_MAX:
+            client.close()
+            return
+        # closed at once, while the client is still sending, it might never read the answer
+        self._turned_away.add(client)
+        asyncio.get_running_loop().call_later(self._limits.discard_s, self._close_away, client)
+
+    def _close_away(self, client: socket.socket) -> None:
+        self._turned_away.discard(client)
+        client.close()
+
+    # ending
+
+    async def _end(self) -> None:
+        loop = asyncio.get_running_loop()
+        for listener in self._worker.sockets:
+            loop.remove_reader(listener.sock)
+            listener.sock.close()
+        for connection in list(self._connections):
+            connection.shutdown()
+        until = loop.time() + self._limits.stop_s
+        while self._state.tasks and loop.time() < until:
+            await asyncio.wait(list(self._state.tasks), timeout=0.1)
+            self._worker.notify()
+        while self._connections and loop.time() < until:
+            await asyncio.sleep(0.02)
+            self._worker.notify()
+        for connection in list(self._connections):
+            connection.transport.abort()
+        for client in list(self._turned_away):
+            self._close_away(client)
+        self._lanes.stop()
+
+
+def quiet_libraries() -> None:
+    """Leave what clients do out of the log of faults: what is no HTTP, and who is gone."""
+    of_uvicorn = logging.getLogger("uvicorn.error")
+    of_uvicorn.setLevel(logging.ERROR)
+    of_uvicorn.addFilter(lambda line: not line.getMessage().startswith(_GIVEN_UP))
+    logging.getLogger("asyncio").setLevel(logging.ERROR)
+
+
+def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
+    """What tells the lane of a method and path, by what the routes say of themselves."""
+    routes = app.url_map.bind("localhost")
+    by_endpoint: dict[str, Lane] = {}
+    for endpoint, view in app.view_functions.items():
+        description = description_of(view)
+        if description is not None and description.lane != "usual":
+            by_endpoint[endpoint] = getattr(lanes, description.lane)
+
+    def lane_of(method: str, path: str) -> Lane:
+        if method == "POST" and path == "/events":
+            return lanes.usual
+        try:
+            endpoint, _ = routes.match(path, method)
+        except Exception:  # whatever is wrong with it, the app will say
+            return lanes.usual
+        return by_endpoint.get(endpoint, lanes.usual)
+
+    return lane_of
+
+
+def token_check(app: Flask) -> Callable[[str | None], bool]:
+    """What tells whether an Authorization header holds a token that is known and valid."""
+
+    def check(authorization: str | None) -> bool:
+        with app.app_context():
+            return is_known(authorization)
+
+    return check
+
+
+def tls_context(certificate: Path, key: Path) -> ssl.SSLContext:
+    """How connections are encrypted: TLS 1.2 or later. Raises OSError, of which SSLError is one."""
+    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    context.load_cert_chain(certificate, key)
+    return context
+
+
+def allow_many_files() -> None:
+    """Let this process have as many connections open as the system allows it."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if soft != hard:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (hard, hard))

@@ -1,0 +1,76 @@
+"""How many requests a token may send in a while, and how many wrong tokens an address may show.
+
+Counted in each worker by itself. The headers are those of the IETF draft "RateLimit header fields
+for HTTP" (draft-ietf-httpapi-ratelimit-headers-10): a policy with its quota `q` and window `w` in
+seconds, and what remains `r` until it is whole again after `t` seconds.
+"""
+
+import time
+from http import HTTPStatus
+
+from flask import Flask, Response, g, request
+from limits import RateLimitItem, RateLimitItemPerSecond
+from limits.storage import MemoryStorage
+from limits.strategies import FixedWindowRateLimiter
+
+from service.log import tokens
+from service.web.access import secret_of
+from service.web.problems import ProblemError
+from service.web.services import services
+
+WINDOW_S = 10
+WRONG_MAX = 30
+"""How many wrong tokens an address may show in a window before it has to wait."""
+_POLICY = "token"
+
+
+class Throttle:
+    """The counts of one worker."""
+
+    def __init__(self, requests_max: int, wrong_max: int = WRONG_MAX) -> None:
+        self._limiter = FixedWindowRateLimiter(MemoryStorage())
+        self._requests = RateLimitItemPerSecond(requests_max, WINDOW_S, namespace="request")
+        self._wrong = RateLimitItemPerSecond(wrong_max, WINDOW_S, namespace="wrong")
+
+    def install(self, app: Flask) -> None:
+        """Count every request of an app that shows a token."""
+        app.before_request(self._look)
+        app.after_request(self._count_and_say)
+
+    def _look(self) -> None:
+        secret = secret_of(request.headers.get("Authorization"))
+        if secret is None:
+            return
+        hashed = tokens.hashed(secret)
+        seen = services().tokens_seen.get(hashed)
+        if seen is None:
+            address = request.remote_addr or ""
+            if not self._limiter.test(self._wrong, address):
+                detail = "Too many wrong tokens came from this address."
+                raise self._too_many(detail, self._wrong, address)
+        elif not self._limiter.hit(self._requests, seen.token_id):
+            detail = (
+                f"This token has sent {self._requests.amount} requests in {WINDOW_S} s. "
+                "Post events in batches, and ask again later."
+            )
+            raise self._too_many(detail, self._requests, seen.token_id)
+
+    def _too_many(self, detail: str, item: RateLimitItem, key: str) -> ProblemError:
+        _, resets_in_s = self._left(item, key)
+        return ProblemError("too-many-requests", detail, headers={"Retry-After": str(resets_in_s)})
+
+    def _count_and_say(self, answer: Response) -> Response:
+        token = g.get("token")
+        if token is not None:
+            left, resets_in_s = self._left(self._requests, token.token_id)
+            answer.headers["RateLimit-Policy"] = (
+                f'"{_POLICY}";q={self._requests.amount};w={WINDOW_S}'
+            )
+            answer.headers["RateLimit"] = f'"{_POLICY}";r={left};t={resets_in_s}'
+        elif answer.status_code == HTTPStatus.UNAUTHORIZED and "Authorization" in request.headers:
+            self._limiter.hit(self._wrong, request.remote_addr or "")
+        return answer
+
+    def _left(self, item: RateLimitItem, key: str) -> tuple[int, int]:
+        stats = self._limiter.get_window_stats(item, key)
+        return stats.remaining, max(1, round(stats.reset_time - time.time() + 0.5))

@@ -1,0 +1,108 @@
+"""A lock that is held, a statement that hangs, a disk that is full: told as such, nothing lost."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import psycopg
+import pytest
+from psycopg import errors
+from sqlalchemy import Engine, exc, text
+
+from service.log import append
+from service.log.engine import service_engine
+from service.record import Studios
+from service.settings import Settings
+from service.web.app import create_app
+from tests.conftest import Database
+
+from ..paper import Paper
+
+SHORT = Settings(
+    None, None, Path("/nowhere"), statement_s=2, lock_s=1, idle_transaction_s=1, pool_wait_s=1,
+    pool_size=2, pool_overflow=0,
+)  # fmt: skip
+
+
+@pytest.fixture
+def bounded(opened: Paper, database: Database) -> Iterator[Paper]:
+    """The studio behind connections with short limits."""
+    engine = service_engine(database.service_url, SHORT, bounded=True)
+    opened.app = create_app(SHORT, engine, Studios(engine))
+    opened.engine = engine
+    yield opened
+    engine.dispose()
+
+
+def note(paper: Paper) -> dict[str, object]:
+    return paper.event("note.given", "KESTREL-1/1", {"note": "N1", "to": "layout", "text": "Hm."})
+
+
+def test_a_lock_that_is_held_does_not_hold_posts(bounded: Paper, engine: Engine) -> None:
+    event = note(bounded)
+    with engine.begin() as holder:
+        append.lock_head(holder, "paper")
+        answer = bounded.post("/events", event)
+        assert bounded.problem(answer) == (503, "unavailable", [])
+        assert "lock" in answer.get_json()["detail"]
+        assert int(answer.headers["Retry-After"]) > 0
+    assert bounded.post("/events", event).status_code == 201
+
+
+def test_a_statement_is_ended(bounded: Paper) -> None:
+    with (
+        bounded.engine.connect() as connection,
+        pytest.raises(exc.OperationalError) as raised,
+    ):
+        connection.execute(text("SELECT pg_sleep(30)"))
+    assert isinstance(raised.value.orig, errors.QueryCanceled)
+
+
+def test_an_idle_transaction_is_ended_and_lets_go(bounded: Paper, engine: Engine) -> None:
+    with bounded.engine.connect() as idle:
+        append.lock_head(idle, "paper")
+        with engine.begin() as other:
+            append.lock_head(other, "paper")  # once the other was ended
+        idle.invalidate()
+    assert bounded.post("/events", note(bounded)).status_code == 201
+
+
+def test_connections_that_are_all_in_use_are_told(bounded: Paper) -> None:
+    with bounded.engine.connect(), bounded.engine.connect():
+        answer = bounded.post("/events", note(bounded))
+        assert bounded.problem(answer) == (503, "unavailable", [])
+        assert "in use" in answer.get_json()["detail"]
+
+
+def test_a_full_disk_is_told_until_something_is_recorded(
+    bounded: Paper, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise exc.OperationalError("COMMIT", {}, errors.DiskFull("no space left on device"))
+
+    event = note(bounded)
+    with monkeypatch.context() as patch:
+        patch.setattr("service.record.recorder.commit_now", full)
+        answer = bounded.post("/events", event)
+    assert bounded.problem(answer) == (503, "unavailable", [])
+    assert "disk" in answer.get_json()["detail"]
+    client = bounded.app.test_client()
+    ready = client.get("/ready")
+    assert bounded.problem(ready) == (503, "unavailable", [])
+    assert "disk" in ready.get_json()["detail"]
+    assert bounded.ask("/episodes").status_code == 200
+    assert bounded.post("/events", event).status_code == 201
+    assert client.get("/ready").status_code == 200
+
+
+def test_what_a_driver_says_is_told_to_nobody(
+    bounded: Paper, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def lost(*_: object) -> None:
+        raise exc.OperationalError(
+            "x", {}, psycopg.OperationalError("host db.example user ledger-login")
+        )
+
+    monkeypatch.setattr("service.record.recorder.lock_head", lost)
+    answer = bounded.post("/events", note(bounded))
+    assert bounded.problem(answer) == (503, "unavailable", [])
+    assert "ledger-login" not in answer.get_data(as_text=True)

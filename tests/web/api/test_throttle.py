@@ -1,0 +1,60 @@
+"""Quotas of tokens, and of addresses that show wrong ones.
+
+The headers are those of the IETF draft "RateLimit header fields for HTTP"
+(draft-ietf-httpapi-ratelimit-headers-10), sections 3 and 4: lists of RFC 9651 whose items are
+strings with parameters.
+"""
+
+import re
+
+from service.web.throttle import WINDOW_S, Throttle
+
+from ..paper import Paper
+
+QUOTA, WRONG = 6, 3
+
+
+def throttled(paper: Paper) -> Paper:
+    Throttle(QUOTA, WRONG).install(paper.app)
+    paper.get("/clock", "office")  # seen from now on
+    paper.get("/clock", "supervisor")
+    return paper
+
+
+def test_a_token_has_a_quota_and_is_told_what_is_left(paper: Paper) -> None:
+    throttled(paper)
+    left = []
+    for _ in range(QUOTA):
+        answer = paper.ask("/clock", "office")
+        assert answer.status_code == 200
+        assert answer.headers["RateLimit-Policy"] == f'"token";q={QUOTA};w={WINDOW_S}'
+        found = re.fullmatch(r'"token";r=(\d+);t=(\d+)', answer.headers["RateLimit"])
+        assert found is not None
+        left.append(int(found[1]))
+        assert 1 <= int(found[2]) <= WINDOW_S + 1
+    assert left == list(range(QUOTA))[::-1]
+    answer = paper.ask("/clock", "office")
+    assert paper.problem(answer) == (429, "too-many-requests", [])
+    assert 1 <= int(answer.headers["Retry-After"]) <= WINDOW_S + 1
+    # and nobody else is held up
+    assert paper.ask("/clock", "supervisor").status_code == 200
+    assert paper.app.test_client().get("/live").status_code == 200
+
+
+def wrong(paper: Paper, secret: str, address: str) -> int:
+    answer = paper.app.test_client().get(
+        "/clock",
+        headers={"Authorization": f"Bearer {secret}"},
+        environ_base={"REMOTE_ADDR": address},
+    )
+    return answer.status_code
+
+
+def test_wrong_tokens_are_slowed_by_address(paper: Paper) -> None:
+    throttled(paper)
+    guesses = [wrong(paper, f"guess{number}", "192.0.2.1") for number in range(WRONG + 2)]
+    assert guesses == [401] * WRONG + [429] * 2
+    # a right guess among them would not be found out either, but a token in use goes on
+    assert wrong(paper, paper.secrets["producer"], "192.0.2.1") == 429
+    assert wrong(paper, paper.secrets["office"], "192.0.2.1") == 200
+    assert wrong(paper, "guess", "192.0.2.2") == 401

@@ -1,0 +1,267 @@
+"""What clients do that are slow, silent or wrong, and that it costs nobody else anything."""
+
+import json
+import select
+import socket
+import time
+from dataclasses import replace
+
+import pytest
+
+from tests.web.serving.conftest import SHORT, Port, read_all, serving
+
+GET = b"GET /here HTTP/1.1\r\nHost: a\r\n\r\n"
+LAST = b"GET /here HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n"
+
+
+def problem(answer: bytes) -> tuple[int, dict[str, object]]:
+    """The status and the body of an answer that is a problem."""
+    head, _, body = answer.partition(b"\r\n\r\n")
+    assert b"content-type: application/problem+json" in head.lower()
+    assert f"content-length: {len(body)}".encode() in head.lower()
+    status = int(head.split(b" ", 2)[1])
+    shown = json.loads(body)
+    assert (shown["status"], shown["type"]) == (status, "about:blank")
+    return status, shown
+
+
+def read_until(client: socket.socket, end: bytes) -> None:
+    """Read an answer that ends so."""
+    answer = b""
+    while not answer.endswith(end):
+        part = client.recv(4096)
+        assert part, answer
+        answer += part
+
+
+def test_a_request_is_answered_and_the_connection_kept(port: Port) -> None:
+    with port.client() as client:
+        for _ in range(3):
+            client.sendall(GET)
+            read_until(client, b"0 /here")
+        client.sendall(GET + LAST)
+        assert read_all(client).count(b"0 /here") == 2
+
+
+def test_a_silent_connection_is_dropped_without_a_word(port: Port) -> None:
+    assert port.ask(b"") == b""
+
+
+@pytest.mark.parametrize("sent", [b"G", b"GET / HT", GET[:-2], b"GET / HTTP/1.1\r\nHost"])
+def test_half_a_head_is_a_time_out(port: Port, sent: bytes) -> None:
+    status, _ = problem(port.ask(sent))
+    assert status == 408
+    assert port.app.seen == []
+
+
+@pytest.mark.parametrize("sent", [b"G", b"\r\n", b"GET / HTTP/1.1\r\nX: " + b"y" * 200])
+def test_a_byte_at_a_time_wins_no_time(port: Port, sent: bytes) -> None:
+    began = time.monotonic()
+    with port.client() as client:
+        client.settimeout(0.02)
+        for place in range(10_000):
+            try:
+                client.sendall(sent[place % len(sent)].to_bytes(1, "big"))
+                if client.recv(1024) == b"":
+                    break
+            except TimeoutError:
+                continue
+            except OSError:
+                break
+        else:
+            pytest.fail("it was never dropped")
+    assert time.monotonic() - began < 10 * SHORT.head_s
+
+
+def test_an_idle_connection_is_closed(port: Port) -> None:
+    with port.client() as client:
+        client.sendall(GET)
+        assert read_all(client).endswith(b"0 /here")
+
+
+def test_half_a_body_is_a_time_out_and_takes_no_thread(port: Port) -> None:
+    head = b"POST /here HTTP/1.1\r\nHost: a\r\nContent-Length: 100\r\n\r\n"
+    clients = [port.client() for _ in range(20)]
+    for client in clients:
+        client.sendall(head + b"half")
+    assert port.ask(LAST).endswith(b"0 /here")
+    for client in clients:
+        with client:
+            assert problem(read_all(client))[0] == 408
+    assert len(port.app.seen) == 1
+
+
+def test_a_body_that_keeps_coming_has_more_time(port: Port) -> None:
+    size = 80_000  # at the least rate 0.8 s more
+    head = (
+        f"POST /here HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer known\r\nContent-Length: {size}"
+    )
+    with port.client() as client:
+        client.sendall(head.encode() + b"\r\nConnection: close\r\n\r\n")
+        for _ in range(10):
+            client.sendall(b"z" * (size // 10))
+            time.sleep(SHORT.body_s / 6)
+        assert read_all(client).endswith(b"80000 /here")
+
+
+def test_a_large_body_is_read_for_a_known_token_alone(port: Port) -> None:
+    size = SHORT.untrusted_body_bytes_max * 4
+    for shown, status in ((b"", 401), (b"Authorization: Bearer other\r\n", 401)):
+        head = b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: %d\r\n%b\r\n" % (size, shown)
+        assert problem(port.ask(head + b"z" * (size - 1)))[0] == status
+    assert port.app.seen == []
+
+
+@pytest.mark.parametrize("length", [SHORT.body_bytes_max + 1, 10**18])
+def test_what_says_that_it_is_too_large_is_refused_at_once(port: Port, length: int) -> None:
+    status, shown = problem(
+        port.ask(b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: %d\r\n\r\n" % length)
+    )
+    assert status == 413
+    assert str(SHORT.body_bytes_max) in str(shown["detail"])
+
+
+def test_so_is_what_turns_out_to_be(port: Port) -> None:
+    head = b"POST / HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer known\r\n"
+    chunk = b"2710\r\n" + b"z" * 10_000 + b"\r\n"
+    answer = port.ask(head + b"Transfer-Encoding: chunked\r\n\r\n" + chunk * 40)
+    assert problem(answer)[0] == 413
+
+
+def test_a_body_in_chunks_is_read_whole(port: Port) -> None:
+    head = (
+        b"POST /here HTTP/1.1\r\nHost: a\r\nConnection: close\r\nTransfer-Encoding: chunked\r\n\r\n"
+    )
+    assert port.ask(head + b"3\r\nabc\r\n2\r\nde\r\n0\r\n\r\n").endswith(b"5 /here")
+    environ = port.app.seen[0]
+    assert environ["CONTENT_LENGTH"] == "5"
+    assert "HTTP_TRANSFER_ENCODING" not in environ
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        b"POST / HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n\r\nzz\r\n",
+        b"POST / HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n\r\n-1\r\n",
+        b"POST / HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n\r\nfffffffffffffffff\r\n",
+        b"POST / HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n\r\n3\r\nabcd\r\n",
+        b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: -1\r\n\r\n",
+        b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: 3\r\nContent-Length: 4\r\n\r\nabc",
+        b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: 3\r\nTransfer-Encoding: chunked\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: a\r\nSCRIPT_NAME: /x\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: a\r\nContent_Length: 3\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: a\r\nBad Name: 3\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: a\r\n: 3\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: a\r\nA: b\x00c\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: a\r\nA: b\r\n folded\r\n\r\n",
+        b"GET / HTTP/1.1\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: a\r\nHost: b\r\n\r\n",
+        b"GET \xff HTTP/1.1\r\nHost: a\r\n\r\n",
+        b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: 1" + b"0" * 30 + b"\r\n\r\n",
+        b"CONNECT a:80 HTTP/1.1\r\nHost: a\r\n\r\n",
+        b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n",
+        b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03",
+        b"NONSENSE\r\n\r\n",
+    ],
+)
+def test_what_is_no_sound_request_is_told_so(port: Port, sent: bytes) -> None:
+    status, _ = problem(port.ask(sent))
+    assert status == 400
+    assert port.app.seen == []
+
+
+def test_a_head_without_end_is_cut(port: Port) -> None:
+    sent = b"GET / HTTP/1.1\r\nHost: a\r\n" + b"X: y\r\n" * 2000
+    assert problem(port.ask(sent))[0] == 431
+
+
+def test_many_requests_ahead_of_their_answers_are_cut_off(port: Port) -> None:
+    held = b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n"
+    assert port.ask(held + GET * 500) == b""
+
+
+def test_headers_reach_the_app_as_the_standard_has_it(port: Port) -> None:
+    port.ask(
+        b"GET /a%20b%C3%A9?x=%2F&y HTTP/1.0\r\nAccept: text/a\r\naccept: text/b\r\n"
+        b"Content-Type: text/plain\r\n\r\n"
+    )
+    environ = port.app.seen[0]
+    assert environ["PATH_INFO"] == "/a bé".encode().decode("latin-1")
+    assert environ["QUERY_STRING"] == "x=%2F&y"
+    assert environ["HTTP_ACCEPT"] == "text/a,text/b"
+    assert (environ["CONTENT_TYPE"], environ["SCRIPT_NAME"]) == ("text/plain", "")
+    assert "HTTP_CONTENT_TYPE" not in environ
+
+
+def test_who_does_not_read_is_dropped_and_others_are_answered(port: Port) -> None:
+    clients = [port.client() for _ in range(4)]
+    for path, client in zip([b"/big", b"/stream"] * 2, clients, strict=True):
+        client.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        client.sendall(b"GET %b HTTP/1.1\r\nHost: a\r\n\r\n" % path)
+    assert port.ask(LAST).endswith(b"0 /here")
+    until = time.monotonic() + 10
+    while port.state.connections and time.monotonic() < until:
+        time.sleep(0.02)
+    assert not port.state.connections
+    while port.app.closed < 2 and time.monotonic() < until:
+        time.sleep(0.02)
+    assert port.app.closed == 2
+
+
+def test_who_reads_gets_all_of_it(patient: Port) -> None:
+    answer = patient.ask(b"GET /big HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n")
+    assert answer.endswith(b"x" * 30_000_000)
+    answer = patient.ask(b"GET /stream HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n")
+    assert answer.partition(b"\r\n\r\n")[2].count(b"y") == 100_000_000
+    assert patient.app.closed == 1
+
+
+def test_requests_that_wait_for_a_thread_are_bounded(patient: Port) -> None:
+    clients = [patient.client() for _ in range(10)]
+    for client in clients:
+        client.sendall(b"GET /held HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n")
+    refused: list[socket.socket] = []
+    while len(refused) < 4:
+        readable, _, _ = select.select([one for one in clients if one not in refused], [], [], 10)
+        assert readable
+        refused += readable
+    assert {problem(read_all(client))[0] for client in refused} == {503}
+    # whoever asks whether the service lives waits for nobody
+    live = patient.ask(b"GET /live HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n")
+    assert live.endswith(b"0 /live")
+    patient.app.hold.set()
+    for client in clients:
+        assert client in refused or read_all(client).endswith(b"0 /held")
+
+
+def test_a_request_whose_client_left_while_it_waited_is_not_run(patient: Port) -> None:
+    held = [patient.client() for _ in range(2)]
+    for client in held:
+        client.sendall(b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n")
+    while len(patient.app.seen) < 2:
+        time.sleep(0.01)
+    with patient.client() as leaves:
+        leaves.sendall(GET)
+        while len(patient.state.connections) < 3:
+            time.sleep(0.01)
+    while len(patient.state.connections) > 2:
+        time.sleep(0.01)
+    patient.app.hold.set()
+    assert patient.ask(LAST).endswith(b"0 /here")
+    assert [environ["PATH_INFO"] for environ in patient.app.seen].count("/here") == 1
+
+
+def test_a_fault_of_the_app_is_a_500_and_no_more(port: Port) -> None:
+    answer = port.ask(b"GET /fault HTTP/1.1\r\nHost: a\r\n\r\n")
+    assert answer.startswith(b"HTTP/1.1 500 ")
+    assert b"ZeroDivisionError" not in answer
+    assert port.ask(LAST).endswith(b"0 /here")
+
+
+def test_a_request_that_takes_too_long_is_told_so() -> None:
+    with serving(replace(SHORT, answer_s=0.2)) as hasty:
+        status, shown = problem(hasty.ask(b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n"))
+        assert status == 503
+        assert "again" in str(shown["detail"])
+        hasty.app.hold.set()
+        assert hasty.ask(LAST).endswith(b"0 /here")

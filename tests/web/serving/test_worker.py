@@ -1,0 +1,252 @@
+"""A worker's event loop: who is let in and by whom, encryption, proxies, lanes, and the end."""
+
+import asyncio
+import datetime
+import os
+import socket
+import ssl
+import threading
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
+
+import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+from flask import Flask, request
+
+from service.web.app import bare_app
+from service.web.serving.lanes import Lanes
+from service.web.serving.limits import Limits
+from service.web.serving.worker import LoopWorker, Options, Server, lane_chooser
+from tests.web.serving.conftest import SHORT
+
+LAST = b"GET /here HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n"
+PATIENT = replace(SHORT, head_s=60, idle_s=60)
+
+
+def small_app() -> Flask:
+    app = Flask("small")
+
+    @app.get("/here")
+    def here() -> str:
+        return f"{request.scheme} {request.remote_addr}"
+
+    return app
+
+
+def listener() -> socket.socket:
+    made = socket.create_server(("127.0.0.1", 0))
+    made.setblocking(False)
+    return made
+
+
+def server_on(sock: socket.socket, options: Options, app: Flask | None = None) -> Server:
+    worker = SimpleNamespace(
+        options=options,
+        wsgi=app or small_app(),
+        sockets=[SimpleNamespace(sock=sock)],
+        notify=lambda: None,
+        ppid=os.getppid(),
+    )
+    return Server(cast(LoopWorker, worker))
+
+
+@asynccontextmanager
+async def serving(*servers: Server) -> AsyncIterator[None]:
+    tasks = [asyncio.create_task(server.serve()) for server in servers]
+    try:
+        yield
+    finally:
+        for server in servers:
+            server.stop()
+        await asyncio.gather(*tasks)
+
+
+async def ask(sock: socket.socket, sent: bytes, **options: Any) -> bytes:
+    reader, writer = await asyncio.open_connection(*sock.getsockname()[:2], **options)
+    writer.write(sent)
+    answer = await reader.read()
+    writer.close()
+    return answer
+
+
+def run(test: Callable[[], Awaitable[None]]) -> None:
+    asyncio.run(asyncio.wait_for(test(), 60))
+
+
+def test_connections_go_where_few_are() -> None:
+    async def test() -> None:
+        sock = listener()
+        where = sock.getsockname()
+        servers = [server_on(one, Options(2, PATIENT)) for one in (sock.dup(), sock.dup())]
+        async with serving(*servers):
+            clients = []
+            for _ in range(12):
+                clients.append(await asyncio.open_connection(*where))
+                await asyncio.sleep(0.05)
+            sock.close()
+            assert [server.connections for server in servers] == [6, 6]
+            for _, writer in clients:
+                writer.close()
+
+    run(test)
+
+
+def test_the_longest_idle_makes_room_and_then_nobody_is_let_in() -> None:
+    async def test() -> None:
+        sock = listener()
+        server = server_on(sock, Options(2, replace(PATIENT, connections_max=3)))
+        half_body = b"POST /here HTTP/1.1\r\nHost: a\r\nContent-Length: 5\r\n\r\n"
+        async with serving(server):
+            idle_reader, idle = await asyncio.open_connection(*sock.getsockname())
+            await asyncio.sleep(0.05)
+            busy = []
+            for _ in range(2):
+                _, writer = await asyncio.open_connection(*sock.getsockname())
+                writer.write(half_body)
+                busy.append(writer)
+                await asyncio.sleep(0.05)
+            assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 200 ")
+            assert await idle_reader.read() == b""
+            _, third = await asyncio.open_connection(*sock.getsockname())
+            third.write(half_body)
+            await asyncio.sleep(0.05)
+            assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 503 ")
+            for writer in (idle, third, *busy):
+                writer.close()
+
+    run(test)
+
+
+def test_forwarding_headers_are_believed_from_named_proxies_alone() -> None:
+    async def test() -> None:
+        headers = b"X-Forwarded-For: 203.0.113.9, 192.0.2.4\r\nX-Forwarded-Proto: https\r\n"
+        sent = LAST.replace(b"Host: a\r\n", b"Host: a\r\n" + headers)
+        for proxies, seen in (
+            ((), b"http 127.0.0.1"),
+            (("192.0.2.0/24",), b"http 127.0.0.1"),
+            (("127.0.0.1", "192.0.2.0/24"), b"https 203.0.113.9"),
+        ):
+            sock = listener()
+            async with serving(server_on(sock, Options(2, PATIENT, proxies))):
+                assert (await ask(sock, sent)).endswith(seen)
+
+    run(test)
+
+
+def certificate(folder: Path) -> tuple[Path, Path]:
+    """A certificate for 127.0.0.1 that signs itself, and its key."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "ledger")])
+    now = datetime.datetime.now(datetime.UTC)
+    made = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - datetime.timedelta(days=1))
+        .not_valid_after(now + datetime.timedelta(days=1))
+        .add_extension(x509.SubjectAlternativeName([x509.DNSName("ledger")]), critical=False)
+        .sign(key, hashes.SHA256())
+    )
+    paths = folder / "certificate.pem", folder / "key.pem"
+    paths[0].write_bytes(made.public_bytes(serialization.Encoding.PEM))
+    paths[1].write_bytes(
+        key.private_bytes(
+            serialization.Encoding.PEM,
+            serialization.PrivateFormat.PKCS8,
+            serialization.NoEncryption(),
+        )
+    )
+    return paths
+
+
+def test_with_a_certificate_connections_are_encrypted_and_silence_ends(tmp_path: Path) -> None:
+    async def test() -> None:
+        files = certificate(tmp_path)
+        client = ssl.create_default_context(cafile=files[0])
+        sock = listener()
+        options = Options(2, replace(PATIENT, head_s=1), tls=files)
+        async with serving(server_on(sock, options)):
+            answer = await ask(sock, LAST, ssl=client, server_hostname="ledger")
+            assert answer.endswith(b"https 127.0.0.1")
+            # who speaks no TLS, or nothing at all, is dropped
+            assert b"HTTP" not in await ask(sock, LAST)
+            assert await ask(sock, b"") == b""
+
+    run(test)
+
+
+def test_what_was_begun_is_answered_when_the_service_ends() -> None:
+    async def test() -> None:
+        loop = asyncio.get_running_loop()
+        begun, hold = asyncio.Event(), threading.Event()
+        app = small_app()
+
+        @app.get("/held")
+        def held() -> str:
+            loop.call_soon_threadsafe(begun.set)
+            hold.wait(30)
+            return "held"
+
+        sock = listener()
+        server = server_on(sock, Options(2, replace(PATIENT, stop_s=30)), app)
+        serve = asyncio.create_task(server.serve())
+        await asyncio.sleep(0.05)
+        _, idle = await asyncio.open_connection(*sock.getsockname())
+        half_reader, half = await asyncio.open_connection(*sock.getsockname())
+        half.write(b"POST /here HTTP/1.1\r\nHost: a\r\nContent-Length: 5\r\n\r\n")
+        asked = asyncio.create_task(ask(sock, LAST.replace(b"/here", b"/held")))
+        await begun.wait()
+        where = sock.getsockname()
+        server.stop()
+        await asyncio.sleep(0.2)
+        assert not serve.done()
+        assert await half_reader.read() == b""
+        with pytest.raises(OSError):  # noqa: PT011  # refused or reset, as the system has it
+            await asyncio.open_connection(*where)
+        hold.set()
+        assert (await asked).endswith(b"held")
+        await serve
+        idle.close()
+        half.close()
+
+    run(test)
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "lane"),
+    [
+        ("GET", "/live", "probe"),
+        ("GET", "/ready", "probe"),
+        ("GET", "/metrics", "probe"),
+        ("POST", "/events", "usual"),
+        ("GET", "/events", "usual"),
+        ("GET", "/episodes/KESTREL-1/trail", "costly"),
+        ("GET", "/episodes/KESTREL-1/replay", "costly"),
+        ("GET", "/episodes/KESTREL-1/diary", "costly"),
+        ("GET", "/proofs/consistency", "costly"),
+        ("POST", "/what-if", "costly"),
+        ("DELETE", "/live", "usual"),
+        ("GET", "/nothing", "usual"),
+        ("GET", "//live\x00\udc80", "usual"),
+        ("NONSENSE", "/live", "usual"),
+    ],
+)
+def test_each_route_has_its_lane(method: str, path: str, lane: str) -> None:
+    lanes = Lanes.of(4, 1)
+    assert lane_chooser(bare_app(), lanes)(method, path) is getattr(lanes, lane)
+    lanes.stop()
+
+
+def test_limits_stand_in_an_order_that_makes_sense() -> None:
+    usual = Limits()
+    assert usual.head_s < usual.body_s <= usual.reader_s < usual.idle_s
+    assert usual.untrusted_body_bytes_max < usual.body_bytes_max
