@@ -210,7 +210,7 @@ def _cut(pieces: Iterable[bytes]) -> Iterator[bytes]:
 
 async def _refuse_busy(send: ASGISendCallable) -> None:
     body = refusal_body(503, "Too many requests wait already. Ask again in some seconds.")
-    headers = [*refusal_headers(body), (b"retry-after", b"2")]
+    headers = refusal_headers(503, body)
     await send({"type": "http.response.start", "status": 503, "headers": headers})
     await send({"type": "http.response.body", "body": body, "more_body": False})
 
