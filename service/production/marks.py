@@ -37,7 +37,7 @@ MEANINGS: Mapping[str, str] = {
     "day",
     HARD_DATE_MOVED: "a hard date was moved, or made soft",
     GATES_OUT_OF_ORDER: "a date lies before that of a gate before it, or behind one behind it",
-    DATE_PAST: "a date that was over when it was said",
+    DATE_PAST: "a date that was over when it was recorded",
     LOOKS_LIKE_ANOTHER: "a code easily confused with one already there",
 }
 """By mark, what it says."""

@@ -20,7 +20,7 @@ def gate_set(draft: Draft, event: Event, fact: GateSet) -> None:
     gates = dict(episode.gates) | {fact.gate: Gate(fact.due_on, fact.hard)}
     if moves_hard_date(episode, fact):
         add_mark(draft, event.position, HARD_DATE_MOVED)
-    if is_past(draft, fact.due_on, event.time_us):
+    if is_past(draft, fact.due_on, event):
         add_mark(draft, event.position, DATE_PAST)
     if not _in_order({name: gate.due_on for name, gate in gates.items()}, fact.gate):
         add_mark(draft, event.position, GATES_OUT_OF_ORDER)

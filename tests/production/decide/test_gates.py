@@ -114,6 +114,32 @@ def test_the_lock_may_come_before_the_cut_off_of_retakes_or_behind_it(
         assert story.marks(event) == ()
 
 
+BACKDATED = "2031-03-04T12:00:00Z"
+
+
+def test_a_date_that_was_over_when_it_was_said_is_flagged_though_the_fact_is_dated_back() -> None:
+    story = story_at("2031-06-01T12:00:00Z")
+    due = {"gate": "rough-cut", "due_on": "2031-05-01"}
+    assert "date-past" in story.marks(story.tell("gate.set", EPISODE, due, BACKDATED))
+    today = {"gate": "rough-cut", "due_on": "2031-06-01"}
+    assert "date-past" not in story.marks(story.tell("gate.set", EPISODE, today, BACKDATED))
+
+
+def test_so_are_an_answers_date_and_a_prices_validity() -> None:
+    story = story_at("2031-06-01T12:00:00Z")
+    owed = {"owes": "client", "by_on": "2031-05-01"}
+    held = story.tell("scene.held", "KESTREL-1/1", owed, BACKDATED)
+    assert story.marks(held) == ("date-past",)
+    rates = dict.fromkeys(story.state.units, "1")
+    story.tell("rate.set", "KESTREL", {"currency": "EUR", "from_on": "2031-01-01", "rates": rates})
+    order = {"order": "CO-1", "asked_by": "client", "words": "Later.", "lines": []}
+    story.tell("change-order.raised", EPISODE, order, BACKDATED)
+    price = {"order": "CO-1", "position": len(story.events), "currency": "EUR", "total": "0.00"}
+    valid = {"lines": [], "valid_until": "2031-05-01"}
+    priced = story.tell("change-order.priced", EPISODE, price | valid, BACKDATED)
+    assert story.marks(priced) == ("date-past",)
+
+
 def test_today_is_the_studios() -> None:
     # half past eleven at night in Lisbon is the next day in Kiritimati, and the same in Lisbon
     story = story_at("2031-07-03T22:30:00Z")
