@@ -30,6 +30,7 @@ from service.production.orders import APPROVED, Quotes, count_of
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
+from service.vocabulary.facts.base import money_hidden_from
 from service.vocabulary.facts.orders import ChangeOrderApproved, ChangeOrderRaised
 from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.identifiers import parse_subject
@@ -238,19 +239,29 @@ def _strike(
     told = _told_without(past, strikes)
     if told.set_aside:
         place = named[min(strikes)].place
-        against = [_resting(event, reasons, place) for event, reasons in told.set_aside]
+        against = [_resting(event, reasons, place, actor) for event, reasons in told.set_aside]
     else:
         listed = list(named.values())
         against = list(gates.strikes_against(known, told.state, listed, past.events, actor))
     return Refusal(tuple(against)) if against else told.state
 
 
-def _resting(event: Event, reasons: Sequence[Reason], place: int) -> Reason:
-    """That an event cannot stand without what is struck at a place of the batch."""
-    detail = (
-        f"event {event.position} ({event.fact.TYPE}, {event.subject}) rests on it: "
-        f"{reasons[0].detail}; strike that too, in the same batch"
-    )
+def _resting(event: Event, reasons: Sequence[Reason], place: int, actor: Actor | None) -> Reason:
+    """That an event cannot stand without what is struck at a place of the batch.
+
+    Whoever may not read the event is not told the reason, which quotes what it says.
+    """
+    type_ = event.fact.TYPE
+    if actor is not None and money_hidden_from(actor.role, type_):
+        detail = (
+            f"event {event.position} ({type_}) rests on it; ask who may record that to strike "
+            "both, in one batch"
+        )
+    else:
+        detail = (
+            f"event {event.position} ({type_}, {event.subject}) rests on it: {reasons[0].detail}; "
+            "strike that too, in the same batch"
+        )
     return Reason(Code.STRIKE_BREAKS, detail, "/data/position", place)
 
 
