@@ -276,20 +276,22 @@ def _moves(episode: EpisodeImpact) -> bool:
 
 
 def _move(episode: EpisodeImpact) -> MoveText:
+    due_on = episode.due_on
     return MoveText(
         episode=episode.episode,
-        due="none set" if episode.due_on is None else shown_date(episode.due_on),
+        due="none set" if due_on is None else shown_date(due_on),
         before=shown_date(episode.delivery_before_on),
         after=shown_date(episode.delivery_after_on),
-        margin_before=_margin(episode.margin_workdays_before),
-        margin_after=_margin(episode.margin_workdays_after),
+        margin_before=_margin(episode.margin_workdays_before, due_on, episode.delivery_before_on),
+        margin_after=_margin(episode.margin_workdays_after, due_on, episode.delivery_after_on),
     )
 
 
-def _margin(days: int | None) -> str:
-    if days is None:
+def _margin(days: int | None, due_on: date | None, delivery_on: date | None) -> str:
+    """Working days to the date; what comes behind it over days off is late without losing one."""
+    if days is None or due_on is None or delivery_on is None:
         return NONE
-    return f"{days} (late)" if days < 0 else str(days)
+    return f"{days} (late)" if delivery_on > due_on else str(days)
 
 
 def _others(moved: int, known: int) -> str:

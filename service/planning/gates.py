@@ -14,9 +14,11 @@ class GateStanding(NamedTuple):
     """A gate as it is set, when it was met, when the plan meets it, and whether that is in time.
 
     `met_on` is the studio's date on which it was first met, whatever was reopened since;
-    `projected_on` the date since which it stands met, else on which the plan meets it. A negative
-    margin is late. None stands for what is not set or cannot be said: `date_holds` is None where
-    no date is set and where nothing is there to meet it, and False where the plan never meets it.
+    `projected_on` the date since which it stands met, else on which the plan meets it. The margin
+    counts working days, negative where it is late; `date_holds` goes by the calendar, so a date
+    that is passed over days off does not hold although its margin is 0. None stands for what is
+    not set or cannot be said: `date_holds` is None where no date is set, where nothing is there to
+    meet it and where it was open at the delivery, and False where the plan never meets it.
     """
 
     gate: Gate | None
@@ -86,7 +88,7 @@ def gate_standing(schedule: Schedule, episode: str, gate: str) -> GateStanding:
         at_min = None if meeting is None else _minute(meeting.stands_us)
     projected_on = date_of(schedule, at_min)
     margin = workdays(schedule, projected_on, known.due_on if known else None)
-    holds = None if margin is None else margin >= 0
+    holds = None if known is None or projected_on is None else projected_on <= known.due_on
     if known is not None and at_min is not None and at_min >= NEVER:
         holds = False
     met_on = None if meeting is None else date_of(schedule, _minute(meeting.met_us))

@@ -35,9 +35,9 @@ MEANINGS: Mapping[str, str] = {
     "look at",
     END_UNKNOWN: "a department stopped and nobody knows until when: plans take it to last for the "
     "day",
-    HARD_DATE_MOVED: "a hard date was moved, or made soft",
+    HARD_DATE_MOVED: "a hard date was moved or made soft, or one went or came back by a strike",
     GATES_OUT_OF_ORDER: "a date lies before that of a gate before it, or behind one behind it",
-    DATE_PAST: "a date that was over when it was said",
+    DATE_PAST: "a date that was over when it was recorded",
     LOOKS_LIKE_ANOTHER: "a code easily confused with one already there",
 }
 """By mark, what it says."""

@@ -18,7 +18,13 @@ Upcaster = Callable[[Mapping[str, Any]], Mapping[str, Any]]
 rules let be recorded. Personal text is not there: it stays under the pointers of its own version.
 """
 
-UPCASTERS: Mapping[tuple[str, int], Upcaster] = {}
+
+def _hard_was_said(data: Mapping[str, Any]) -> Mapping[str, Any]:
+    """In version 1 a gate that was not said to be hard was soft; since 2 it stays as it was."""
+    return {"hard": False, **data}
+
+
+UPCASTERS: Mapping[tuple[str, int], Upcaster] = {("gate.set", 1): _hard_was_said}
 """By type and the version to start from. A step stays for good once a release has written it."""
 
 

@@ -5,14 +5,11 @@ from typing import Any
 
 from service.log.tokens import Token
 from service.vocabulary.facts import Role
-
-SEES_MONEY = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR)
-"""The roles that may read rates, change orders and what retakes cost."""
+from service.vocabulary.facts.base import SEES_MONEY, money_hidden_from
 
 _ALL = frozenset({Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR})
 # what the desks say to each other and what is called back concerns them all
 _SHARED = ("note.", "retake.")
-_ABOUT_MONEY = ("rate.", "change-order.")
 _NAMES_OF_DEPARTMENTS = ("department", "to", "sender", "back_to", "fault_of")
 
 
@@ -23,7 +20,7 @@ def sees_money(token: Token) -> bool:
 
 def withheld(token: Token, type_: str) -> bool:
     """Whether the data of events of a type are kept from the holder."""
-    return type_.startswith(_ABOUT_MONEY) and not sees_money(token)
+    return money_hidden_from(token.role, type_)
 
 
 def sees_all_text(token: Token) -> bool:

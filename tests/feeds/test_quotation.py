@@ -100,6 +100,20 @@ def test_a_line_in_words(line: OrderLine, words: str) -> None:
     assert sheet(made("EUR", "1", "1", line)).lines[0].what == words
 
 
+def test_a_delivery_over_days_off_behind_its_date_is_late_with_a_margin_of_0() -> None:
+    before = made("EUR", "1", "1")
+    friday = date(2031, 4, 18)
+    episode = before.impact.episodes[0]._replace(
+        due_on=friday,
+        delivery_before_on=friday,
+        delivery_after_on=date(2031, 4, 19),
+        margin_workdays_before=0,
+        margin_workdays_after=0,
+    )
+    (move,) = sheet(replace(before, impact=replace(before.impact, episodes=(episode,)))).moves
+    assert (move.margin_before, move.margin_after) == ("0", "0 (late)")
+
+
 def on_paper(told: Sheet) -> str:
     made_at = datetime(2031, 3, 3, tzinfo=UTC)
     pages = PdfReader(io.BytesIO(quotation_pdf(told, made_at, "a4"))).pages

@@ -213,6 +213,19 @@ _CODES = Batch("codes", "office", "2031-03-10T10:00:00Z", (
     ("show.opened", "LINNET", {"title": "Linnet", "scene_codes": ["###", "###@"]}),
 ))  # fmt: skip
 
+_DATES = Batch("dates", "producer", "2031-03-10T11:00:00Z", (
+    ("gate.set", _ONE, {"gate": "delivery", "due_on": "2031-04-23", "reason": "Two days more"}),
+))  # fmt: skip
+
+_DATE_STRUCK = Batch("date-struck", "producer", "2031-03-10T12:00:00Z", (
+    ("event.struck", "studio", {"position": LAST, "why": "We misheard.",
+                                "reason": "The two days were for another show"}),
+))  # fmt: skip
+
+_DATE_ANEW = Batch("date-anew", "producer", "2031-03-10T13:00:00Z", (
+    ("gate.set", _ONE, {"gate": "delivery", "due_on": "2031-04-22", "reason": "One day more"}),
+))  # fmt: skip
+
 BATCHES: tuple[Batch, ...] = (
     _OPENING,
     _DESKS,
@@ -227,4 +240,7 @@ BATCHES: tuple[Batch, ...] = (
     _LOOKED_AT,
     _HARD_DATE,
     _CODES,
+    _DATES,
+    _DATE_STRUCK,
+    _DATE_ANEW,
 )

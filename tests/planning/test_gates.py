@@ -1,10 +1,11 @@
 """Gates and impacts over arrays, held against a walk through every visit; nothing kept misleads."""
 
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, timedelta
 from random import Random
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -91,10 +92,51 @@ def test_a_date_holds_exactly_by_the_rule(seed: int) -> None:
                 assert standing.projected_on is None
             else:
                 # due at the end of that day
-                in_time = met_min <= end_of_day_min(calendar, known.due_on)
-                assert standing.date_holds == (in_time or standing.margin_workdays == 0)
+                assert standing.date_holds == (met_min <= end_of_day_min(calendar, known.due_on))
             if known is None:
                 assert standing.margin_workdays is None
+
+
+@pytest.mark.parametrize(
+    ("due_on", "delivered_at", "margin_workdays", "date_holds"),
+    [
+        ("2031-03-07", "2031-03-07T22:00:00Z", 0, True),  # late on Friday, as it is due
+        ("2031-03-07", "2031-03-08T10:00:00Z", 0, False),  # the Saturday behind it
+        ("2031-03-07", "2031-03-09T10:00:00Z", 0, False),  # and the Sunday
+        ("2031-03-07", "2031-03-10T10:00:00Z", -1, False),  # and the Monday
+        ("2031-03-08", "2031-03-07T10:00:00Z", 0, True),  # a date on a day off
+        ("2031-03-08", "2031-03-08T10:00:00Z", 0, True),
+        ("2031-03-08", "2031-03-09T10:00:00Z", 0, False),
+        ("2031-03-09", "2031-03-08T10:00:00Z", 0, True),
+    ],
+)
+def test_a_date_passed_over_days_off_does_not_hold_though_no_working_day_is_lost(
+    due_on: str, delivered_at: str, margin_workdays: int, date_holds: bool
+) -> None:
+    story = studio(episodes=("KESTREL-1",))
+    story.tell("gate.set", "KESTREL-1", {"gate": "delivery", "due_on": due_on})
+    story.now = delivered_at
+    story.tell("episode.delivered", "KESTREL-1")
+    plan = schedule(make_board(story.state), parse_instant(delivered_at) // US_PER_MIN)
+    standing = gate_standing(plan, "KESTREL-1", "delivery")
+    assert (standing.margin_workdays, standing.date_holds) == (margin_workdays, date_holds)
+
+
+def test_a_projected_date_is_held_against_the_calendar_too() -> None:
+    """A department with hours on Saturdays of its own finishes behind a Friday."""
+    story = studio(scenes=1, episodes=("KESTREL-1",))
+    hours = {"days": ["saturday"], "opens": "09:00", "closes": "17:00"}
+    weekend = {"from_on": "2031-01-01", "department": "mix", "shifts": [hours]}
+    story.tell("calendar.set", "studio", weekend)
+    before = gate_standing(schedule(make_board(story.state), NOW_MIN), "KESTREL-1", "delivery")
+    assert before.projected_on is not None
+    assert before.projected_on.isoweekday() == 6
+    friday = before.projected_on - timedelta(days=1)
+    story.tell("gate.set", "KESTREL-1", {"gate": "delivery", "due_on": friday.isoformat()})
+    plan = schedule(make_board(story.state), NOW_MIN)
+    standing = gate_standing(plan, "KESTREL-1", "delivery")
+    assert (standing.margin_workdays, standing.date_holds) == (0, False)
+    assert [episode.date_holds for episode in compare(plan, plan).episodes] == [False]
 
 
 def test_a_scene_omitted_since_may_have_met_a_gate_by_itself() -> None:

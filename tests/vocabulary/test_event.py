@@ -48,7 +48,8 @@ def test_both_ways_of_reading_give_the_same_fact(type_: str) -> None:
     # decoded at once or member by member: the fact a post is decided as is the fact it is read as
     for event in example_events(type_):
         data = event["data"]
-        raw = json.dumps({**BODY, "type": type_, "data": data}).encode()
+        version = CATALOGUE[type_].VERSION
+        raw = json.dumps({**BODY, "type": type_, "data": data, "typeversion": version}).encode()
         told = {
             member.name: data[member.name]
             for member in members(CATALOGUE[type_])

@@ -11,6 +11,7 @@ from service.vocabulary import event
 from service.vocabulary.event import UnknownTypeError, read_event, readers_of
 from service.vocabulary.facts import CATALOGUE, Fact
 from service.vocabulary.facts.desks import WorkStarted
+from service.vocabulary.facts.office import GateSet
 from service.vocabulary.kinds import DEPARTMENT, Flag, says
 from service.vocabulary.upcasting import UPCASTERS, MissingUpcasterError, Upcaster
 from tests.vocabulary.test_event import BODY
@@ -40,7 +41,7 @@ STEPS: dict[tuple[str, int], Upcaster] = {("lamp.lit", 1): _second, ("lamp.lit",
 @pytest.fixture
 def lamps(monkeypatch: pytest.MonkeyPatch) -> None:
     """A release whose catalogue has the lamp too."""
-    readers = readers_of({**CATALOGUE, "lamp.lit": Lit}, STEPS)
+    readers = readers_of({**CATALOGUE, "lamp.lit": Lit}, {**UPCASTERS, **STEPS})
     monkeypatch.setattr(event, "_READERS", readers)
     first = {type_: read for (type_, version), read in readers.items() if version == 1}
     monkeypatch.setattr(event, "_FIRST", first)
@@ -88,3 +89,23 @@ def test_what_says_no_version_is_the_first() -> None:
 def test_steps_are_of_types_and_versions_that_there_were() -> None:
     for type_, version in UPCASTERS:
         assert 1 <= version < CATALOGUE[type_].VERSION
+
+
+@pytest.mark.parametrize(
+    ("data", "version", "hard"),
+    [
+        ({}, 1, False),
+        ({"hard": True}, 1, True),
+        ({"hard": False}, 1, False),
+        ({}, 2, None),
+        ({"hard": False}, 2, False),
+    ],
+)
+def test_a_gate_not_said_to_be_hard_was_soft_once_and_stays_as_it_was_now(
+    data: dict[str, bool], version: int, hard: bool | None
+) -> None:
+    said = {"gate": "delivery", "due_on": "2031-04-15", **data}
+    raw = {**BODY, "type": "gate.set", "subject": "KESTREL-1", "data": said, "typeversion": version}
+    fact = read_event(json.dumps(raw).encode()).fact
+    assert isinstance(fact, GateSet)
+    assert fact.hard is hard

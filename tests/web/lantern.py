@@ -115,6 +115,15 @@ BEFORE: Mapping[str, list[Fact]] = {
         *_desk("LANTERN-103", "cutting", "12T09:00", "13T15:00"),
         *_desk("LANTERN-103", "mix", "14T09:00", "17T15:00"),
     ],
+    "example-event.struck-2": [
+        Fact(
+            PRODUCTION,
+            "gate.set",
+            "LANTERN-104",
+            "2031-03-21T11:30:00Z",
+            {"gate": "air", "due_on": "2031-06-06", "hard": True},
+        ),
+    ],
     "example-change-order.raised": [
         _listed("63"),
         Fact(OFFICE, "scene.omitted", "LANTERN-104/63", "2031-03-21T13:00:00Z", {}),

@@ -29,8 +29,8 @@ def test_each_is_accepted_as_it_stands_from_the_role_that_may(lantern: Lantern) 
         elif body["receipts"][0]["marks"]:
             marked[event["id"]] = body["receipts"][0]["marks"]
     assert refused == {}
-    # they show what is usual
-    assert marked == {}
+    # they show what is usual, but for the one by which a hard date goes
+    assert marked == {"example-event.struck-2": ["hard-date-moved"]}
 
 
 def test_they_are_what_the_document_shows() -> None:

@@ -30,6 +30,7 @@ from service.production.orders import APPROVED, Quotes, count_of
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
+from service.vocabulary.facts.base import money_hidden_from
 from service.vocabulary.facts.orders import ChangeOrderApproved, ChangeOrderRaised
 from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.identifiers import parse_subject
@@ -147,7 +148,7 @@ def decide(
             against = out_of_time(event)
             if event.fact.TYPE != EventStruck.TYPE:
                 against += reasons_against(draft, event)
-            against = against or gates.hard_date_against(draft, event, actor)
+            against = against or gates.new_dates_against(draft, event, actor)
             against = against or orders.figures_against(draft, event, quotes)
         if not against:
             apply(draft, event)
@@ -217,7 +218,7 @@ def _strike(
     """
     against: list[Reason] = []
     standing = {event.position: event for event in past.events}
-    named: set[int] = set()
+    named: dict[int, gates.Strike] = {}
     for place, event in enumerate(events):
         if not isinstance(event.fact, EventStruck):
             continue
@@ -227,36 +228,41 @@ def _strike(
             against.append(
                 Reason(Code.CONTRADICTION, "struck twice in this batch", "/data/position", place)
             )
-        else:
-            struck = standing.get(position)
-            if struck is not None and (rest := _rest_of(struck, known) - strikes):
+        elif (struck := standing.get(position)) is not None:
+            if rest := _rest_of(struck, known) - strikes:
                 others = ", ".join(map(str, sorted(rest)))
                 detail = f"it came as one with events {others}; strike them in the same batch"
                 against.append(Reason(Code.STRIKE_BREAKS, detail, "/data/position", place))
-        named.add(position)
+            named[position] = gates.Strike(place, event, event.fact, struck)
     if against:
         return Refusal(tuple(against))
     told = _told_without(past, strikes)
     if told.set_aside:
-        first = min(strikes)
-        place = next(
-            place
-            for place, event in enumerate(events)
-            if isinstance(event.fact, EventStruck) and event.fact.position == first
+        place = named[min(strikes)].place
+        against = [_resting(event, reasons, place, actor) for event, reasons in told.set_aside]
+    else:
+        listed = list(named.values())
+        against = list(gates.strikes_against(known, told.state, listed, past.events, actor))
+    return Refusal(tuple(against)) if against else told.state
+
+
+def _resting(event: Event, reasons: Sequence[Reason], place: int, actor: Actor | None) -> Reason:
+    """That an event cannot stand without what is struck at a place of the batch.
+
+    Whoever may not read the event is not told the reason, which quotes what it says.
+    """
+    type_ = event.fact.TYPE
+    if actor is not None and money_hidden_from(actor.role, type_):
+        detail = (
+            f"event {event.position} ({type_}) rests on it; ask who may record that to strike "
+            "both, in one batch"
         )
-        return Refusal(
-            tuple(
-                Reason(
-                    Code.STRIKE_BREAKS,
-                    f"event {event.position} ({event.fact.TYPE}, {event.subject}) rests on it: "
-                    f"{reasons[0].detail}; strike that too, in the same batch",
-                    "/data/position",
-                    place,
-                )
-                for event, reasons in told.set_aside
-            )
+    else:
+        detail = (
+            f"event {event.position} ({type_}, {event.subject}) rests on it: {reasons[0].detail}; "
+            "strike that too, in the same batch"
         )
-    return told.state
+    return Reason(Code.STRIKE_BREAKS, detail, "/data/position", place)
 
 
 def _told_without(past: Past, strikes: set[int]) -> Retold:
@@ -308,9 +314,6 @@ def _strikeable(
     if permitted(event, actor):
         detail = f"only who may record {event.fact.TYPE} may strike it"
         return [Reason(Code.FORBIDDEN, detail, "/data/position", place)]
-    if gates.strikes_hard_date(event, actor):
-        detail = "a hard date is struck by the producer alone"
-        return [Reason(Code.FORBIDDEN, detail, "/data/position", place)]
     return []
 
 
@@ -327,6 +330,7 @@ def retell(
     set_aside = []
     for event in events:
         if isinstance(event.fact, EventStruck):
+            apply(draft, event)
             continue
         against = reasons_against(draft, event)
         if not accepted.get(event.position, frozenset()).issuperset(against):

@@ -8,6 +8,7 @@ from service.production.state import Draft, Node, item_of, visit_of
 from service.production.visits import Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import desks as facts
+from service.vocabulary.instants import format_instant
 
 
 def hand_out_made(draft: Draft, event: Event, fact: facts.HandOutMade) -> Reasons:
@@ -73,15 +74,17 @@ def _receivers(draft: Draft, item: str, fact: facts.HandOffRefused) -> list[Node
 
 
 def department_stopped(draft: Draft, event: Event, fact: facts.DepartmentStopped) -> Reasons:
-    """A working department may stop; of one that is stopped, the end may be known better."""
+    """A working department may stop; of one that is stopped, another end may be known, or none."""
     yield from the_department(draft, fact.department)
     known = draft.stoppages.get(fact.department, ())
     if known and known[-1].resumed_us < 0:
-        if fact.expected_end_at_us in {None, known[-1].expected_end_us}:
+        end_us = -1 if fact.expected_end_at_us is None else fact.expected_end_at_us
+        if end_us == known[-1].expected_end_us:
+            until = "nobody knows until when" if end_us < 0 else f"until {format_instant(end_us)}"
             yield Reason(
                 Code.CONTRADICTION,
-                f"{fact.department} is stopped already; say another expected_end_at if that is "
-                "known better, or record department.resumed",
+                f"{fact.department} is stopped already, {until}; say another expected_end_at, "
+                "leave it out if nobody knows it any more, or record department.resumed",
                 "/data/department",
             )
         elif event.time_us < known[-1].stopped_us:

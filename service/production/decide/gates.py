@@ -1,13 +1,21 @@
 """What may be said of the dates that episodes must meet, and who moves a hard one."""
 
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
 from service.production.decide.asking import Reasons, the_episode
 from service.production.decide.permission import Actor
 from service.production.evolve.gates import moves_hard_date
 from service.production.refusal import Code, Reason
-from service.production.state import Draft
+from service.production.state import Draft, Known
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
 from service.vocabulary.facts.office import GateSet
+from service.vocabulary.facts.orders import ChangeOrderApproved
+from service.vocabulary.facts.record import EventStruck
+
+SLIP_US = 3_600_000_000
+"""How long after it was recorded whoever made a date hard by mistake may strike that: an hour."""
 
 
 def gate_set(draft: Draft, event: Event, fact: GateSet) -> Reasons:
@@ -15,16 +23,46 @@ def gate_set(draft: Draft, event: Event, fact: GateSet) -> Reasons:
     yield from the_episode(draft, event.subject)
 
 
-def hard_date_against(draft: Draft, event: Event, actor: Actor | None) -> list[Reason]:
+def new_dates_against(draft: Draft, event: Event, actor: Actor | None) -> list[Reason]:
+    """What is against dates that a fact sets, asked of what is new alone.
+
+    A date that stands in the record stays what it was, by whatever rules it was set.
+    """
+    fact = event.fact
+    if isinstance(fact, GateSet):
+        against = _delivered_against(draft, event.subject, fact.gate, "/subject")
+        return against or _hard_date_against(draft, event, fact, actor)
+    if isinstance(fact, ChangeOrderApproved):
+        return [
+            reason
+            for place, move in enumerate(fact.gates)
+            for reason in _delivered_against(
+                draft, move.episode, move.gate, f"/data/gates/{place}/episode"
+            )
+        ]
+    return []
+
+
+def _delivered_against(draft: Draft, name: str, gate: str, member: str) -> list[Reason]:
+    """Whether a delivered episode keeps its date: any but that of air, which lies behind it."""
+    if draft.episodes[name].delivered_us < 0 or gate == "air":
+        return []
+    detail = (
+        f"{name} is delivered, and its {gate} date stays as it stood then; if a date was forgotten "
+        "or wrong, strike the delivery, set the date and record the delivery again, in one batch"
+    )
+    return [Reason(Code.CONTRADICTION, detail, member)]
+
+
+def _hard_date_against(
+    draft: Draft, event: Event, fact: GateSet, actor: Actor | None
+) -> list[Reason]:
     """Whether a hard date may be moved so: by the producer who says why.
 
     What an approved change order moves is not asked about here, and a question (no actor) moves
-    nothing. Asked only of what is new: a date that stands in the record stays what it was.
+    nothing.
     """
-    fact = event.fact
-    if actor is None or not isinstance(fact, GateSet):
-        return []
-    if not moves_hard_date(draft.episodes[event.subject], fact):
+    if actor is None or not moves_hard_date(draft.episodes[event.subject], fact):
         return []
     gate = draft.episodes[event.subject].gate(fact.gate)
     date = "" if gate is None else f", {gate.due_on}"
@@ -37,9 +75,78 @@ def hard_date_against(draft: Draft, event: Event, actor: Actor | None) -> list[R
     return []
 
 
-def strikes_hard_date(event: Event, actor: Actor | None) -> bool:
-    """Whether a strike of an event would undo a hard date that the actor may not move."""
-    fact = event.fact
-    if actor is None or actor.role is Role.PRODUCER:
+class Strike(NamedTuple):
+    """A strike of a batch: its place there, its event and fact, and the event that it strikes."""
+
+    place: int
+    event: Event
+    fact: EventStruck
+    struck: Event
+
+
+def strikes_against(
+    known: Known,
+    without: Known,
+    strikes: Sequence[Strike],
+    standing: Sequence[Event],
+    actor: Actor | None,
+) -> Iterator[Reason]:
+    """What is against strikes by which a hard date moves, goes, becomes soft or comes back.
+
+    `known` is the state with what they strike and `without` the one without it, `standing` what
+    stands of the log since before it. The producer strikes so, and whoever made a date hard by a
+    slip of theirs; they say a reason, which is public and which marks the strike. No other strike
+    has one. A question (no actor) moves nothing.
+    """
+    for place, event, strike, struck in strikes:
+        fact, reason = struck.fact, strike.reason
+        if not isinstance(fact, GateSet) or not _moves(known, without, struck.subject, fact.gate):
+            if reason is not None:
+                detail = (
+                    f"no hard date moves by striking event {struck.position}: leave the reason "
+                    "out, and say why in why"
+                )
+                yield Reason(Code.CONTRADICTION, detail, "/data/reason", place)
+            continue
+        if actor is None:
+            continue
+        hard = (
+            f"striking event {struck.position} moves a hard date, {fact.gate} of {struck.subject}"
+        )
+        if actor.role is not Role.PRODUCER and not _is_slip(
+            event, struck, fact.gate, standing, actor
+        ):
+            detail = (
+                f"{hard}: the producer strikes it with a reason, or within an hour whoever made "
+                "the date hard, as long as no other has been set"
+            )
+            yield Reason(Code.FORBIDDEN, detail, "/data/position", place)
+        elif reason is None:
+            detail = f"{hard}; say the reason, which is public"
+            yield Reason(Code.CONTRADICTION, detail, "/data/reason", place)
+
+
+def _moves(known: Known, without: Known, name: str, gate: str) -> bool:
+    """Whether a date that is hard in either state is another in the other."""
+    dates = [
+        None if episode is None else episode.gate(gate)
+        for episode in (known.episodes.get(name), without.episodes.get(name))
+    ]
+    return dates[0] != dates[1] and any(date is not None and date.hard for date in dates)
+
+
+def _is_slip(
+    strike: Event, struck: Event, gate: str, standing: Sequence[Event], actor: Actor
+) -> bool:
+    """Whether an event was recorded by this actor just now, and set its gate last."""
+    if (struck.poster, struck.role) != (actor.name, actor.role):
         return False
-    return isinstance(fact, GateSet) and fact.hard
+    if strike.recorded_us - struck.recorded_us > SLIP_US:
+        return False
+    gates = [
+        event.position
+        for event in standing
+        if isinstance(event.fact, GateSet)
+        and (event.subject, event.fact.gate) == (struck.subject, gate)
+    ]
+    return gates[-1] == struck.position

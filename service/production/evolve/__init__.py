@@ -15,7 +15,7 @@ from service.production.evolve import (
     supervision,
 )
 from service.production.evolve.marking import add_mark
-from service.production.marks import LATE
+from service.production.marks import HARD_DATE_MOVED, LATE
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
 from service.vocabulary.facts import CATALOGUE
@@ -75,11 +75,15 @@ _BY_FACT: dict[type, Apply] = {CATALOGUE[type_]: change for type_, change in APP
 def apply(draft: Draft, event: Event) -> None:
     """Write one event into a draft.
 
-    A strike changes nothing here: what stands of the log is chosen before the fold. Raises
-    KeyError for a type without an entry in the table.
+    Of a strike it is marked that it moved a hard date, and nothing else changes: what stands of
+    the log is chosen before the fold. Raises KeyError for a type without an entry in the table.
     """
     fact = event.fact
-    if type(fact) is EventStruck or _applied_in_order(draft, event):
+    if type(fact) is EventStruck:
+        if fact.reason is not None:
+            add_mark(draft, event.position, HARD_DATE_MOVED)
+        return
+    if _applied_in_order(draft, event):
         return
     change = _BY_FACT.get(type(fact))
     if change is None:

@@ -84,7 +84,7 @@ def hand_off_refused(draft: Draft, event: Event, fact: facts.HandOffRefused) -> 
 
 
 def department_stopped(draft: Draft, event: Event, fact: facts.DepartmentStopped) -> None:
-    """A department does not work until it resumes; stopped already, its end is known better."""
+    """A department does not work until it resumes; stopped already, its end becomes another."""
     end_us = -1 if fact.expected_end_at_us is None else fact.expected_end_at_us
     if end_us < 0:
         add_mark(draft, event.position, END_UNKNOWN)

@@ -17,12 +17,15 @@ _RANKS = {"rough-cut": 0, "lock": 1, "retake-cut-off": 1, "delivery": 2, "air": 
 def gate_set(draft: Draft, event: Event, fact: GateSet) -> None:
     """A date an episode must meet; what is odd about it is flagged."""
     episode = draft.episodes[event.subject]
-    gates = dict(episode.gates) | {fact.gate: Gate(fact.due_on, fact.hard)}
+    before = episode.gate(fact.gate)
+    was_hard = before is not None and before.hard
+    gate = Gate(fact.due_on, was_hard if fact.hard is None else fact.hard)
+    gates = dict(episode.gates) | {fact.gate: gate}
     if moves_hard_date(episode, fact):
         add_mark(draft, event.position, HARD_DATE_MOVED)
-    if is_past(draft, fact.due_on, event.time_us):
+    if is_past(draft, fact.due_on, event):
         add_mark(draft, event.position, DATE_PAST)
-    if not _in_order({name: gate.due_on for name, gate in gates.items()}, fact.gate):
+    if not _in_order({name: one.due_on for name, one in gates.items()}, fact.gate):
         add_mark(draft, event.position, GATES_OUT_OF_ORDER)
     draft.episodes[event.subject] = episode._replace(gates=tuple(gates.items()))
 
@@ -30,7 +33,9 @@ def gate_set(draft: Draft, event: Event, fact: GateSet) -> None:
 def moves_hard_date(episode: Episode, fact: GateSet) -> bool:
     """Whether a hard date of an episode would become another, or soft."""
     gate = episode.gate(fact.gate)
-    return gate is not None and gate.hard and (gate.due_on, True) != (fact.due_on, fact.hard)
+    if gate is None or not gate.hard:
+        return False
+    return gate.due_on != fact.due_on or fact.hard is False
 
 
 def _in_order(dates: Mapping[str, date], gate: str) -> bool:

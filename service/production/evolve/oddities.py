@@ -11,10 +11,13 @@ from service.vocabulary.identifiers import alike, parse_subject
 from service.vocabulary.instants import US_PER_MIN
 
 
-def is_past(known: Known, on: date, at_us: int) -> bool:
-    """Whether a date was over at an instant, in the studio's zone; False without a calendar."""
+def is_past(known: Known, on: date, event: Event) -> bool:
+    """Whether a date was over when an event that says it was recorded, however that is dated.
+
+    In the studio's zone; False without a calendar.
+    """
     calendar = known.calendars.get(STUDIO_CALENDAR)
-    return calendar is not None and on < local_date(calendar, at_us // US_PER_MIN)
+    return calendar is not None and on < local_date(calendar, event.recorded_us // US_PER_MIN)
 
 
 def mark_alike(draft: Draft, event: Event) -> None:

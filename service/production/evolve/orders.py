@@ -33,7 +33,7 @@ def change_order_raised(draft: Draft, event: Event, fact: facts.ChangeOrderRaise
 
 def change_order_priced(draft: Draft, event: Event, fact: facts.ChangeOrderPriced) -> None:
     """Its price; a later one takes the place of the one before."""
-    if fact.valid_until is not None and is_past(draft, fact.valid_until, event.time_us):
+    if fact.valid_until is not None and is_past(draft, fact.valid_until, event):
         add_mark(draft, event.position, DATE_PAST)
     amounts = tuple(line.amount for line in sorted(fact.lines, key=lambda line: line.line))
     price = OrderPrice(fact.position, fact.currency, amounts, fact.total, fact.valid_until)

@@ -14,7 +14,7 @@ from service.vocabulary.facts import talk
 
 def scene_held(draft: Draft, event: Event, fact: facts.SceneHeld) -> None:
     """Nothing of a scene starts until it is freed."""
-    if is_past(draft, fact.by_on, event.time_us):
+    if is_past(draft, fact.by_on, event):
         add_mark(draft, event.position, DATE_PAST)
     hold = Hold(event.position, fact.owes, fact.by_on, event.time_us)
     draft.scenes[event.subject] = draft.scenes[event.subject]._replace(hold=hold)

@@ -16,8 +16,18 @@ class Role(StrEnum):
     AUDITOR = "auditor"
 
 
+SEES_MONEY = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR)
+"""The roles that may read rates, change orders and what retakes cost."""
+
+_ABOUT_MONEY = ("rate.", "change-order.")
+
 OWNER = "owner"
 """What stands for the role where the owner of the database records; no token has it."""
+
+
+def money_hidden_from(role: str, type_: str) -> bool:
+    """Whether what events of a type say is kept from a role, since it is about money."""
+    return type_.startswith(_ABOUT_MONEY) and role not in SEES_MONEY
 
 
 class Fact:

@@ -64,9 +64,10 @@ class HandOffRefused(Fact):
 
 @dataclass(frozen=True, slots=True)
 class DepartmentStopped(Fact):
-    """A department stops work; of one that is stopped, when it is expected to go on.
+    """A department stops work; of one that is stopped, when it is now expected to go on.
 
-    Until its end is known, plans take it to last to the end of the day at which they are made.
+    Left out then, the end that was expected is taken back: nobody knows it any more. Until its end
+    is known, plans take it to last to the end of the day at which they are made.
     """
 
     TYPE: ClassVar[str] = "department.stopped"

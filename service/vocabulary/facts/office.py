@@ -223,15 +223,20 @@ class GateSet(Fact):
     """A date an episode must meet.
 
     A hard one moves, or becomes soft, by an approved change order alone, or by the producer who
-    says why.
+    says why; `event.struck` says who strikes one. Of a delivered episode no date is set but air.
     """
 
     TYPE: ClassVar[str] = "gate.set"
+    VERSION: ClassVar[int] = 2
     SUBJECTS = base.EPISODE
     ROLES = base.OFFICE | base.LEADS
     gate: str = says(Choice(GATES), "The gate.")
     due_on: date = says(Day(), "The date; due at the end of that day in the studio's zone.")
-    hard: bool = says(Flag(), "Whether the date cannot move.", default=False)
+    hard: bool | None = says(
+        Flag(),
+        "Whether the date cannot move. Left out, as it was, and soft where it was not set.",
+        default=None,
+    )
     reason: str | None = says(
         Label(),
         "Why it is this date; needed where a hard one moves. Public and there for good, so no "

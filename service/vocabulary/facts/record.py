@@ -10,7 +10,12 @@ from service.vocabulary.kinds import CODE, Label, Listing, Text, Whole, says
 
 @dataclass(frozen=True, slots=True)
 class EventStruck(Fact):
-    """An event was a mistake in the record; it no longer counts, and stays in the log."""
+    """An event was a mistake in the record; it no longer counts, and stays in the log.
+
+    Whoever may record an event may strike it. A strike by which a hard date would move, go, become
+    soft or come back is the producer's alone, but that whoever made a date hard may strike that
+    within an hour of recording it, as long as no other date was set; it says a reason.
+    """
 
     TYPE: ClassVar[str] = "event.struck"
     SUBJECTS = base.STUDIO
@@ -18,6 +23,12 @@ class EventStruck(Fact):
     ROLES = frozenset(Role) - {Role.AUDITOR}
     position: int = says(Whole(1, 2**53), "The position of the event in the log.")
     why: str = says(Text(), "Why.")
+    reason: str | None = says(
+        Label(),
+        "Why a hard date moves by it; needed where one does, and only there. Public and there for "
+        "good, so no person's name.",
+        default=None,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from service.production.refusal import Refusal
 from service.production.state import State
 from service.studio import ZONE_DATA_VERSION
 from service.vocabulary import cautions
+from service.vocabulary.facts.base import SEES_MONEY
 from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
@@ -34,7 +35,6 @@ from service.web.representation.orders import (
 from service.web.schemas import orders as shapes
 from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
 from service.web.services import services
-from service.web.visibility import SEES_MONEY
 
 orders = Blueprint("orders", __name__)
 

@@ -20,6 +20,7 @@ from service.production.refusal import Refusal
 from service.production.state import State
 from service.studio import ZONE_DATA_VERSION
 from service.vocabulary import cautions
+from service.vocabulary.facts.base import SEES_MONEY
 from service.vocabulary.instants import US_PER_MIN, instant
 from service.web import negotiation
 from service.web.accept import answered_type
@@ -33,7 +34,6 @@ from service.web.representation.orders import facts_with_text
 from service.web.schemas import query
 from service.web.schemas.reading import READ_HEADERS, ReadQuery
 from service.web.services import services
-from service.web.visibility import SEES_MONEY
 
 quotations = Blueprint("quotations", __name__)
 

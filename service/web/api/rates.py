@@ -4,6 +4,7 @@ from flask import Blueprint, Response
 
 from service.production.cards import card_valid, studio_date
 from service.vocabulary import cautions
+from service.vocabulary.facts.base import SEES_MONEY
 from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
@@ -12,7 +13,6 @@ from service.web.reading import answer, found, read_now
 from service.web.representation.rates import shown_rates
 from service.web.schemas.rates import RATES
 from service.web.schemas.reading import READ, READ_HEADERS
-from service.web.visibility import SEES_MONEY
 
 rates = Blueprint("rates", __name__)
 

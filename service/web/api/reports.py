@@ -11,6 +11,7 @@ from service.production.cards import studio_date
 from service.production.state import Retake, State
 from service.production.totals import GROUPS, Total, totals
 from service.vocabulary import cautions
+from service.vocabulary.facts.base import SEES_MONEY
 from service.vocabulary.identifiers import parse_subject
 from service.web import negotiation
 from service.web.accept import answered_type
@@ -21,7 +22,6 @@ from service.web.reading import answer, answer_as, page_answer, read_now, read_p
 from service.web.representation import reports as shown
 from service.web.schemas import reports as shapes
 from service.web.schemas.reading import PAGE_HEADERS, READ_HEADERS
-from service.web.visibility import SEES_MONEY
 
 reports = Blueprint("reports", __name__)
 

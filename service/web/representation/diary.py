@@ -6,6 +6,7 @@ from typing import Any
 
 from service.feeds.table import Cell
 from service.planning.diary import Delivery
+from service.production.marks import LATE
 from service.projections.diary import Told
 from service.web.representation.sentences import WITHHELD, sentence
 from service.web.representation.values import Shown, shown_on, shown_us
@@ -31,8 +32,13 @@ COLUMNS = (
 
 
 def shown_entry(told: Told, words: Mapping[str, Any], *, withheld: bool) -> Shown:
-    """An entry; `words` are the personal members that may be read, by JSON pointer."""
+    """An entry; `words` are the personal members that may be read, by JSON pointer.
+
+    Of an event that is withheld the marks are left out but that it is late, which its envelope says
+    too: they come of what it says.
+    """
     event = told.event
+    marks = [mark for mark in told.marks if not withheld or mark == LATE]
     return {
         "position": event.position,
         "time": shown_us(event.time_us),
@@ -44,8 +50,8 @@ def shown_entry(told: Told, words: Mapping[str, Any], *, withheld: bool) -> Show
         "sentence": WITHHELD if withheld else sentence(event),
         "words": dict(words),
         "withheld": withheld,
-        "marks": list(told.marks),
-        "late": "late" in told.marks,
+        "marks": marks,
+        "late": LATE in marks,
         "struck_at": told.struck_at,
         "changes": [change._asdict() for change in told.changes],
         "delivery": _shown_delivery(told.before, told.after),

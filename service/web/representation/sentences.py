@@ -73,9 +73,18 @@ def _stopped(_: Event, fact: Any) -> str:
 
 
 def _gate(event: Event, fact: Any) -> str:
-    kind = "hard" if fact.hard else "soft"
-    because = "" if fact.reason is None else f", because: {fact.reason.rstrip('.')}"
-    return f"The {fact.gate} gate of {event.subject} was set to {fact.due_on} ({kind}){because}."
+    kind = "" if fact.hard is None else " (hard)" if fact.hard else " (soft)"
+    gate = f"The {fact.gate} gate of {event.subject}"
+    return f"{gate} was set to {fact.due_on}{kind}{_because(fact)}."
+
+
+def _because(fact: Any) -> str:
+    return "" if fact.reason is None else f", because: {fact.reason.rstrip('.')}"
+
+
+def _struck(_: Event, fact: Any) -> str:
+    moved = "" if fact.reason is None else f" A hard date moves by it{_because(fact)}."
+    return f"Event {fact.position} was struck: it was a mistake.{moved}"
 
 
 def _put_back(event: Event, fact: Any) -> str:
@@ -154,7 +163,7 @@ _SAYS: dict[str, Callable[[Event, Any], str]] = {
         f"What people wrote in {_counted(len(f.positions), 'event')} was "
         f"removed, by order of {f.by}."
     ),
-    "event.struck": lambda e, f: f"Event {f.position} was struck: it was a mistake.",
+    "event.struck": _struck,
 }
 
 

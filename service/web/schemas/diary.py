@@ -78,7 +78,9 @@ class EntryShown(Shown):
         metadata=described("What people wrote, by JSON pointer, as far as it may be read."),
     )
     withheld = flag("Whether what it says is kept from this role.")
-    marks = words_("How it was marked when it was recorded.")
+    marks = words_(
+        "How it was marked when it was recorded; of a withheld one, only that it is late."
+    )
     late = flag("Whether it was recorded later than a fact of the same subject that came after.")
     struck_at = whole("The strike by which it does not count any more; null: it stands.", none=True)
     changes = several(TakeChangeShown, "Takes of this episode and its elements that it changed.")

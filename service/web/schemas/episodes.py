@@ -52,10 +52,13 @@ class GateShown(Shown):
         "null where it cannot be said, and where it was open when the episode was delivered."
     )
     margin_workdays = whole(
-        "Working days from the projected date to the date; negative is late.", none=True
+        "Working days from the projected date to the date; negative is late. 0 too where only "
+        "days off lie between them.",
+        none=True,
     )
     date_holds = flag(
-        "Whether the margin is not negative; false too where the plan never meets it. null where "
+        "Whether the projected date is not behind the date, days off counted like any other; false "
+        "too where the plan never meets it. null where "
         "no date is set, no department of the route meets it, no visit is there to meet it, or it "
         "was open when the episode was delivered.",
         none=True,

@@ -250,6 +250,18 @@ def test_the_end_of_a_stoppage_may_be_left_out_and_be_known_better_later() -> No
     )
 
 
+def test_the_end_of_a_stoppage_may_be_taken_back_to_not_known() -> None:
+    story = studio()
+    story.tell("department.stopped", "studio", stopped(), at=TEN)
+    taken_back = story.tell("department.stopped", "studio", {"department": "paint"}, at=ELEVEN)
+    (lasting,) = story.state.stoppages["paint"]
+    assert (lasting.stopped_us, lasting.expected_end_us) == (parse_instant(TEN), -1)
+    assert story.marks(taken_back) == ("end-unknown",)
+    (again,) = story.refused("department.stopped", "studio", {"department": "paint"}, NOON)
+    assert (again.code, again.member) == (Code.CONTRADICTION, "/data/department")
+    assert "nobody knows until when" in again.detail
+
+
 def test_a_department_that_is_unknown_does_not_stop() -> None:
     assert studio().codes("department.stopped", "studio", stopped("nowhere"), NINE) == {
         Code.UNKNOWN

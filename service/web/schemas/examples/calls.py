@@ -102,6 +102,15 @@ EXAMPLES = (
         why="It was said of the wrong scene.",
     ),
     _said(
+        "event.struck",
+        "studio",
+        "21T11:30",
+        PRODUCTION,
+        position=122,
+        why="I took the other episode's slot.",
+        reason="The slot was that of another episode",
+    ),
+    _said(
         "text.forgotten",
         "studio",
         "21T12:00",
