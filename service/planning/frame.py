@@ -194,7 +194,7 @@ def _needed_in(state: State, scene: str, undelivered: set[str]) -> set[str]:
         return {episode}
     if scene not in state.reusers:
         return set()
-    reusers = (state.scenes[name] for name in reusers_of(state, scene))
+    reusers = (state.scenes[name] for name in reusers_of(state, [scene]))
     return {reuser.episode for reuser in reusers if not reuser.omitted} & undelivered
 
 

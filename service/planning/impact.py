@@ -18,7 +18,7 @@ from service.planning.schedule import (
     load_e4,
     suppositions,
 )
-from service.production.graph import borrowers, in_picture, still_to_do
+from service.production.lending import Lending, in_picture
 from service.production.reach import chains_of
 from service.production.route import APPROVAL
 from service.production.state import Node, State, item_of
@@ -228,11 +228,12 @@ def _still_needed(before: Schedule, after: Schedule) -> tuple[StillNeeded, ...]:
         if scene in was.scenes and scene in will.scenes
         if in_picture(was, scene) and not in_picture(will, scene)
     ]
+    lending = Lending(will)
     return tuple(
         StillNeeded(scene, department, tuple(sorted(users[department], key=order_of)))
         for scene in left
-        for users in [borrowers(will, scene)]
-        for department in still_to_do(will, scene)
+        for users in [lending.borrowers(scene)]
+        for department in lending.still_to_do(scene)
     )
 
 

@@ -114,7 +114,7 @@ def sources_touched(before: State, after: State, changed: Iterable[str]) -> set[
 
 def _sources(state: State, item: str) -> set[str]:
     scene = state.scenes.get(item)
-    return set(sources_of(state, item)) if scene is not None and scene.same_as else set()
+    return set(sources_of(state, [item])) if scene is not None and scene.same_as else set()
 
 
 def _rewire(before: State, after: State, item: str, recut: set[str], rewired: set[str]) -> None:
@@ -154,7 +154,7 @@ def _alike(old: object, new: object, *members: str) -> bool:
 
 
 def _reusers(before: State, after: State, scenes: Iterable[str]) -> set[str]:
+    known = list(scenes)
     return {
-        reuser for scene in scenes for state in (before, after)
-        for reuser in reusers_of(state, scene)
+        reuser for state in (before, after) for reuser in reusers_of(state, known)
     }  # fmt: skip

@@ -13,7 +13,8 @@ from service.planning.line import ON_DESK, OUT, Int8s, Int64s
 from service.planning.overdue import answer_overdue_since
 from service.planning.schedule import Schedule, float_workdays
 from service.production.approval import unapproved
-from service.production.graph import lent_visits, predecessors
+from service.production.graph import predecessors
+from service.production.lending import lent_visits
 from service.production.reach import chains_of
 from service.production.route import APPROVAL
 from service.production.state import (

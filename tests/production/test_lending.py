@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.production.graph import borrowers, in_picture, lent_visits, predecessors, still_to_do
+from service.production.graph import predecessors
+from service.production.lending import borrowers, in_picture, lent_visits, still_to_do
 from service.production.refusal import Code
 from service.production.visits import Phase
 from tests.production.random_logs import JOINS, SEEDS, furnished, tell_at_random

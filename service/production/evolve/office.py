@@ -6,7 +6,8 @@ from service.production.evolve.entering import enter_move
 from service.production.evolve.marking import add_mark
 from service.production.evolve.oddities import mark_alike
 from service.production.evolve.touching import touch
-from service.production.graph import lent_visits, sources_of, still_to_do
+from service.production.graph import sources_of
+from service.production.lending import Lending, still_to_do
 from service.production.marks import STILL_NEEDED
 from service.production.route import Route
 from service.production.state import (
@@ -201,12 +202,13 @@ def freed_by_omission(known: Known, scene: str) -> list[Node]:
 
     They are its own but those that others reuse, and those of omitted scenes that it alone reused.
     """
-    lent = lent_visits(known, scene)
+    before, after = Lending(known), Lending(known, frozenset({scene}))
+    lent = before.lent_visits(scene)
     freed = [(scene, name) for name in known.scenes[scene].departments if name not in lent]
-    for source in sources_of(known, scene):
+    for source in sources_of(known, [scene]):
         record = known.scenes[source]
         if record.omitted:
-            unneeded = lent_visits(known, source) - lent_visits(known, source, frozenset({scene}))
+            unneeded = before.lent_visits(source) - after.lent_visits(source)
             freed += [(source, name) for name in record.departments if name in unneeded]
     return freed
 
