@@ -29,8 +29,8 @@ from service.production.state import (
     priority_of,
     visit_of,
 )
-from service.production.visits import Phase, Take, Visit, take_work_e4
-from service.production.work import base_work_e4, terms_for
+from service.production.visits import Phase, Take, Visit
+from service.production.work import base_work_e4, work_of_take_e4
 from service.vocabulary.instants import US_PER_MIN
 
 Item = Scene | Element | Episode
@@ -300,14 +300,13 @@ def stand(
     if visit is None:
         return Standing(WAITING, base_work_e4(state, record, department), 0, -1, -1, False)
     take: Take = visit.current
-    terms = terms_for(state, record, department)
     handed_off = [one.ended_us for one in visit.takes if one.phase is Phase.HANDED_OFF]
     urgent = take.shares and any(
         state.retakes[code].urgency == "must-fix" for code, _ in take.shares
     )
     return Standing(
         phase=_PHASES[take.phase],
-        work_e4=take_work_e4(take, terms),
+        work_e4=work_of_take_e4(state, record, department, take),
         started_min=max(0, take.started_us // US_PER_MIN),
         ended_min=handed_off[-1] // US_PER_MIN if handed_off else -1,
         first_ended_min=handed_off[0] // US_PER_MIN if handed_off else -1,

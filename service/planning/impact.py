@@ -23,8 +23,8 @@ from service.production.reach import chains_of
 from service.production.route import APPROVAL
 from service.production.state import Node, State, item_of
 from service.production.touched import to_look_at
-from service.production.visits import Phase, Take, take_work_e4
-from service.production.work import terms_for
+from service.production.visits import Phase, Take
+from service.production.work import work_of_take_e4
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.identifiers import natural_order
 
@@ -179,7 +179,7 @@ def _reopened(before: Schedule, after: Schedule) -> tuple[Reopened, ...]:
             chains[code] = chains_of(state.retakes[code].reach)
         row = after.row((item, department))
         if row is None:
-            work_e4 = take_work_e4(new, terms_for(state, record, department))
+            work_e4 = work_of_take_e4(state, record, department, new)
         else:
             work_e4 = int(after.board.work_e4[row])
         unit = record.route.departments[department].unit

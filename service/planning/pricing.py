@@ -14,8 +14,8 @@ from service.production.records import RateCard
 from service.production.refusal import Code, Reason, Refusal
 from service.production.route import APPROVAL
 from service.production.state import State, departments_of, item_of, visit_of
-from service.production.visits import Take, take_work_e4
-from service.production.work import terms_for
+from service.production.visits import Take
+from service.production.work import work_of_take_e4
 from service.vocabulary.facts.orders import OrderLine
 from service.vocabulary.money import rounded
 from service.vocabulary.quantities import ONE_E4
@@ -189,7 +189,7 @@ def _open(state: State, item: str, department: str) -> _Open | None:
     if getattr(record, "omitted", False):
         return None
     take = visit_of(state, item, department).current
-    return _Open(take, take_work_e4(take, terms_for(state, record, department)))
+    return _Open(take, work_of_take_e4(state, record, department, take))
 
 
 def _work(was: _Open | None, will: _Open | None) -> Work:

@@ -20,7 +20,7 @@ from service.production.cards import card_valid, studio_date
 from service.production.route import APPROVAL
 from service.production.state import Known, RateCard, Retake, item_of, visit_of
 from service.production.visits import Phase, Take, Terms, settled_work_e4, take_work_e4
-from service.production.work import crew_at, terms_for
+from service.production.work import crew_at, terms_for, terms_of_take
 from service.vocabulary.identifiers import natural_order, parse_subject
 from service.vocabulary.instants import US_PER_MIN
 from service.vocabulary.money import rounded
@@ -62,16 +62,18 @@ class AccountRow(NamedTuple):
         return self.department is not None and self.cost is None
 
 
-def added_work(take: Take, terms: Terms) -> dict[str, int]:
+def added_work(take: Take, terms: Terms, settled: Terms) -> dict[str, int]:
     """What each call added to a take's work, in ten-thousandths of the department's unit.
 
+    `terms` are those of the take, `settled` those by which it was handed off when that was refused.
     Before any refused hand-off the parts and `carried_e4` add up to the take's work exactly.
     """
     parts: dict[str, int] = {}
     if take.settled < 0:
         _divide(take.shares, take_work_e4(take, terms) - take.carried_e4, parts)
         return parts
-    first, again = settled_work_e4(take, terms)
+    first, _ = settled_work_e4(take, settled)
+    _, again = settled_work_e4(take, terms)
     _divide(take.shares[: take.settled], first - take.carried_e4, parts)
     _divide(take.shares[take.settled :], take_work_e4(take, terms) - again, parts)
     return parts
@@ -112,7 +114,6 @@ def _redone(known: Known, code: str, retake: Retake) -> dict[Key, _Redone]:
         item = item_of(known, name)
         if item is None:
             raise LookupError(name)
-        terms = terms_for(known, item, department)
         scene = known.scenes.get(name)
         episode = name if name in known.episodes else scene.episode if scene else ""
         key = (department, item.route.rank[department], episode)
@@ -120,7 +121,12 @@ def _redone(known: Known, code: str, retake: Retake) -> dict[Key, _Redone]:
         if redone is None:
             redone = found[key] = _Redone(item.route.departments[department].unit)
         redone.visits += 1
-        redone.work_e4 += sum(added_work(take, terms)[code] for take in takes)
+        for take in takes:
+            terms = terms_of_take(known, item, department, take)
+            settled = (
+                terms if take.settled < 0 else terms_for(known, item, department, take.settled_us)
+            )
+            redone.work_e4 += added_work(take, terms, settled)[code]
     return found
 
 

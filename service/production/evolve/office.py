@@ -18,6 +18,7 @@ from service.production.state import (
     Episode,
     Known,
     LaidRoute,
+    Length,
     Node,
     SameAs,
     Scene,
@@ -147,9 +148,8 @@ def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> None:
         raise LookupError(f"no route for {event.subject}")
     mark_alike(draft, event)
     episode = draft.episodes[subject.episode]
-    draft.episodes[subject.episode] = episode._replace(
-        scenes=(*episode.scenes, event.subject), scene_frames=episode.scene_frames + fact.frames
-    )
+    draft.episodes[subject.episode] = episode._replace(scenes=(*episode.scenes, event.subject))
+    _recount(draft, event, subject.episode, fact.frames)
     draft.scenes[event.subject] = Scene(
         episode=subject.episode,
         number=subject.last,
@@ -169,16 +169,24 @@ def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> None:
     """A scene's new length."""
     scene = draft.scenes[event.subject]
     drawings = scene.drawings if fact.drawings is None else fact.drawings
-    draft.scenes[event.subject] = scene._replace(frames=fact.frames, drawings=drawings)
+    listed = Length(scene.listed_us, scene.frames, scene.drawings)
+    lengths = (*(scene.lengths or (listed,)), Length(event.time_us, fact.frames, drawings))
+    draft.scenes[event.subject] = scene._replace(
+        frames=fact.frames, drawings=drawings, lengths=lengths
+    )
     if not scene.omitted:
-        _lengthen(draft, scene.episode, fact.frames - scene.frames)
+        _recount(draft, event, scene.episode, fact.frames - scene.frames)
     if (fact.frames, drawings) != (scene.frames, scene.drawings):
         touch(draft, event, (scene.frames, fact.frames), own=True)
 
 
-def _lengthen(draft: Draft, name: str, frames: int) -> None:
+def _recount(draft: Draft, event: Event, name: str, frames: int) -> None:
+    """An episode whose scenes in the picture have some frames more, or fewer, than before."""
     episode = draft.episodes[name]
-    draft.episodes[name] = episode._replace(scene_frames=episode.scene_frames + frames)
+    draft.episodes[name] = episode._replace(
+        scene_frames=episode.scene_frames + frames,
+        recounted_us=max(episode.recounted_us, event.time_us),
+    )
 
 
 def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
@@ -191,7 +199,7 @@ def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
         enter_move(draft, event, node, Move.OMIT)
     scene = draft.scenes[event.subject]
     draft.scenes[event.subject] = scene._replace(omitted_us=event.time_us)
-    _lengthen(draft, scene.episode, -scene.frames)
+    _recount(draft, event, scene.episode, -scene.frames)
     if still_to_do(draft, event.subject):
         add_mark(draft, event.position, STILL_NEEDED)
     touch(draft, event, (scene.frames, 0), own=False)
@@ -218,7 +226,7 @@ def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> Non
     scene = draft.scenes[event.subject]
     over = (*scene.omissions, (scene.omitted_us, event.time_us))
     draft.scenes[event.subject] = scene._replace(omitted_us=-1, omissions=over)
-    _lengthen(draft, scene.episode, scene.frames)
+    _recount(draft, event, scene.episode, scene.frames)
     touch(draft, event, (0, scene.frames), own=False)
 
 

@@ -260,7 +260,7 @@ class SceneListed(Fact):
 
 @dataclass(frozen=True, slots=True)
 class SceneRetimed(Fact):
-    """A scene's new length; work not yet done follows it."""
+    """A scene's new length: work not yet done follows it, what was handed off before stays."""
 
     TYPE: ClassVar[str] = "scene.retimed"
     SUBJECTS = base.SCENE

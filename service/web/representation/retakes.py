@@ -3,8 +3,8 @@
 from service.planning.standing import Standings
 from service.production.reach import reopened_by
 from service.production.state import Retake, State, item_of, visit_of
-from service.production.visits import Phase, Take, take_work_e4
-from service.production.work import terms_of
+from service.production.visits import Phase, Take
+from service.production.work import work_of_take_e4
 from service.web.representation.values import (
     Shown,
     shown_e4,
@@ -76,13 +76,15 @@ def _shown_take(standings: Standings, code: str, node: tuple[str, str], number: 
     visit = standings.visit(item, department)
     newest = visit.take == number
     record = item_of(state, item)
+    if record is None:
+        raise LookupError(item)
     return {
         "item": item,
         "department": department,
         "take": number,
         "state": visit.stands.value if newest else take.phase.value,
-        "work": shown_e4(take_work_e4(take, terms_of(state, item, department)())),
-        "unit": record.route.departments[department].unit if record else "",
+        "work": shown_e4(work_of_take_e4(state, record, department, take)),
+        "unit": record.route.departments[department].unit,
         "artist": take.artist,
         "started_at": shown_us(take.started_us),
         "handed_off_at": shown_us(take.ended_us) if take.phase is Phase.HANDED_OFF else None,
