@@ -32,7 +32,8 @@ from service.vocabulary.identifiers import natural_order
 class Reopened(NamedTuple):
     """A visit that gets more work: its take, the work of that take, and the chain that leads there.
 
-    `because` runs from the visit the retake names to this one.
+    `because` runs from the visit the retake names to this one. One that is not `planned`, since its
+    scene is omitted or its episode delivered, adds to no department's work and moves nothing.
     """
 
     item: str
@@ -42,6 +43,7 @@ class Reopened(NamedTuple):
     unit: str
     retake: str
     because: tuple[Node, ...]
+    planned: bool = True
 
 
 class ToLookAt(NamedTuple):
@@ -164,6 +166,7 @@ def _reopened(before: Schedule, after: Schedule) -> tuple[Reopened, ...]:
     """Visits whose open take asks for work that a retake added in between."""
     state = after.state
     found = []
+    lending = Lending(state)
     chains: dict[str, Callable[[Node], tuple[Node, ...]]] = {}
     for item, department, was, visit in changed_visits(before, after):
         old, new = was.current, visit.current
@@ -184,7 +187,8 @@ def _reopened(before: Schedule, after: Schedule) -> tuple[Reopened, ...]:
             work_e4 = int(after.board.work_e4[row])
         unit = record.route.departments[department].unit
         because = chains[code]((item, department))
-        found.append(Reopened(item, department, new.number, work_e4, unit, code, because))
+        planned = lending.needs(item, department)
+        found.append(Reopened(item, department, new.number, work_e4, unit, code, because, planned))
     return tuple(found)
 
 

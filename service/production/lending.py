@@ -1,7 +1,8 @@
-"""What scenes out of the picture lend to those in it.
+"""What is needed for the scenes in the picture, and what scenes out of it lend to them.
 
 A scene that is omitted, or whose episode is delivered, may still lend its art to others that reuse
-it: `lent_visits` says which of its visits are needed for that, and these stay in the plan.
+it: `lent_visits` says which of its visits are needed for that, and these stay in the plan. An
+element is needed for the scenes that use it, or that reuse one which does.
 """
 
 from collections.abc import Iterator
@@ -56,8 +57,49 @@ class Lending:
             if visit_of(self._known, scene, name).current.phase is not Phase.HANDED_OFF
         ]
 
+    def needs(self, item: str, department: str) -> bool:
+        """Whether a visit is needed, and so planned.
+
+        Those of an undelivered episode and its scenes in the picture are, those that scenes lend,
+        and those of an element that such scenes use or that nobody uses as yet.
+        """
+        known = self._known
+        if item in known.scenes:
+            return in_picture(known, item, self._out) or bool(self.users_of((item, department)))
+        element = known.elements.get(item)
+        if element is not None:
+            return not element.scenes or bool(self.users_of_element(item))
+        return known.episodes[item].delivered_us < 0
+
+    def drops(self, item: str, department: str) -> bool:
+        """Whether nobody needs a visit because the scenes that it was for are omitted."""
+        known = self._known
+        scene, element = known.scenes.get(item), known.elements.get(item)
+        if scene is not None:
+            omitted = self._omitted(item)
+        else:
+            omitted = bool(element and element.scenes) and all(
+                self._omitted(user) for user in (element.scenes if element else ())
+            )
+        return omitted and not self.needs(item, department)
+
+    def users_of_element(self, name: str) -> frozenset[str]:
+        """The scenes in the picture that use an element, or reuse what needs it."""
+        element = self._known.elements[name]
+        users = {user for user in element.scenes if in_picture(self._known, user, self._out)}
+        if any(user in self._known.reusers for user in element.scenes if user not in users):
+            for stay, _ in element.route.joins[element.kind]:
+                users |= self.users_of((name, stay))
+        return frozenset(users)
+
+    def _omitted(self, scene: str) -> bool:
+        return self._known.scenes[scene].omitted or scene in self._out
+
     def users_of(self, node: Node) -> frozenset[str]:
-        """The scenes in the picture that need a scene's visit, the scene itself left aside."""
+        """The scenes in the picture that need a visit of a scene or an element.
+
+        The scene whose visit it is is left aside.
+        """
         users = self._users
         waiting = [node]
         while waiting:
@@ -80,9 +122,9 @@ class Lending:
         return users[node]
 
     def _behind(self, node: Node) -> Iterator[Node]:
-        """The visits of scenes that wait for one of a scene."""
+        """The visits of scenes that wait for one, and those behind it in the same element."""
         for arc in successors(self._known, *node):
-            if arc.node[0] in self._known.scenes:
+            if arc.node[0] in self._known.scenes or arc.node[0] == node[0]:
                 yield arc.node
 
     def _shown(self, here: Node, behind: Node) -> bool:

@@ -17,6 +17,7 @@ END_UNKNOWN = "end-unknown"
 HARD_DATE_MOVED = "hard-date-moved"
 GATES_OUT_OF_ORDER = "gates-out-of-order"
 DATE_PAST = "date-past"
+NOT_PLANNED = "not-planned"
 LOOKS_LIKE_ANOTHER = "looks-like-another"
 
 MEANINGS: Mapping[str, str] = {
@@ -38,6 +39,8 @@ MEANINGS: Mapping[str, str] = {
     HARD_DATE_MOVED: "a hard date was moved, or made soft",
     GATES_OUT_OF_ORDER: "a date lies before that of a gate before it, or behind one behind it",
     DATE_PAST: "a date that was over when it was said",
+    NOT_PLANNED: "a retake asks for work that is not planned, since its scene is omitted or its "
+    "episode delivered: restore the scene, or strike the delivery, to have it planned",
     LOOKS_LIKE_ANOTHER: "a code easily confused with one already there",
 }
 """By mark, what it says."""

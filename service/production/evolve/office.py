@@ -9,7 +9,7 @@ from service.production.evolve.touching import touch
 from service.production.graph import sources_of
 from service.production.lending import Lending, still_to_do
 from service.production.marks import STILL_NEEDED
-from service.production.route import Route
+from service.production.route import APPROVAL, Route
 from service.production.state import (
     STUDIO_CALENDAR,
     Crew,
@@ -208,16 +208,23 @@ def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
 def freed_by_omission(known: Known, scene: str) -> list[Node]:
     """Visits that nobody needs any more when a scene is omitted.
 
-    They are its own but those that others reuse, and those of omitted scenes that it alone reused.
+    They are its own but those that others reuse, those of omitted scenes that it alone reused, and
+    those of elements that were made for these alone. Who answers for a design is no desk.
     """
     before, after = Lending(known), Lending(known, frozenset({scene}))
     lent = before.lent_visits(scene)
     freed = [(scene, name) for name in known.scenes[scene].departments if name not in lent]
-    for source in sources_of(known, [scene]):
+    sources = sources_of(known, [scene])
+    for source in sources:
         record = known.scenes[source]
         if record.omitted:
             unneeded = before.lent_visits(source) - after.lent_visits(source)
             freed += [(source, name) for name in record.departments if name in unneeded]
+    used = (element for name in (scene, *sources) for element in known.scenes[name].elements)
+    for element in dict.fromkeys(used):
+        if before.users_of_element(element) and not after.users_of_element(element):
+            departments = known.elements[element].departments
+            freed += [(element, name) for name in departments if name != APPROVAL]
     return freed
 
 

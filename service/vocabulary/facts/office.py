@@ -273,7 +273,7 @@ class SceneRetimed(Fact):
 
 @dataclass(frozen=True, slots=True)
 class SceneOmitted(Fact):
-    """A scene is taken out of the picture; its desks are freed."""
+    """A scene is taken out of the picture; desks are freed of what nobody needs any more."""
 
     TYPE: ClassVar[str] = "scene.omitted"
     SUBJECTS = base.SCENE

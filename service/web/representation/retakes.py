@@ -1,6 +1,7 @@
 """Retakes as JSON shows them."""
 
 from service.planning.standing import Standings
+from service.production.lending import Lending
 from service.production.reach import reopened_by
 from service.production.state import Retake, State, item_of, visit_of
 from service.production.visits import Phase, Take
@@ -17,6 +18,12 @@ from service.web.representation.values import (
 def shown_retake(state: State, code: str, retake: Retake) -> Shown:
     """A call, how much of it is open, and how many scenes wait to be looked at."""
     reopened = reopened_by(state, code, retake)
+    lending = Lending(state)
+    planned = [
+        lending.needs(*step.node)
+        for step, number in reopened
+        if _take(state, step.node, number).phase in {Phase.WAITING, Phase.ON_DESK}
+    ]
     standing = retake.standing == "standing"
     return {
         "retake": code,
@@ -36,10 +43,8 @@ def shown_retake(state: State, code: str, retake: Retake) -> Shown:
         "called_by": retake.called_by or None,
         "standing": retake.standing,
         "reopened": len(reopened),
-        "open": sum(
-            _take(state, step.node, number).phase in {Phase.WAITING, Phase.ON_DESK}
-            for step, number in reopened
-        ),
+        "open": sum(planned),
+        "not_planned": len(planned) - sum(planned),
         "unanswered": sum(standing and not look.answer for look in retake.look_at),
     }
 
