@@ -212,13 +212,14 @@ def _to_look_at(before: Schedule, after: State) -> tuple[ToLookAt, ...]:
                 for look in retake.look_at
                 if not look.answer
             ]
-    for scene, changes in after.touched.items():
-        if changes is not before.state.touched.get(scene):
-            found += [
-                ToLookAt(scene, None, change.change, tuple(visit[:2] for visit in change.visits))
-                for change in to_look_at(after, scene)
-                if change not in before.state.touched.get(scene, ())
-            ]
+    changes = before.kept("touched", lambda: Entries(before.state.touched))
+    for scene in differing(changes, Entries(after.touched)):
+        was = before.state.touched.get(scene, ())
+        found += [
+            ToLookAt(scene, None, look.change.change, tuple(visit[:2] for visit in look.visits))
+            for look in to_look_at(after, scene)
+            if look.change not in was
+        ]
     return tuple(sorted(found, key=lambda look: (natural_order(look.scene), look.retake or "")))
 
 

@@ -30,8 +30,8 @@ MEANINGS: Mapping[str, str] = {
     NOT_ASKED: "an answer to a design that nobody asked about",
     BEFORE_APPROVAL: "a hand-off before a design that it uses was approved",
     OPEN_VISITS: "an episode was delivered with visits still open",
-    STILL_NEEDED: "a scene left the picture while others wait for what they reuse of it: that "
-    "stays planned",
+    STILL_NEEDED: "others wait for what they reuse of a scene out of the picture: that stays "
+    "planned, or is planned again",
     WORK_BEGUN: "a scene changed after work on it, or on its episode, had begun: see what is to "
     "look at",
     END_UNKNOWN: "a department stopped and nobody knows until when: plans take it to last for the "

@@ -186,7 +186,7 @@ CHANGES = ("listed", "retimed", "omitted", "restored")
 
 
 class Touched(NamedTuple):
-    """A change of a scene that was worked on already: which visits had begun, and their takes.
+    """A change of a scene. Which visits had begun by then follows from what is known of them.
 
     `change` is one of CHANGES; the frames are the scene's part of the picture before and
     after it, 0 where it is out of the picture.
@@ -197,7 +197,6 @@ class Touched(NamedTuple):
     change: str
     frames_before: int
     frames_after: int
-    visits: tuple[tuple[str, str, int], ...]  # item, department, take
 
 
 class Answer(NamedTuple):

@@ -87,6 +87,16 @@ def test_a_reuser_that_is_omitted_passes_on_what_it_lends() -> None:
     assert borrowers(story.state, SOURCE)["paint"] == {THIRD}
 
 
+def test_who_asks_for_work_of_a_scene_that_is_out_is_told_so() -> None:
+    story = reusing(REUSER)
+    story.tell("scene.omitted", REUSER, at=MORNING)
+    assert story.marks(story.tell("scene.omitted", SOURCE, at=NOON)) == ()
+    restored = story.tell("scene.restored", REUSER, at=EVENING)
+    assert story.marks(restored) == ("still-needed",)
+    same = {"source": SOURCE, "joins": "camera", "strands": ["character"]}
+    assert story.marks(story.tell("same-as.declared", THIRD, same)) == ("still-needed",)
+
+
 def test_a_delivered_episodes_scene_is_needed_while_another_waits_for_it() -> None:
     story = reusing(REUSER)
     delivered = story.tell("episode.delivered", "KESTREL-1")

@@ -7,7 +7,7 @@ from service.production.evolve.marking import add_mark
 from service.production.evolve.oddities import mark_alike
 from service.production.evolve.touching import touch
 from service.production.graph import sources_of
-from service.production.lending import Lending, still_to_do
+from service.production.lending import Lending, in_picture, still_to_do
 from service.production.marks import STILL_NEEDED
 from service.production.route import APPROVAL, Route
 from service.production.state import (
@@ -162,7 +162,7 @@ def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> None:
         departments=route.scene_departments,
         listed_us=event.time_us,
     )
-    touch(draft, event, (0, fact.frames), own=False)
+    touch(draft, event, (0, fact.frames))
 
 
 def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> None:
@@ -177,7 +177,8 @@ def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> None:
     if not scene.omitted:
         _recount(draft, event, scene.episode, fact.frames - scene.frames)
     if (fact.frames, drawings) != (scene.frames, scene.drawings):
-        touch(draft, event, (scene.frames, fact.frames), own=True)
+        # of one that is out, nothing of the picture changes
+        touch(draft, event, (0, 0) if scene.omitted else (scene.frames, fact.frames))
 
 
 def _recount(draft: Draft, event: Event, name: str, frames: int) -> None:
@@ -202,7 +203,7 @@ def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
     _recount(draft, event, scene.episode, -scene.frames)
     if still_to_do(draft, event.subject):
         add_mark(draft, event.position, STILL_NEEDED)
-    touch(draft, event, (scene.frames, 0), own=False)
+    touch(draft, event, (scene.frames, 0))
 
 
 def freed_by_omission(known: Known, scene: str) -> list[Node]:
@@ -234,7 +235,16 @@ def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> Non
     over = (*scene.omissions, (scene.omitted_us, event.time_us))
     draft.scenes[event.subject] = scene._replace(omitted_us=-1, omissions=over)
     _recount(draft, event, scene.episode, scene.frames)
-    touch(draft, event, (0, scene.frames), own=False)
+    touch(draft, event, (0, scene.frames))
+    _mark_sources(draft, event)
+
+
+def _mark_sources(draft: Draft, event: Event) -> None:
+    """Flag a scene that asks for work of scenes out of the picture, which is planned from then."""
+    out = [name for name in sources_of(draft, [event.subject]) if not in_picture(draft, name)]
+    lending = Lending(draft)
+    if in_picture(draft, event.subject) and any(lending.still_to_do(name) for name in out):
+        add_mark(draft, event.position, STILL_NEEDED)
 
 
 def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> None:
@@ -284,6 +294,7 @@ def same_as_declared(draft: Draft, event: Event, fact: facts.SameAsDeclared) -> 
     if event.subject not in known:
         draft.reusers[fact.source] = (*known, event.subject)
     set_departments(draft, event.subject)
+    _mark_sources(draft, event)
 
 
 def same_as(fact: facts.SameAsDeclared) -> SameAs:
