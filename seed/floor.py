@@ -189,7 +189,7 @@ class Floor:
         crew = crew_at(state, node[1], started_min)
         if crew is None:
             raise LookupError(node)
-        work_e4 = take_work_e4(visit_of(state, *node).current, terms_of(state, *node)())
+        work_e4 = take_work_e4(visit_of(state, *node).current, terms_of(state, *node)(None))
         planned = ceil_div(work_e4 * crew.day_min, crew.rate_e4)
         chance = self.rng.random()
         if chance < 0.7:

@@ -15,7 +15,7 @@ from service.planning.faults import PlanError
 from service.planning.frame import Frame, make_frame, owner_of, planned_episodes
 from service.planning.line import ON_DESK, OUT, WAITING, Int8s, Int64s
 from service.planning.reframe import reframe, sources_touched
-from service.production.graph import in_picture, lent_visits
+from service.production.lending import Lending, in_picture
 from service.production.meeting import same_hand_offs
 from service.production.state import (
     EMPTY,
@@ -29,8 +29,8 @@ from service.production.state import (
     priority_of,
     visit_of,
 )
-from service.production.visits import Phase, Take, Visit, take_work_e4
-from service.production.work import base_work_e4, terms_for
+from service.production.visits import Phase, Take, Visit
+from service.production.work import base_work_e4, work_of_take_e4
 from service.vocabulary.instants import US_PER_MIN
 
 Item = Scene | Element | Episode
@@ -115,8 +115,9 @@ def make_board(state: State) -> Board:
     columns: dict[str, Any] = {name: np.zeros(count, np.int64) for name in COLUMNS}
     columns |= {name: np.zeros(count, np.int8) for name in _SMALL_COLUMNS}
     board = Board(state, frame, Known.of(state), **columns)
+    lending = Lending(state)
     for item in frame.items:
-        _fill(board, item)
+        _fill(board, lending, item)
     return board
 
 
@@ -144,11 +145,12 @@ def advance(board: Board, state: State) -> Board:
         whole |= reframed.fresh
     met = _met_still(board, state, changed, moved)
     fresh = Board(state, frame, known, **columns, since=Since(board.known, moved), met=met)
+    lending = Lending(state)
     for item in whole:
-        _fill(fresh, item)
+        _fill(fresh, lending, item)
     for item in moved:
         if item not in whole:
-            _fill(fresh, item, board.state.visits.get(item, _NONE))
+            _fill(fresh, lending, item, board.state.visits.get(item, _NONE))
     _prioritise(fresh, board.state, changed)
     return fresh
 
@@ -168,8 +170,9 @@ def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
     moved = list(items)
     met = _met_still(board, state, (), moved)
     fresh = Board(state, board.frame, Known.of(state), **columns, met=met)
+    lending = Lending(state)
     for item in moved:
-        _fill(fresh, item, board.state.visits.get(item, _NONE))
+        _fill(fresh, lending, item, board.state.visits.get(item, _NONE))
     return fresh
 
 
@@ -241,19 +244,19 @@ def _prioritise(board: Board, before: State, changed: Iterable[str]) -> None:
                     board.priority[rows] = priority_of(board.state, board.state.scenes[scene])
 
 
-def _fill(board: Board, item: str, old: Visits | None = None) -> None:
+def _fill(board: Board, lending: Lending, item: str, old: Visits | None = None) -> None:
     """Write an item's rows if it is planned.
 
     Given the old visits of an item whose record is the same, those that differ alone. Raises
     PlanError, which names the item.
     """
     try:
-        _write(board, item, old)
+        _write(board, lending, item, old)
     except Exception as fault:
         raise PlanError(item) from fault
 
 
-def _write(board: Board, item: str, old: Visits | None) -> None:
+def _write(board: Board, lending: Lending, item: str, old: Visits | None) -> None:
     state, frame = board.state, board.frame
     place = frame.place_of.get(item)
     record = item_of(state, item)
@@ -263,7 +266,7 @@ def _write(board: Board, item: str, old: Visits | None) -> None:
     omitted = isinstance(record, Scene) and record.omitted
     lent = None  # where the scene is in the picture, all of its visits are needed
     if isinstance(record, Scene) and not in_picture(state, item):
-        lent = lent_visits(state, item)
+        lent = lending.lent_visits(item)
     hold = record.hold if isinstance(record, Scene) else None
     held_on = 0 if hold is None else hold.by_on.toordinal()
     priority = priority_of(state, record)
@@ -297,14 +300,13 @@ def stand(
     if visit is None:
         return Standing(WAITING, base_work_e4(state, record, department), 0, -1, -1, False)
     take: Take = visit.current
-    terms = terms_for(state, record, department)
     handed_off = [one.ended_us for one in visit.takes if one.phase is Phase.HANDED_OFF]
     urgent = take.shares and any(
         state.retakes[code].urgency == "must-fix" for code, _ in take.shares
     )
     return Standing(
         phase=_PHASES[take.phase],
-        work_e4=take_work_e4(take, terms),
+        work_e4=work_of_take_e4(state, record, department, take),
         started_min=max(0, take.started_us // US_PER_MIN),
         ended_min=handed_off[-1] // US_PER_MIN if handed_off else -1,
         first_ended_min=handed_off[0] // US_PER_MIN if handed_off else -1,

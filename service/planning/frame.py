@@ -13,7 +13,8 @@ import numpy as np
 
 from service.planning.faults import PlanError
 from service.planning.line import Int32s, Int64s
-from service.production.graph import predecessors, reusers_of
+from service.production.graph import predecessors
+from service.production.lending import Lending, in_picture
 from service.production.state import Node, State, departments_of, item_of, line_departments
 from service.vocabulary.identifiers import natural_order
 
@@ -171,31 +172,32 @@ def order_of(item: str) -> tuple[tuple[tuple[int, str], ...], str]:
     return natural_order(item), item
 
 
-def due_episodes_of(state: State, item: str, undelivered: set[str]) -> tuple[str, ...] | None:
+def due_episodes_of(
+    state: State, item: str, undelivered: set[str], lending: Lending
+) -> tuple[str, ...] | None:
     """The undelivered episodes that an item belongs to; None if it is not planned.
 
-    A scene belongs to its episode, once that is delivered to those with scenes that wait for it; an
-    element to those of the scenes that use it, or that wait for it through these. One that is used
-    in delivered episodes alone is not planned; one that nobody uses as yet is.
+    A scene in the picture belongs to its episode, one that is out to those with scenes that need
+    what it lends; an omitted one that nobody needs has its place, and no work, in its own. An
+    element belongs to the episodes of the scenes in the picture that use it or need it through
+    others. Where there are none left it is not planned; one that nobody uses as yet is.
     """
-    if item in state.scenes:
-        return tuple(sorted(_needed_in(state, item, undelivered))) or None
+    scene = state.scenes.get(item)
+    if scene is not None:
+        if in_picture(state, item):
+            return (scene.episode,)
+        due = _episodes(state, (name for users in lending.borrowers(item).values()
+                                for name in users))  # fmt: skip
+        return due or ((scene.episode,) if scene.episode in undelivered else None)
     element = state.elements.get(item)
     if element is None:
         return (item,) if item in undelivered else None
-    due = {name for scene in element.scenes for name in _needed_in(state, scene, undelivered)}
-    return None if element.scenes and not due else tuple(sorted(due))
+    due = _episodes(state, lending.users_of_element(item))
+    return None if element.scenes and not due else due
 
 
-def _needed_in(state: State, scene: str, undelivered: set[str]) -> set[str]:
-    """The undelivered episode of a scene, else those of scenes in the picture that reuse it."""
-    episode = state.scenes[scene].episode
-    if episode in undelivered:
-        return {episode}
-    if scene not in state.reusers:
-        return set()
-    reusers = (state.scenes[name] for name in reusers_of(state, scene))
-    return {reuser.episode for reuser in reusers if not reuser.omitted} & undelivered
+def _episodes(state: State, scenes: Iterable[str]) -> tuple[str, ...]:
+    return tuple(sorted({state.scenes[name].episode for name in scenes}))
 
 
 def owner_of(state: State, item: str) -> str:
@@ -220,10 +222,10 @@ def _planned_items(state: State, episodes: tuple[str, ...]) -> dict[str, tuple[s
     for name in episodes:
         found[name] = (name,)
         found.update(dict.fromkeys(state.episodes[name].scenes, (name,)))
-    undelivered = set(episodes)
+    undelivered, lending = set(episodes), Lending(state)
     elements = (element for show in state.shows.values() for element in show.elements)
     for item in chain(elements, state.reusers):
-        due = due_episodes_of(state, item, undelivered)
+        due = due_episodes_of(state, item, undelivered, lending)
         if due is not None:
             found[item] = due
     return found

@@ -18,13 +18,13 @@ from service.planning.schedule import (
     load_e4,
     suppositions,
 )
-from service.production.graph import borrowers, in_picture, still_to_do
+from service.production.lending import Lending, in_picture
 from service.production.reach import chains_of
 from service.production.route import APPROVAL
 from service.production.state import Node, State, item_of
 from service.production.touched import to_look_at
-from service.production.visits import Phase, Take, take_work_e4
-from service.production.work import terms_for
+from service.production.visits import Phase, Take
+from service.production.work import work_of_take_e4
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.identifiers import natural_order
 
@@ -32,7 +32,8 @@ from service.vocabulary.identifiers import natural_order
 class Reopened(NamedTuple):
     """A visit that gets more work: its take, the work of that take, and the chain that leads there.
 
-    `because` runs from the visit the retake names to this one.
+    `because` runs from the visit the retake names to this one. One that is not `planned`, since its
+    scene is omitted or its episode delivered, adds to no department's work and moves nothing.
     """
 
     item: str
@@ -42,6 +43,7 @@ class Reopened(NamedTuple):
     unit: str
     retake: str
     because: tuple[Node, ...]
+    planned: bool = True
 
 
 class ToLookAt(NamedTuple):
@@ -164,6 +166,7 @@ def _reopened(before: Schedule, after: Schedule) -> tuple[Reopened, ...]:
     """Visits whose open take asks for work that a retake added in between."""
     state = after.state
     found = []
+    lending = Lending(state)
     chains: dict[str, Callable[[Node], tuple[Node, ...]]] = {}
     for item, department, was, visit in changed_visits(before, after):
         old, new = was.current, visit.current
@@ -179,12 +182,13 @@ def _reopened(before: Schedule, after: Schedule) -> tuple[Reopened, ...]:
             chains[code] = chains_of(state.retakes[code].reach)
         row = after.row((item, department))
         if row is None:
-            work_e4 = take_work_e4(new, terms_for(state, record, department))
+            work_e4 = work_of_take_e4(state, record, department, new)
         else:
             work_e4 = int(after.board.work_e4[row])
         unit = record.route.departments[department].unit
         because = chains[code]((item, department))
-        found.append(Reopened(item, department, new.number, work_e4, unit, code, because))
+        planned = lending.needs(item, department)
+        found.append(Reopened(item, department, new.number, work_e4, unit, code, because, planned))
     return tuple(found)
 
 
@@ -208,13 +212,14 @@ def _to_look_at(before: Schedule, after: State) -> tuple[ToLookAt, ...]:
                 for look in retake.look_at
                 if not look.answer
             ]
-    for scene, changes in after.touched.items():
-        if changes is not before.state.touched.get(scene):
-            found += [
-                ToLookAt(scene, None, change.change, tuple(visit[:2] for visit in change.visits))
-                for change in to_look_at(after, scene)
-                if change not in before.state.touched.get(scene, ())
-            ]
+    changes = before.kept("touched", lambda: Entries(before.state.touched))
+    for scene in differing(changes, Entries(after.touched)):
+        was = before.state.touched.get(scene, ())
+        found += [
+            ToLookAt(scene, None, look.change.change, tuple(visit[:2] for visit in look.visits))
+            for look in to_look_at(after, scene)
+            if look.change not in was
+        ]
     return tuple(sorted(found, key=lambda look: (natural_order(look.scene), look.retake or "")))
 
 
@@ -228,11 +233,12 @@ def _still_needed(before: Schedule, after: Schedule) -> tuple[StillNeeded, ...]:
         if scene in was.scenes and scene in will.scenes
         if in_picture(was, scene) and not in_picture(will, scene)
     ]
+    lending = Lending(will)
     return tuple(
         StillNeeded(scene, department, tuple(sorted(users[department], key=order_of)))
         for scene in left
-        for users in [borrowers(will, scene)]
-        for department in still_to_do(will, scene)
+        for users in [lending.borrowers(scene)]
+        for department in lending.still_to_do(scene)
     )
 
 

@@ -7,15 +7,17 @@ from typing import NamedTuple
 
 from service.planning.changes import Known
 from service.planning.impact import line_rank
+from service.planning.reframe import needed_otherwise
 from service.production.cards import card_valid, studio_date
 from service.production.decide import carried_out
+from service.production.lending import Lending
 from service.production.orders import items_of
 from service.production.records import RateCard
 from service.production.refusal import Code, Reason, Refusal
 from service.production.route import APPROVAL
 from service.production.state import State, departments_of, item_of, visit_of
-from service.production.visits import Take, take_work_e4
-from service.production.work import terms_for
+from service.production.visits import Take
+from service.production.work import work_of_take_e4
 from service.vocabulary.facts.orders import OrderLine
 from service.vocabulary.money import rounded
 from service.vocabulary.quantities import ONE_E4
@@ -157,14 +159,18 @@ def works_between(before: State, after: State) -> dict[str, Work]:
     """The work, by department, that lies between two states of which one follows the other."""
     found: dict[str, Work] = {}
     was, will = Known.of(before), Known.of(after)
-    changed = {*was.changed_records(will), *was.changed_visits(will)}
+    records = was.changed_records(will)
+    changed = {*records, *was.changed_visits(will), *needed_otherwise(before, after, records)}
+    lending = (Lending(before), Lending(after))
     for item in changed:
-        for department, work in _works_of(before, after, item):
+        for department, work in _works_of(before, after, item, lending):
             found[department] = found.get(department, Work()).plus(work)
     return {name: work for name, work in found.items() if any(work)}
 
 
-def _works_of(before: State, after: State, item: str) -> Iterator[tuple[str, Work]]:
+def _works_of(
+    before: State, after: State, item: str, lending: tuple[Lending, Lending]
+) -> Iterator[tuple[str, Work]]:
     departments: dict[str, None] = {}
     for state in (before, after):
         record = item_of(state, item)
@@ -172,24 +178,25 @@ def _works_of(before: State, after: State, item: str) -> Iterator[tuple[str, Wor
             departments |= dict.fromkeys(departments_of(record))
     departments.pop(APPROVAL, None)  # nobody works at it
     for department in departments:
-        yield department, _work(_open(before, item, department), _open(after, item, department))
+        was = _open(before, item, department, lending[0])
+        yield department, _work(was, _open(after, item, department, lending[1]))
 
 
 class _Open(NamedTuple):
-    """A visit of an item in the picture: its newest take, and the work that this asks for."""
+    """A visit that no omission drops: its newest take, and the work that this asks for."""
 
     take: Take
     work_e4: int
 
 
-def _open(state: State, item: str, department: str) -> _Open | None:
+def _open(state: State, item: str, department: str, lending: Lending) -> _Open | None:
     record = item_of(state, item)
     if record is None or department not in departments_of(record):
         return None
-    if getattr(record, "omitted", False):
+    if lending.drops(item, department):
         return None
     take = visit_of(state, item, department).current
-    return _Open(take, take_work_e4(take, terms_for(state, record, department)))
+    return _Open(take, work_of_take_e4(state, record, department, take))
 
 
 def _work(was: _Open | None, will: _Open | None) -> Work:

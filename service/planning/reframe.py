@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from service.planning.frame import Frame, due_episodes_of, planned_episodes
 from service.planning.splice import Change, Reframed, splice
 from service.production.graph import reusers_of, sources_of
+from service.production.lending import Lending, in_picture
 from service.production.state import (
     Element,
     Episode,
@@ -44,9 +45,11 @@ def _planned_episodes(frame: Frame, state: State) -> tuple[str, ...]:
 def _change(
     frame: Frame, before: State, after: State, changed: Sequence[str], episodes: tuple[str, ...]
 ) -> Change:
-    undelivered = set(episodes)
+    undelivered, lending = set(episodes), Lending(after)
     # where no scene reuses another, what belongs to an episode does so until that is delivered
-    only_fewer = undelivered < set(frame.episodes) and not (before.reusers or after.reusers)
+    only_fewer = undelivered < set(frame.episodes) and not (
+        before.reusers or after.reusers or any(item in after.scenes for item in changed)
+    )
     anew = set(changed)
     due: dict[str, tuple[str, ...] | None] = {}
     for item in _asked(frame, before, after, changed, undelivered):
@@ -55,7 +58,7 @@ def _change(
         if was and only_fewer and item not in anew:
             will = tuple([name for name in was if name in undelivered]) or None
         else:
-            will = due_episodes_of(after, item, undelivered)
+            will = due_episodes_of(after, item, undelivered, lending)
         if will != was:
             due[item] = will
     entering = [item for item in due if item not in frame.place_of]
@@ -81,7 +84,7 @@ def _asked(
         old, new = before.episodes.get(item), after.episodes.get(item)
         if old is not None or new is not None:
             asked |= set(old.scenes if old else ()) ^ set(new.scenes if new else ())
-        elif item in before.elements or item in after.elements:
+        elif item in after.elements or not (_shown(before, item) and _shown(after, item)):
             asked.add(item)
     for name in {**before.shows, **after.shows}:
         listed, lists = before.shows.get(name), after.shows.get(name)
@@ -99,6 +102,10 @@ def _asked(
     return asked
 
 
+def _shown(state: State, item: str) -> bool:
+    return item in state.scenes and in_picture(state, item)
+
+
 def sources_touched(before: State, after: State, changed: Iterable[str]) -> set[str]:
     """Scenes that others need more or less of, because these or their episodes changed."""
     touched: set[str] = set()
@@ -112,9 +119,16 @@ def sources_touched(before: State, after: State, changed: Iterable[str]) -> set[
     return touched
 
 
+def needed_otherwise(before: State, after: State, changed: Iterable[str]) -> set[str]:
+    """Scenes and elements that are needed for more or less, because these scenes changed."""
+    scenes = sources_touched(before, after, changed)
+    records = (state.scenes.get(name) for name in scenes for state in (before, after))
+    return scenes.union(*(record.elements for record in records if record is not None))
+
+
 def _sources(state: State, item: str) -> set[str]:
     scene = state.scenes.get(item)
-    return set(sources_of(state, item)) if scene is not None and scene.same_as else set()
+    return set(sources_of(state, [item])) if scene is not None and scene.same_as else set()
 
 
 def _rewire(before: State, after: State, item: str, recut: set[str], rewired: set[str]) -> None:
@@ -154,7 +168,7 @@ def _alike(old: object, new: object, *members: str) -> bool:
 
 
 def _reusers(before: State, after: State, scenes: Iterable[str]) -> set[str]:
+    known = list(scenes)
     return {
-        reuser for scene in scenes for state in (before, after)
-        for reuser in reusers_of(state, scene)
+        reuser for state in (before, after) for reuser in reusers_of(state, known)
     }  # fmt: skip

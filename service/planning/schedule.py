@@ -249,7 +249,7 @@ def load_e4(schedule: Schedule, row: int) -> int:
         return work
     item, department = board.frame.nodes[row]
     take = visit_of(schedule.state, item, department).current
-    terms = terms_of(schedule.state, item, department)()
+    terms = terms_of(schedule.state, item, department)(None)
     remaining = remaining_of(schedule.state, department)
     return remaining(take, terms, schedule.now_min * US_PER_MIN)
 

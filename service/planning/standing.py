@@ -13,7 +13,8 @@ from service.planning.line import ON_DESK, OUT, Int8s, Int64s
 from service.planning.overdue import answer_overdue_since
 from service.planning.schedule import Schedule, float_workdays
 from service.production.approval import unapproved
-from service.production.graph import lent_visits, predecessors
+from service.production.graph import predecessors
+from service.production.lending import Lending, lent_visits
 from service.production.reach import chains_of
 from service.production.route import APPROVAL
 from service.production.state import (
@@ -234,6 +235,8 @@ class Standings:
         take: Take,
     ) -> Stands:
         omitted = isinstance(record, Scene) and record.omitted
+        if row is None and isinstance(record, Element) and take.phase is Phase.WAITING:
+            omitted = Lending(self.state).drops(item, department)
         if row is not None:
             stands = STANDS[int(self.codes[row])]
             # a delivered scene that others reuse has rows; what they do not need is not planned

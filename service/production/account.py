@@ -7,8 +7,8 @@ again; what was left over from a take taken back is that take's work and not cou
 calls that one take answers share its work in proportion to the shares they asked for. What a
 refused hand-off has done anew nobody called, so it is not counted; what is called after it is, as
 far as it comes on top. A call that was withdrawn, or bought as is, counts with what stands of it:
-takes begun, and those that must follow them. Of a scene that is out of the picture only what was
-begun counts.
+takes begun, and those that must follow them. Of a scene that is omitted, or in a delivered episode,
+what was begun counts, and what scenes in the picture still need of it.
 """
 
 from collections.abc import Iterable, Iterator
@@ -17,10 +17,11 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from service.production.cards import card_valid, studio_date
+from service.production.lending import Lending
 from service.production.route import APPROVAL
 from service.production.state import Known, RateCard, Retake, item_of, visit_of
-from service.production.visits import Phase, Take, Terms, settled_work_e4, take_work_e4
-from service.production.work import crew_at, terms_for
+from service.production.visits import Take, Terms, settled_work_e4, take_work_e4
+from service.production.work import crew_at, terms_for, terms_of_take
 from service.vocabulary.identifiers import natural_order, parse_subject
 from service.vocabulary.instants import US_PER_MIN
 from service.vocabulary.money import rounded
@@ -33,8 +34,9 @@ class AccountRow(NamedTuple):
     """What one call had redone in one department, in one episode.
 
     `episode` is None for elements, which several episodes may share. `department` is None where
-    nothing was redone at all. `artist_days_e4` is None where the department had no crew on the day
-    of the call, `cost` where the card of that day has no rate for it.
+    nothing was redone at all; `episode` is then that of what the call was said of. `artist_days_e4`
+    is None where the department had no crew on the day of the call, `cost` where the card of that
+    day has no rate for it.
     """
 
     code: str
@@ -62,16 +64,18 @@ class AccountRow(NamedTuple):
         return self.department is not None and self.cost is None
 
 
-def added_work(take: Take, terms: Terms) -> dict[str, int]:
+def added_work(take: Take, terms: Terms, settled: Terms) -> dict[str, int]:
     """What each call added to a take's work, in ten-thousandths of the department's unit.
 
+    `terms` are those of the take, `settled` those by which it was handed off when that was refused.
     Before any refused hand-off the parts and `carried_e4` add up to the take's work exactly.
     """
     parts: dict[str, int] = {}
     if take.settled < 0:
         _divide(take.shares, take_work_e4(take, terms) - take.carried_e4, parts)
         return parts
-    first, again = settled_work_e4(take, terms)
+    first, _ = settled_work_e4(take, settled)
+    _, again = settled_work_e4(take, terms)
     _divide(take.shares[: take.settled], first - take.carried_e4, parts)
     _divide(take.shares[take.settled :], take_work_e4(take, terms) - again, parts)
     return parts
@@ -90,9 +94,10 @@ def _divide(shares: tuple[tuple[str, int], ...], work_e4: int, parts: dict[str, 
 
 def account(known: Known, codes: Iterable[str]) -> Iterator[AccountRow]:
     """The rows of some retakes, in the order they are given; by department, then by episode."""
+    lending = Lending(known)
     for code in codes:
         retake = known.retakes[code]
-        yield from _rows(known, code, retake, _redone(known, code, retake))
+        yield from _rows(known, code, retake, _redone(known, code, retake, lending))
 
 
 class _Redone:
@@ -104,15 +109,14 @@ class _Redone:
         self.unit, self.visits, self.work_e4 = unit, 0, 0
 
 
-def _redone(known: Known, code: str, retake: Retake) -> dict[Key, _Redone]:
+def _redone(known: Known, code: str, retake: Retake, lending: Lending) -> dict[Key, _Redone]:
     found: dict[Key, _Redone] = {}
-    for (name, department), takes in _takes(known, code, retake).items():
+    for (name, department), takes in _takes(known, code, retake, lending).items():
         if department == APPROVAL:
             continue  # nobody works at it
         item = item_of(known, name)
         if item is None:
             raise LookupError(name)
-        terms = terms_for(known, item, department)
         scene = known.scenes.get(name)
         episode = name if name in known.episodes else scene.episode if scene else ""
         key = (department, item.route.rank[department], episode)
@@ -120,22 +124,27 @@ def _redone(known: Known, code: str, retake: Retake) -> dict[Key, _Redone]:
         if redone is None:
             redone = found[key] = _Redone(item.route.departments[department].unit)
         redone.visits += 1
-        redone.work_e4 += sum(added_work(take, terms)[code] for take in takes)
+        for take in takes:
+            terms = terms_of_take(known, item, department, take)
+            settled = (
+                terms if take.settled < 0 else terms_for(known, item, department, take.settled_us)
+            )
+            redone.work_e4 += added_work(take, terms, settled)[code]
     return found
 
 
-def _takes(known: Known, code: str, retake: Retake) -> dict[tuple[str, str], list[Take]]:
+def _takes(
+    known: Known, code: str, retake: Retake, lending: Lending
+) -> dict[tuple[str, str], list[Take]]:
     """The takes that a retake asked for, by visit."""
     found = {}
     for node in dict.fromkeys(step.node for step in retake.reach):
-        scene = known.scenes.get(node[0])
-        out = scene is not None and scene.omitted
         takes = [
             take
             for take in visit_of(known, *node).takes
             if take.shares
             and any(asked == code for asked, _ in take.shares)
-            and not (out and take.phase is Phase.WAITING and take.settled < 0)
+            and (take.begun or lending.needs(*node))
         ]
         if takes:
             found[node] = takes
@@ -147,26 +156,27 @@ def _rows(
 ) -> Iterator[AccountRow]:
     subject = parse_subject(retake.subject)
     show = "" if subject is None or subject.show is None else subject.show
+    episode = None if subject is None else subject.episode or None
     on = studio_date(known, retake.called_us)
     card = card_valid(known, show, on)
     currency = None if card is None else card.currency
     if not redone:
         none = None if card is None else rounded(Decimal(0), card.currency)
         yield AccountRow(
-            code, retake, show, on, None, None, None, 0, 0, 0, None, currency, none
+            code, retake, show, on, episode, None, None, 0, 0, 0, None, currency, none
         )  # fmt: skip
         return
     keys = sorted(redone, key=lambda key: (key[1], key[0], natural_order(key[2])))
     costs = _costs(card, [(key[0], redone[key].work_e4) for key in keys])
     for key, cost in zip(keys, costs, strict=True):
-        department, _, episode = key
+        department, _, of_episode = key
         told = redone[key]
         yield AccountRow(
             code=code,
             retake=retake,
             show=show,
             called_on=on,
-            episode=episode or None,
+            episode=of_episode or None,
             department=department,
             unit=told.unit,
             visits=told.visits,

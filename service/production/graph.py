@@ -3,16 +3,16 @@
 A scene that does not visit a department itself (an element or another scene provides) is passed
 through: what it follows there is followed by whatever stands behind.
 
-A scene that is omitted, or whose episode is delivered, may still lend its art to others that reuse
-it: `lent_visits` says which of its visits are needed for that, and these stay in the plan.
+Scenes may reuse each other in long chains, and by several ways at once. Every walk over them looks
+at each scene once and keeps its own list of what is left, so that it takes time in proportion to
+the scenes and no call is nested in another.
 """
 
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from service.production.route import RouteArc, Strands
-from service.production.state import Element, Episode, Known, Node, SameAs, Scene, visit_of
-from service.production.visits import Phase
+from service.production.state import Element, Episode, Known, Node, SameAs, Scene
 
 
 class NodeArc(NamedTuple):
@@ -95,19 +95,62 @@ def from_source(known: Known, scene: Scene, same: SameAs) -> Iterator[NodeArc]:
 
 def _provided(known: Known, item: str, department: str, strands: Strands) -> Iterator[NodeArc]:
     """Who provides a scene's work of a department: the scene, its element, or its own source."""
-    scene = known.scenes[item]
-    if department in scene.departments:
-        yield NodeArc((item, department), strands)
-        return
-    for name in scene.elements:
-        element = known.elements[name]
-        if department in element.route.kinds[element.kind].replaces:
-            # whoever takes it over waits, like the scene itself, for the making and the approval
-            for stay, _ in element.route.joins[element.kind]:
-                yield NodeArc((name, stay), strands)
-    for same in scene.same_as:
-        if not same.levels and department in scene.route.skipped(same.joins, same.strands):
-            yield from _provided(known, same.source, department, strands)
+    scenes = [item]
+    seen = {item}
+    for name in scenes:  # grows by the sources of those that do not make it themselves
+        scene = known.scenes[name]
+        if department in scene.departments:
+            yield NodeArc((name, department), strands)
+            continue
+        for used in scene.elements:
+            element = known.elements[used]
+            if department in element.route.kinds[element.kind].replaces:
+                # whoever takes it over waits, like the scene itself, for the making and approval
+                for stay, _ in element.route.joins[element.kind]:
+                    yield NodeArc((used, stay), strands)
+        for same in scene.same_as:
+            if same.source not in seen and _takes_over(scene, same, department):
+                seen.add(same.source)
+                scenes.append(same.source)
+
+
+def _takes_over(scene: Scene, same: SameAs, department: str) -> bool:
+    """Whether a scene leaves the whole work of a department to the source that it reuses."""
+    return not same.levels and department in scene.route.skipped(same.joins, same.strands)
+
+
+def _joined_from(known: Known, scenes: Iterable[str], department: str) -> Iterator[NodeArc]:
+    """Where scenes join what some scenes have of a department, directly or through others.
+
+    The inverse of `from_source` and `_provided`: a scene that leaves the department's work to its
+    source hands the source's on to those that reuse it.
+    """
+    sources = list(scenes)
+    seen = set(sources)
+    for source in sources:  # grows by those that hand it on
+        for name in known.reusers.get(source, ()):
+            scene = known.scenes[name]
+            for same in scene.same_as:
+                if same.source != source:
+                    continue
+                yield from _at_join(name, scene, same, department)
+                if (
+                    name not in seen
+                    and department not in scene.departments
+                    and _takes_over(scene, same, department)
+                ):
+                    seen.add(name)
+                    sources.append(name)
+
+
+def _at_join(name: str, scene: Scene, same: SameAs, department: str) -> Iterator[NodeArc]:
+    """The arc from a source's work of a department to where a scene joins it, if there is one."""
+    if same.joins in scene.departments:
+        reused = same.levels or department in scene.route.skipped(same.joins, same.strands)
+        for before, strands in scene.route.follows[same.joins] if reused else ():
+            carried = strands & same.strands
+            if before == department and carried:
+                yield NodeArc((name, same.joins), carried)
 
 
 def _beside_element(item: str, element: Element, department: str, step: int) -> list[NodeArc]:
@@ -154,34 +197,32 @@ def _behind_scene(known: Known, item: str, scene: Scene, department: str) -> lis
     behind = scene.route.behind_of(scene.departments).get(department, ())
     arcs = list(_own_arcs(known, item, scene, behind))
     if item in known.reusers:
-        arcs.extend(_at_joins(known, (item, department), reusers_of(known, item)))
+        arcs.extend(_joined(_joined_from(known, [item], department)))
     return arcs
 
 
 def _behind_element(known: Known, item: str, element: Element, department: str) -> list[NodeArc]:
-    arcs = {arc.node: arc for arc in _beside_element(item, element, department, 1)}
+    arcs = _beside_element(item, element, department, 1)
     for stay, before in element.route.joins[element.kind]:
         if stay == department:
-            arcs.update(_into_users(known, (item, department), element, before))
-    return list(arcs.values())
+            arcs += _into_users(known, element, before)
+    return _joined(arcs)
 
 
-def _into_users(known: Known, here: Node, element: Element, feeds: str) -> dict[Node, NodeArc]:
-    """Arcs from a visit of an element to what it feeds in the scenes that use it."""
+def _into_users(known: Known, element: Element, feeds: str) -> Iterator[NodeArc]:
+    """Arcs from a visit of an element to what it feeds in the scenes that use it.
+
+    Where the element makes what its users would else make themselves, those that reuse a user wait
+    for it as well.
+    """
     strands = element.route.carries(element.kind)
-    arcs: dict[Node, NodeArc] = {}
     for user in element.scenes:
-        scene, node = known.scenes[user], (user, feeds)
-        if not scene.same_as:
-            if feeds in scene.departments:
-                arcs[node] = NodeArc(node, strands)
-        else:
-            # the arc may carry what the scene waits for in its source besides
-            arcs.update((arc.node, arc) for arc in _waiting_for(known, here, [node]))
-        if user in known.reusers:
-            joins = _at_joins(known, here, reusers_of(known, user))
-            arcs.update((arc.node, arc) for arc in joins)
-    return arcs
+        if feeds in known.scenes[user].departments:
+            yield NodeArc((user, feeds), strands)
+    reused = [user for user in element.scenes if user in known.reusers]
+    for department in element.route.kinds[element.kind].replaces if reused else ():
+        makers = [user for user in reused if department not in known.scenes[user].departments]
+        yield from _joined_from(known, makers, department)
 
 
 def _behind_episode(known: Known, item: str, episode: Episode, department: str) -> list[NodeArc]:
@@ -220,10 +261,10 @@ def _one_route(known: Known, episode: Episode) -> bool:
     return len(known.shows[episode.show].routes) == 1
 
 
-def reusers_of(known: Known, scene: str) -> list[str]:
-    """Scenes that reuse a scene, directly or through others that do."""
+def reusers_of(known: Known, scenes: Iterable[str]) -> list[str]:
+    """Scenes that reuse any of some scenes, directly or through others that do."""
     found: dict[str, None] = {}
-    waiting = list(known.reusers.get(scene, ()))
+    waiting = [name for scene in scenes for name in known.reusers.get(scene, ())]
     while waiting:
         name = waiting.pop()
         if name not in found:
@@ -232,84 +273,13 @@ def reusers_of(known: Known, scene: str) -> list[str]:
     return list(found)
 
 
-def sources_of(known: Known, scene: str) -> list[str]:
-    """Scenes that a scene reuses, directly or through others."""
+def sources_of(known: Known, scenes: Iterable[str]) -> list[str]:
+    """Scenes that any of some scenes reuse, directly or through others."""
     found: dict[str, None] = {}
-    waiting = [same.source for same in known.scenes[scene].same_as]
+    waiting = [same.source for scene in scenes for same in known.scenes[scene].same_as]
     while waiting:
         name = waiting.pop()
         if name not in found:
             found[name] = None
             waiting.extend(same.source for same in known.scenes[name].same_as)
     return list(found)
-
-
-def borrowers(
-    known: Known, scene: str, out: frozenset[str] = frozenset()
-) -> dict[str, frozenset[str]]:
-    """By department, the scenes in the picture that reuse what a scene's visit there makes.
-
-    They are those that wait for the visit, or for one that stands behind it in the same scene. A
-    scene in the picture is one that is not omitted and whose episode is not delivered; those named
-    in `out` count as omitted. One that is out of the picture itself passes on what it lends.
-    """
-    found: dict[str, frozenset[str]] = {}
-    for name in reusers_of(known, scene) if scene in known.reusers else ():
-        shown = in_picture(known, name, out)
-        passed_on = {} if shown else borrowers(known, name, out)
-        for joins in {same.joins for same in known.scenes[name].same_as}:
-            users = frozenset({name}) if shown else passed_on.get(joins, frozenset())
-            arcs = predecessors(known, name, joins) if users else ()
-            waited_for = [arc.node[1] for arc in arcs if arc.node[0] == scene]
-            for department in _with_those_before(known.scenes[scene], waited_for):
-                found[department] = found.get(department, frozenset()) | users
-    return found
-
-
-def lent_visits(known: Known, scene: str, out: frozenset[str] = frozenset()) -> frozenset[str]:
-    """Departments at which scenes in the picture need a scene's visits: those with `borrowers`."""
-    return frozenset(borrowers(known, scene, out))
-
-
-def still_to_do(known: Known, scene: str) -> list[str]:
-    """Departments, in route order, whose visits of a scene others need and wait for."""
-    lent = lent_visits(known, scene)
-    return [
-        name
-        for name in known.scenes[scene].departments
-        if name in lent and visit_of(known, scene, name).current.phase is not Phase.HANDED_OFF
-    ]
-
-
-def in_picture(known: Known, scene: str, out: frozenset[str] = frozenset()) -> bool:
-    """Whether a scene is neither omitted (nor named in `out`) nor in a delivered episode."""
-    record = known.scenes[scene]
-    undelivered = known.episodes[record.episode].delivered_us < 0
-    return undelivered and not record.omitted and scene not in out
-
-
-def _with_those_before(scene: Scene, departments: Iterable[str]) -> frozenset[str]:
-    """Departments and all that stand before them among those that a scene visits."""
-    arcs = scene.route.arcs_of(scene.departments)
-    found: set[str] = set()
-    waiting = list(departments)
-    while waiting:
-        name = waiting.pop()
-        if name in scene.departments and name not in found:
-            found.add(name)
-            waiting += [arc.department for arc in arcs[name]]
-    return frozenset(found)
-
-
-def _at_joins(known: Known, here: Node, reusers: list[str]) -> Iterator[NodeArc]:
-    """Arcs from a visit to where reusing scenes join."""
-    for name in reusers:
-        joins = sorted({same.joins for same in known.scenes[name].same_as})
-        yield from _waiting_for(known, here, [(name, department) for department in joins])
-
-
-def _waiting_for(known: Known, here: Node, nodes: list[Node]) -> Iterator[NodeArc]:
-    for node in nodes:
-        for arc in predecessors(known, *node):
-            if arc.node == here:
-                yield NodeArc(node, arc.strands)

@@ -17,6 +17,7 @@ END_UNKNOWN = "end-unknown"
 HARD_DATE_MOVED = "hard-date-moved"
 GATES_OUT_OF_ORDER = "gates-out-of-order"
 DATE_PAST = "date-past"
+NOT_PLANNED = "not-planned"
 LOOKS_LIKE_ANOTHER = "looks-like-another"
 
 MEANINGS: Mapping[str, str] = {
@@ -29,8 +30,8 @@ MEANINGS: Mapping[str, str] = {
     NOT_ASKED: "an answer to a design that nobody asked about",
     BEFORE_APPROVAL: "a hand-off before a design that it uses was approved",
     OPEN_VISITS: "an episode was delivered with visits still open",
-    STILL_NEEDED: "a scene left the picture while others wait for what they reuse of it: that "
-    "stays planned",
+    STILL_NEEDED: "others wait for what they reuse of a scene out of the picture: that stays "
+    "planned, or is planned again",
     WORK_BEGUN: "a scene changed after work on it, or on its episode, had begun: see what is to "
     "look at",
     END_UNKNOWN: "a department stopped and nobody knows until when: plans take it to last for the "
@@ -38,6 +39,8 @@ MEANINGS: Mapping[str, str] = {
     HARD_DATE_MOVED: "a hard date was moved or made soft, or one went or came back by a strike",
     GATES_OUT_OF_ORDER: "a date lies before that of a gate before it, or behind one behind it",
     DATE_PAST: "a date that was over when it was recorded",
+    NOT_PLANNED: "a retake asks for work that is not planned, since its scene is omitted or its "
+    "episode delivered: restore the scene, or strike the delivery, to have it planned",
     LOOKS_LIKE_ANOTHER: "a code easily confused with one already there",
 }
 """By mark, what it says."""

@@ -7,7 +7,7 @@ for the visit's own entries to say.
 from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
-from service.production.graph import predecessors, successors
+from service.production.graph import successors
 from service.production.state import (
     Known,
     LookAt,
@@ -221,25 +221,13 @@ def cancelled_by_withdrawal(known: Known, code: str, retake: Retake) -> list[Nod
     was called are among them: a start recorded late must not bring the call to life again.
     """
     nodes = {reached.node for reached in retake.reach}
-    begun = {
+    kept = {
         node for node in nodes if any(take.took_up(code) for take in visit_of(known, *node).takes)
     }
-    kept: dict[Node, bool] = {}
-    return [
-        reached.node
-        for reached in retake.reach
-        if reached.node not in begun and not _follows(known, reached.node, nodes, begun, kept)
-    ]
-
-
-def _follows(
-    known: Known, node: Node, nodes: set[Node], begun: set[Node], kept: dict[Node, bool]
-) -> bool:
-    """Whether a visit of the reach stands behind a begun one."""
-    if node not in kept:
-        kept[node] = any(
-            arc.node in nodes
-            and (arc.node in begun or _follows(known, arc.node, nodes, begun, kept))
-            for arc in predecessors(known, *node)
-        )
-    return kept[node]
+    waiting = list(kept)
+    while waiting:  # what stands behind one that is kept is kept too
+        behind = {arc.node for arc in successors(known, *waiting.pop())}
+        more = (behind & nodes) - kept
+        kept |= more
+        waiting += more
+    return [reached.node for reached in retake.reach if reached.node not in kept]

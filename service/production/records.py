@@ -99,6 +99,7 @@ class Episode(NamedTuple):
     delivered_us: int = -1
     priority: int = 0
     scene_frames: int = 0  # running total over the scenes in the picture
+    recounted_us: int = -1  # the latest instant at which its scenes came, went or were retimed
     met: tuple[Meeting, ...] = ()
 
     def gate(self, name: str) -> Gate | None:
@@ -124,8 +125,20 @@ class SameAs(NamedTuple):
     levels: tuple[str, ...]
 
 
+class Length(NamedTuple):
+    """What a retime made of a scene, from an instant on."""
+
+    from_us: int
+    frames: int
+    drawings: int
+
+
 class Scene(NamedTuple):
-    """One camera set-up. `departments` are those it visits itself, in route order."""
+    """One camera set-up. `departments` are those it visits itself, in route order.
+
+    `lengths` are empty until the first retime; then the length it was listed with and those since,
+    in the order in which they were recorded.
+    """
 
     episode: str
     number: str
@@ -144,6 +157,12 @@ class Scene(NamedTuple):
     elements: tuple[str, ...] = ()
     same_as: tuple[SameAs, ...] = ()
     omissions: tuple[tuple[int, int], ...] = ()  # those that are over: from, until
+    lengths: tuple[Length, ...] = ()
+
+    def length_at(self, at_us: int) -> Length:
+        """How long the scene was at an instant, as now known; before a retime of that instant."""
+        lengths = self.lengths or (Length(self.listed_us, self.frames, self.drawings),)
+        return next((known for known in lengths[:0:-1] if known.from_us < at_us), lengths[0])
 
     @property
     def omitted(self) -> bool:
@@ -167,7 +186,7 @@ CHANGES = ("listed", "retimed", "omitted", "restored")
 
 
 class Touched(NamedTuple):
-    """A change of a scene that was worked on already: which visits had begun, and their takes.
+    """A change of a scene. Which visits had begun by then follows from what is known of them.
 
     `change` is one of CHANGES; the frames are the scene's part of the picture before and
     after it, 0 where it is out of the picture.
@@ -178,7 +197,6 @@ class Touched(NamedTuple):
     change: str
     frames_before: int
     frames_after: int
-    visits: tuple[tuple[str, str, int], ...]  # item, department, take
 
 
 class Answer(NamedTuple):

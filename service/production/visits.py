@@ -96,7 +96,8 @@ class Take(Struct, frozen=True, gc=False, array_like=True):
     `carried_e4` is work left over from a take that was taken back; `basis_e4` is what the shares
     apply to: -1 for the item's whole base work, else as much of it as had been made where no take
     was handed off before. After a refused hand-off `goes_on_e4` is the share of the work to do
-    again, and `settled` how many of the shares that covers (-1: none refused).
+    again, `settled` how many of the shares that covers (-1: none refused), and `settled_us` when
+    what was refused had been handed off.
     """
 
     number: int
@@ -110,6 +111,7 @@ class Take(Struct, frozen=True, gc=False, array_like=True):
     basis_e4: int = -1
     goes_on_e4: int = ONE_E4
     settled: int = -1
+    settled_us: int = -1
 
     @property
     def begun(self) -> bool:
@@ -192,13 +194,13 @@ def _asked_e4(take: Take, shares: tuple[tuple[str, int], ...], terms: Terms) -> 
     return max(min(work, most), terms.least_e4)
 
 
+# terms(at_us) -> the department's terms for the item as it was at an instant
+TermsAt = Callable[[int], Terms]
 # remaining(take, terms, at_us) -> work left of a take on a desk, by the calendar known
 Remaining = Callable[[Take, Terms, int], int]
 
 
-def enter(
-    visit: Visit, entry: Entry, terms: Callable[[], Terms], remaining: Remaining
-) -> Visit | Illegal:
+def enter(visit: Visit, entry: Entry, terms: TermsAt, remaining: Remaining) -> Visit | Illegal:
     """The visit with one more entry, or what the table of moves says against it."""
     entered = _enter(visit, entry, terms, remaining)
     if (
@@ -232,9 +234,7 @@ def enter_desk(visit: Visit, entry: Entry) -> Visit | None:
     return Visit((moved,) if len(takes) == 1 else (*takes[:-1], moved), (*entries, entry))
 
 
-def _enter(
-    visit: Visit, entry: Entry, terms: Callable[[], Terms], remaining: Remaining
-) -> Visit | Illegal:
+def _enter(visit: Visit, entry: Entry, terms: TermsAt, remaining: Remaining) -> Visit | Illegal:
     entries = visit.entries
     # nearly every fact comes after the last: the instant alone says so
     if not entries or entry.at_us > entries[-1].at_us or _key(entry) >= _key(entries[-1]):
@@ -244,9 +244,7 @@ def _enter(
     return replay((*entries[:place], entry, *entries[place:]), terms, remaining)
 
 
-def replay(
-    entries: tuple[Entry, ...], terms: Callable[[], Terms], remaining: Remaining
-) -> Visit | Illegal:
+def replay(entries: tuple[Entry, ...], terms: TermsAt, remaining: Remaining) -> Visit | Illegal:
     """The visit that entries in order of time add up to."""
     takes = UNVISITED.takes
     for entry in entries:
@@ -262,7 +260,7 @@ def _key(entry: Entry) -> tuple[int, int, int]:
 
 
 def _step(
-    takes: tuple[Take, ...], entry: Entry, terms: Callable[[], Terms], remaining: Remaining
+    takes: tuple[Take, ...], entry: Entry, terms: TermsAt, remaining: Remaining
 ) -> tuple[Take, ...] | Illegal:
     take = takes[-1]
     move = entry.move
@@ -296,6 +294,7 @@ def _moved(take: Take, entry: Entry, phase: Phase) -> Take:
             artist=None,
             goes_on_e4=entry.share_e4,
             settled=len(take.shares),
+            settled_us=take.ended_us,
         )
     if take.phase is Phase.ON_DESK:  # omitted
         return replace(take, phase=phase, started_us=-1, artist=None)
@@ -306,7 +305,7 @@ def _called(
     takes: tuple[Take, ...],
     entry: Entry,
     phase: Phase,
-    terms: Callable[[], Terms],
+    terms: TermsAt,
     remaining: Remaining,
 ) -> tuple[Take, ...]:
     take = takes[-1]
@@ -324,7 +323,7 @@ def _called(
         return (*takes[:-1], replace(take, shares=(*take.shares, share)))
     opened = Take(take.number + 1, Phase.WAITING, entry.at_us, shares=(share,))
     if take.phase is Phase.ON_DESK:
-        known = terms()
+        known = terms(entry.at_us)
         carried = remaining(take, known, entry.at_us)
         done = max(0, take_work_e4(take, known) - carried)
         opened = replace(opened, carried_e4=carried, basis_e4=_made_e4(take, done, known))

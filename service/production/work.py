@@ -16,6 +16,7 @@ from service.production.state import (
     Stoppage,
     item_of,
 )
+from service.production.touched import behind_scenes
 from service.production.visits import Take, Terms, take_work_e4
 from service.vocabulary.calendar import (
     Calendar,
@@ -34,13 +35,16 @@ WORK_E4_MAX = 10**15
 units, so that no product of it with the minutes of a day leaves 64 bits."""
 
 
-def base_work_e4(known: Known, item: Scene | Element | Episode, department: str) -> int:
+Item = Scene | Element | Episode
+
+
+def base_work_e4(known: Known, item: Item, department: str, at_us: int | None = None) -> int:
     """The whole work of an item at a department: stated or else counted, times its difficulty.
 
-    At most WORK_E4_MAX.
+    At most WORK_E4_MAX. Counted of the item as it was at an instant, if one is given.
     """
     stated = _said_of(item.work, department)
-    work = _counted_e4(known, item, department) if stated is None else stated
+    work = _counted_e4(known, item, department, at_us) if stated is None else stated
     difficulty = _said_of(item.difficulty, department)
     if difficulty is not None:
         work = ceil_div(work * difficulty, ONE_E4)
@@ -54,54 +58,79 @@ def _said_of(words: WORDS, department: str) -> int | None:
     return None
 
 
-def _counted_e4(known: Known, item: Scene | Element | Episode, department: str) -> int:
+def _counted_e4(known: Known, item: Item, department: str, at_us: int | None) -> int:
     stands = item.route.departments[department]
     if stands.unit == "feet":
-        return feet_e4(_frames(item))
+        return feet_e4(_counts(known, item, department, at_us)[0])
     if stands.unit == "drawings":
-        return _drawings(known, item) * stands.drawings_part_e4
+        return _counts(known, item, department, at_us)[1] * stands.drawings_part_e4
     if stands.unit == DAYS and isinstance(item, Element):
         approval = item.route.kinds[item.kind].approval
         return 0 if approval is None else approval.days * ONE_E4
     return ONE_E4
 
 
-def _frames(item: Scene | Element | Episode) -> int:
+def _counts(known: Known, item: Item, department: str, at_us: int | None) -> tuple[int, int]:
+    """Frames and drawings of an item, now or as they were at an instant."""
     if isinstance(item, Episode):
-        if item.frames is not None:
-            return item.frames
-        return item.scene_frames
-    return item.frames
+        frames, drawings = _counts_of_scenes(known, item, department, at_us)
+        return (frames if item.frames is None else item.frames), drawings
+    if at_us is not None and isinstance(item, Scene) and item.lengths:
+        return item.length_at(at_us)[1:]
+    return item.frames, item.drawings
 
 
-def _drawings(known: Known, item: Scene | Element | Episode) -> int:
-    if isinstance(item, Episode):
-        return sum(scene.drawings for scene in _in_picture(known, item))
-    return item.drawings
+def _counts_of_scenes(
+    known: Known, episode: Episode, department: str, at_us: int | None
+) -> tuple[int, int]:
+    """Frames and drawings of the scenes that are, or were at an instant, in the picture.
+
+    What stands before the scenes made all of them, also those that were listed only afterwards.
+    """
+    scenes = [known.scenes[name] for name in episode.scenes]
+    if at_us is None or episode.recounted_us < at_us:
+        drawings = sum(scene.drawings for scene in scenes if not scene.omitted)
+        return episode.scene_frames, drawings
+    behind = department in behind_scenes(episode.route)
+    lengths = [
+        scene.length_at(at_us)
+        for scene in scenes
+        if not scene.omitted_at(at_us) and (scene.listed_us < at_us or not behind)
+    ]
+    return sum(one.frames for one in lengths), sum(one.drawings for one in lengths)
 
 
-def _in_picture(known: Known, episode: Episode) -> list[Scene]:
-    scenes = (known.scenes[name] for name in episode.scenes)
-    return [scene for scene in scenes if not scene.omitted]
-
-
-def terms_for(known: Known, item: Scene | Element | Episode, department: str) -> Terms:
-    """The department's terms for an item."""
+def terms_for(known: Known, item: Item, department: str, at_us: int | None = None) -> Terms:
+    """The department's terms for an item, as it is or as it was at an instant."""
     stands = item.route.departments[department]
-    base = base_work_e4(known, item, department)
+    base = base_work_e4(known, item, department, at_us)
     return Terms(base, stands.least_e4, stands.redo == "whole")
 
 
-def terms_of(known: Known, item: str, department: str) -> Callable[[], Terms]:
+def terms_of(known: Known, item: str, department: str) -> Callable[[int | None], Terms]:
     """The department's terms for the item of that subject, worked out when they are asked for."""
 
-    def terms() -> Terms:
+    def terms(at_us: int | None) -> Terms:
         found = item_of(known, item)
         if found is None:
             raise LookupError(item)
-        return terms_for(known, found, department)
+        return terms_for(known, found, department, at_us)
 
     return terms
+
+
+def terms_of_take(known: Known, item: Item, department: str, take: Take) -> Terms:
+    """The terms by which a take is counted.
+
+    Of one that ended, handed off or taken back, those of that instant: what it came to stays. An
+    open one follows the item as it is.
+    """
+    return terms_for(known, item, department, take.ended_us if take.ended_us >= 0 else None)
+
+
+def work_of_take_e4(known: Known, item: Item, department: str, take: Take) -> int:
+    """The work that a take asks for in full, or that it came to once it ended."""
+    return take_work_e4(take, terms_of_take(known, item, department, take))
 
 
 def remaining_of(known: Known, department: str) -> Callable[[Take, Terms, int], int]:

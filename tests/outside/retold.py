@@ -12,8 +12,8 @@ from itertools import pairwise
 from typing import Any, NamedTuple
 
 from service.production.state import visit_of
-from service.production.visits import Phase, take_work_e4
-from service.production.work import terms_of
+from service.production.visits import Phase
+from service.production.work import work_of_take_e4
 from service.vocabulary.event import Event
 from tests.telling import OFFICE, SUPERVISOR, Story
 
@@ -53,11 +53,12 @@ class Passes(NamedTuple):
     def work_e4(self, scene: str) -> list[int]:
         """Work of those takes by department, in ten-thousandths of a scene."""
         total = []
+        state = self.story.state
+        record = state.scenes[scene]
         for desk in self.desks:
-            terms = terms_of(self.story.state, scene, desk.name)()
-            takes = visit_of(self.story.state, scene, desk.name).takes
+            takes = visit_of(state, scene, desk.name).takes
             assert all(take.phase is Phase.HANDED_OFF for take in takes), (scene, desk.name)
-            total.append(sum(take_work_e4(take, terms) for take in takes))
+            total.append(sum(work_of_take_e4(state, record, desk.name, take) for take in takes))
         return total
 
     def counted(self, scene: str) -> list[int]:

@@ -15,7 +15,7 @@ from service.planning.impact import compare
 from service.planning.line import OUT
 from service.planning.met import meeting_of
 from service.planning.schedule import Schedule, delivery_rows, load_e4, projected_min, schedule
-from service.production.graph import in_picture, lent_visits
+from service.production.lending import in_picture, lent_visits
 from service.production.meeting import meeting
 from service.production.state import STUDIO_CALENDAR, visit_of
 from service.production.visits import Phase

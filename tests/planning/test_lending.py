@@ -10,7 +10,8 @@ from service.planning.impact import StillNeeded, compare
 from service.planning.line import WAITING
 from service.planning.schedule import Schedule, schedule
 from service.planning.standing import Standings, Stands
-from service.production.graph import in_picture, lent_visits, predecessors
+from service.production.graph import predecessors
+from service.production.lending import in_picture, lent_visits
 from service.production.state import State, visit_of
 from service.production.visits import Phase
 from service.vocabulary.calendar import NEVER

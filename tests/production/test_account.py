@@ -9,7 +9,7 @@ from service.production.account import AccountRow, account, added_work
 from service.production.state import State, item_of
 from service.production.totals import GROUPS, totals
 from service.production.visits import take_work_e4
-from service.production.work import terms_for
+from service.production.work import terms_for, terms_of_take
 from tests.production.random_logs import LOGS, furnished, random_studio, tell_at_random
 from tests.telling import Story, studio
 
@@ -219,9 +219,9 @@ def assert_parts_add_up(state: State) -> None:
         item = item_of(state, name)
         assert item is not None
         for department, visit in visits.items():
-            terms = terms_for(state, item, department)
             for take in visit.takes:
-                parts = added_work(take, terms)
+                terms = terms_of_take(state, item, department, take)
+                parts = added_work(take, terms, terms_for(state, item, department, take.settled_us))
                 assert set(parts) == {code for code, _ in take.shares}
                 assert all(part >= 0 for part in parts.values())
                 if take.number > 1 and take.shares and take.settled < 0:

@@ -144,7 +144,7 @@ def test_a_chain_of_reuse_leads_to_whoever_provides() -> None:
     same_as(story, "KESTREL-1/3", "KESTREL-1/2", "camera", "character")
     assert ("KESTREL-1/1", "paint") in before(story, "KESTREL-1/3", "camera")
     assert ("KESTREL-1/3", "camera") in behind(story, "KESTREL-1/1", "paint")
-    assert set(reusers_of(story.state, "KESTREL-1/1")) == {"KESTREL-1/2", "KESTREL-1/3"}
+    assert set(reusers_of(story.state, ["KESTREL-1/1"])) == {"KESTREL-1/2", "KESTREL-1/3"}
 
 
 def test_a_chain_may_join_at_different_departments() -> None:

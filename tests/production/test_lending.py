@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.production.graph import borrowers, in_picture, lent_visits, predecessors, still_to_do
+from service.production.graph import predecessors
+from service.production.lending import borrowers, in_picture, lent_visits, still_to_do
 from service.production.refusal import Code
 from service.production.visits import Phase
 from tests.production.random_logs import JOINS, SEEDS, furnished, tell_at_random
@@ -84,6 +85,16 @@ def test_a_reuser_that_is_omitted_passes_on_what_it_lends() -> None:
     story.tell("scene.omitted", SOURCE)
     # the third waits for the paint that the omitted one took from its source
     assert borrowers(story.state, SOURCE)["paint"] == {THIRD}
+
+
+def test_who_asks_for_work_of_a_scene_that_is_out_is_told_so() -> None:
+    story = reusing(REUSER)
+    story.tell("scene.omitted", REUSER, at=MORNING)
+    assert story.marks(story.tell("scene.omitted", SOURCE, at=NOON)) == ()
+    restored = story.tell("scene.restored", REUSER, at=EVENING)
+    assert story.marks(restored) == ("still-needed",)
+    same = {"source": SOURCE, "joins": "camera", "strands": ["character"]}
+    assert story.marks(story.tell("same-as.declared", THIRD, same)) == ("still-needed",)
 
 
 def test_a_delivered_episodes_scene_is_needed_while_another_waits_for_it() -> None:

@@ -244,7 +244,7 @@ def assert_undone(story: Story, before: State, call: Event) -> None:
             if was.current.phase is not Phase.ON_DESK or visit.takes == was.takes:
                 assert visit.takes == was.takes
                 continue
-            terms = terms_of(before, item, department)()
+            terms = terms_of(before, item, department)(None)
             left = remaining_of(before, department)(was.current, terms, call.time_us)
             assert visit.takes[: len(was.takes) - 1] == was.takes[:-1]
             assert visit.takes[-2].phase is Phase.TAKEN_BACK

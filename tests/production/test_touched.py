@@ -18,8 +18,8 @@ def begun() -> Story:
 
 def listed(story: Story, scene: str = SCENE) -> list[tuple[str, list[tuple[str, str]]]]:
     return [
-        (change.change, [visit[:2] for visit in change.visits])
-        for change in to_look_at(story.state, scene)
+        (look.change.change, [visit[:2] for visit in look.visits])
+        for look in to_look_at(story.state, scene)
     ]
 
 
@@ -27,10 +27,10 @@ def test_a_retime_lists_the_departments_that_have_begun() -> None:
     story = begun()
     retimed = story.tell("scene.retimed", SCENE, {"frames": 120}, at=TEN)
     assert story.marks(retimed) == ("work-begun",)
-    (change,) = to_look_at(story.state, SCENE)
-    assert (change.frames_before, change.frames_after) == (80, 120)
-    assert change.visits == ((SCENE, "layout", 1), (SCENE, "animation", 1))
-    assert change.position == retimed.position
+    (look,) = to_look_at(story.state, SCENE)
+    assert (look.change.frames_before, look.change.frames_after) == (80, 120)
+    assert look.visits == ((SCENE, "layout", 1), (SCENE, "animation", 1))
+    assert look.change.position == retimed.position
 
 
 def test_before_any_work_a_retime_has_nothing_to_list() -> None:
@@ -122,3 +122,67 @@ def test_a_strike_of_the_change_takes_it_off_the_list() -> None:
     strike = {"position": retimed.position, "why": "Wrong scene."}
     story.record(story.event("event.struck", "studio", strike))
     assert listed(story) == []
+
+
+def test_a_start_told_late_had_begun_before_the_retime() -> None:
+    story = studio()
+    story.tell("scene.retimed", SCENE, {"frames": 120}, at=NOON)
+    assert listed(story) == []
+    story.desk(SCENE, "layout", start=NINE)
+    assert listed(story) == [("retimed", [(SCENE, "layout")])]
+    # an instant in which both happened: the desk's work had begun
+    story.desk(SCENE, "background", start=NOON)
+    assert listed(story) == [("retimed", [(SCENE, "layout"), (SCENE, "background")])]
+
+
+def test_a_retime_told_late_finds_nothing_begun_that_began_after_it() -> None:
+    story = studio()
+    story.desk(SCENE, "layout", start=NOON)
+    assert "work-begun" not in story.marks(
+        story.tell("scene.retimed", SCENE, {"frames": 120}, at=NINE)
+    )
+    assert listed(story) == []
+
+
+def test_a_cut_told_late_had_begun_before_the_scene_was_listed() -> None:
+    story = studio(scenes=2)
+    story.tell("scene.listed", "KESTREL-1/3", {"frames": 40}, at=NOON)
+    story.desk(EPISODE, "cutting", start=TEN)
+    assert listed(story, "KESTREL-1/3") == [("listed", [(EPISODE, "cutting")])]
+
+
+def test_a_retime_of_an_omitted_scene_leaves_the_cutting_alone() -> None:
+    story = cut()
+    story.tell("scene.omitted", SCENE, at=NOON)
+    story.tell("look-at.answered", SCENE, {"answer": "fine"}, at=NOON)
+    retimed = story.tell("scene.retimed", SCENE, {"frames": 120}, at=EVENING)
+    assert (story.marks(retimed), listed(story)) == ((), [])
+    story.tell("scene.restored", SCENE, at=EVENING)
+    (own, restored) = listed(story)
+    assert {item for item, _ in own[1]} == {SCENE}, "its own work had the old length"
+    assert restored == ("restored", [(EPISODE, "cutting")])
+
+
+def test_what_others_reuse_of_an_omitted_scene_is_looked_at_after_a_retime() -> None:
+    story = begun()
+    same = {"source": SCENE, "joins": "camera", "strands": ["character"]}
+    story.tell("same-as.declared", "KESTREL-2/1", same)
+    story.tell("scene.omitted", SCENE, at=TEN)
+    story.tell("scene.retimed", SCENE, {"frames": 120}, at=NOON)
+    assert listed(story) == [("retimed", [(SCENE, "layout"), (SCENE, "animation")])]
+
+
+def test_a_take_that_waits_is_done_at_the_new_length_and_not_listed() -> None:
+    story = begun()
+    story.call("R1", SCENE, "layout", "background", at=TEN, share=1)
+    story.tell("scene.retimed", SCENE, {"frames": 120}, at=NOON)
+    assert listed(story) == [("retimed", [(SCENE, "animation")])]
+    story.desk(SCENE, "layout", start=EVENING)
+    assert listed(story) == [("retimed", [(SCENE, "animation")])]
+
+
+def test_a_hand_off_and_a_call_of_one_instant_are_of_two_takes() -> None:
+    story = begun()
+    story.call("R1", SCENE, "layout", "background", at=NINE, share=1)
+    story.tell("scene.retimed", SCENE, {"frames": 120}, at=NOON)
+    assert listed(story) == [("retimed", [(SCENE, "animation")])]

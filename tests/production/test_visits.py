@@ -56,7 +56,7 @@ class Told:
     ) -> Visit | Illegal:
         rank = DESK_RANK if move in DESK_MOVES else CALL_RANK
         entry = Entry(at_us, rank, next(self.positions), move, take, artist, retake, share_e4)
-        return enter(self.visit, entry, lambda: self.terms, left_of)
+        return enter(self.visit, entry, lambda at_us: self.terms, left_of)
 
     def tell(
         self,
@@ -488,4 +488,4 @@ def test_whatever_is_told_the_takes_stay_sound(
             assert take.opened_us <= take.started_us <= take.ended_us
         assert 0 <= take_work_e4(take, told.terms) <= 400_000
     # telling it again in order of time, as a late fact makes us do, ends in the same takes
-    assert replay(told.visit.entries, lambda: told.terms, left_of) == told.visit
+    assert replay(told.visit.entries, lambda at_us: told.terms, left_of) == told.visit

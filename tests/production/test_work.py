@@ -90,13 +90,13 @@ def test_work_not_yet_done_follows_a_retime() -> None:
 
 def test_terms_are_the_routes() -> None:
     story = studio(scenes=1)
-    assert terms_of(story.state, "KESTREL-1/1", "layout")() == Terms(10_000, 1_000, whole=False)
-    assert terms_of(story.state, "KESTREL-1/1", "camera")() == Terms(10_000, 0, whole=True)
+    assert terms_of(story.state, "KESTREL-1/1", "layout")(None) == Terms(10_000, 1_000, whole=False)
+    assert terms_of(story.state, "KESTREL-1/1", "camera")(None) == Terms(10_000, 0, whole=True)
 
 
 def test_terms_of_something_unknown_are_a_fault() -> None:
     with pytest.raises(LookupError):
-        terms_of(studio().state, "KESTREL-9/1", "layout")()
+        terms_of(studio().state, "KESTREL-9/1", "layout")(None)
 
 
 def on_desk(started: str) -> Take:

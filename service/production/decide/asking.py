@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from service.production.evolve.entering import try_move
-from service.production.graph import lent_visits
+from service.production.lending import lent_visits
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL
 from service.production.state import (

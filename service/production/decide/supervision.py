@@ -123,7 +123,7 @@ def _change_looked_at(draft: Draft, event: Event, fact: facts.LookAtAnswered) ->
             "answer fine",
             "/data/answer",
         )
-    if any(event.time_us < change.at_us for change in changes):
+    if any(event.time_us < found.change.at_us for found in changes):
         yield Reason(Code.TIME_ORDER, f"{event.subject} changed only after that", "/time")
 
 

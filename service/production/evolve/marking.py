@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 
 from service.production import marks
-from service.production.graph import lent_visits, predecessors
+from service.production.graph import predecessors
+from service.production.lending import lent_visits
 from service.production.state import Draft, Known, Node, visit_of
 from service.production.visits import Phase, Visit
 from service.vocabulary.event import Event

@@ -6,9 +6,10 @@ from service.production.evolve.entering import enter_move
 from service.production.evolve.marking import add_mark
 from service.production.evolve.oddities import mark_alike
 from service.production.evolve.touching import touch
-from service.production.graph import lent_visits, sources_of, still_to_do
+from service.production.graph import sources_of
+from service.production.lending import Lending, in_picture, still_to_do
 from service.production.marks import STILL_NEEDED
-from service.production.route import Route
+from service.production.route import APPROVAL, Route
 from service.production.state import (
     STUDIO_CALENDAR,
     Crew,
@@ -17,6 +18,7 @@ from service.production.state import (
     Episode,
     Known,
     LaidRoute,
+    Length,
     Node,
     SameAs,
     Scene,
@@ -146,9 +148,8 @@ def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> None:
         raise LookupError(f"no route for {event.subject}")
     mark_alike(draft, event)
     episode = draft.episodes[subject.episode]
-    draft.episodes[subject.episode] = episode._replace(
-        scenes=(*episode.scenes, event.subject), scene_frames=episode.scene_frames + fact.frames
-    )
+    draft.episodes[subject.episode] = episode._replace(scenes=(*episode.scenes, event.subject))
+    _recount(draft, event, subject.episode, fact.frames)
     draft.scenes[event.subject] = Scene(
         episode=subject.episode,
         number=subject.last,
@@ -161,23 +162,32 @@ def scene_listed(draft: Draft, event: Event, fact: facts.SceneListed) -> None:
         departments=route.scene_departments,
         listed_us=event.time_us,
     )
-    touch(draft, event, (0, fact.frames), own=False)
+    touch(draft, event, (0, fact.frames))
 
 
 def scene_retimed(draft: Draft, event: Event, fact: facts.SceneRetimed) -> None:
     """A scene's new length."""
     scene = draft.scenes[event.subject]
     drawings = scene.drawings if fact.drawings is None else fact.drawings
-    draft.scenes[event.subject] = scene._replace(frames=fact.frames, drawings=drawings)
+    listed = Length(scene.listed_us, scene.frames, scene.drawings)
+    lengths = (*(scene.lengths or (listed,)), Length(event.time_us, fact.frames, drawings))
+    draft.scenes[event.subject] = scene._replace(
+        frames=fact.frames, drawings=drawings, lengths=lengths
+    )
     if not scene.omitted:
-        _lengthen(draft, scene.episode, fact.frames - scene.frames)
+        _recount(draft, event, scene.episode, fact.frames - scene.frames)
     if (fact.frames, drawings) != (scene.frames, scene.drawings):
-        touch(draft, event, (scene.frames, fact.frames), own=True)
+        # of one that is out, nothing of the picture changes
+        touch(draft, event, (0, 0) if scene.omitted else (scene.frames, fact.frames))
 
 
-def _lengthen(draft: Draft, name: str, frames: int) -> None:
+def _recount(draft: Draft, event: Event, name: str, frames: int) -> None:
+    """An episode whose scenes in the picture have some frames more, or fewer, than before."""
     episode = draft.episodes[name]
-    draft.episodes[name] = episode._replace(scene_frames=episode.scene_frames + frames)
+    draft.episodes[name] = episode._replace(
+        scene_frames=episode.scene_frames + frames,
+        recounted_us=max(episode.recounted_us, event.time_us),
+    )
 
 
 def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
@@ -190,24 +200,32 @@ def scene_omitted(draft: Draft, event: Event, fact: facts.SceneOmitted) -> None:
         enter_move(draft, event, node, Move.OMIT)
     scene = draft.scenes[event.subject]
     draft.scenes[event.subject] = scene._replace(omitted_us=event.time_us)
-    _lengthen(draft, scene.episode, -scene.frames)
+    _recount(draft, event, scene.episode, -scene.frames)
     if still_to_do(draft, event.subject):
         add_mark(draft, event.position, STILL_NEEDED)
-    touch(draft, event, (scene.frames, 0), own=False)
+    touch(draft, event, (scene.frames, 0))
 
 
 def freed_by_omission(known: Known, scene: str) -> list[Node]:
     """Visits that nobody needs any more when a scene is omitted.
 
-    They are its own but those that others reuse, and those of omitted scenes that it alone reused.
+    They are its own but those that others reuse, those of omitted scenes that it alone reused, and
+    those of elements that were made for these alone. Who answers for a design is no desk.
     """
-    lent = lent_visits(known, scene)
+    before, after = Lending(known), Lending(known, frozenset({scene}))
+    lent = before.lent_visits(scene)
     freed = [(scene, name) for name in known.scenes[scene].departments if name not in lent]
-    for source in sources_of(known, scene):
+    sources = sources_of(known, [scene])
+    for source in sources:
         record = known.scenes[source]
         if record.omitted:
-            unneeded = lent_visits(known, source) - lent_visits(known, source, frozenset({scene}))
+            unneeded = before.lent_visits(source) - after.lent_visits(source)
             freed += [(source, name) for name in record.departments if name in unneeded]
+    used = (element for name in (scene, *sources) for element in known.scenes[name].elements)
+    for element in dict.fromkeys(used):
+        if before.users_of_element(element) and not after.users_of_element(element):
+            departments = known.elements[element].departments
+            freed += [(element, name) for name in departments if name != APPROVAL]
     return freed
 
 
@@ -216,8 +234,17 @@ def scene_restored(draft: Draft, event: Event, fact: facts.SceneRestored) -> Non
     scene = draft.scenes[event.subject]
     over = (*scene.omissions, (scene.omitted_us, event.time_us))
     draft.scenes[event.subject] = scene._replace(omitted_us=-1, omissions=over)
-    _lengthen(draft, scene.episode, scene.frames)
-    touch(draft, event, (0, scene.frames), own=False)
+    _recount(draft, event, scene.episode, scene.frames)
+    touch(draft, event, (0, scene.frames))
+    _mark_sources(draft, event)
+
+
+def _mark_sources(draft: Draft, event: Event) -> None:
+    """Flag a scene that asks for work of scenes out of the picture, which is planned from then."""
+    out = [name for name in sources_of(draft, [event.subject]) if not in_picture(draft, name)]
+    lending = Lending(draft)
+    if in_picture(draft, event.subject) and any(lending.still_to_do(name) for name in out):
+        add_mark(draft, event.position, STILL_NEEDED)
 
 
 def element_listed(draft: Draft, event: Event, fact: facts.ElementListed) -> None:
@@ -267,6 +294,7 @@ def same_as_declared(draft: Draft, event: Event, fact: facts.SameAsDeclared) -> 
     if event.subject not in known:
         draft.reusers[fact.source] = (*known, event.subject)
     set_departments(draft, event.subject)
+    _mark_sources(draft, event)
 
 
 def same_as(fact: facts.SameAsDeclared) -> SameAs:

@@ -1,15 +1,19 @@
 """What retakes change: the takes of every visit in their reach."""
 
 from service.production.evolve.entering import enter_move
+from service.production.evolve.marking import add_mark
+from service.production.lending import Lending
+from service.production.marks import NOT_PLANNED
 from service.production.reach import (
     Reach,
     cancelled_by_withdrawal,
     compute_reach,
+    delivered,
     entries_of,
     entry_department,
     with_episodes,
 )
-from service.production.state import Draft, Known, LookAt, Reached, Retake, item_of, visit_of
+from service.production.state import Draft, Known, LookAt, Node, Reached, Retake, item_of, visit_of
 from service.production.visits import Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import retakes as facts
@@ -121,6 +125,16 @@ def retake_called(draft: Draft, event: Event, fact: facts.RetakeCalled) -> None:
 def _call(draft: Draft, event: Event, code: str, reached: tuple[Reached, ...]) -> None:
     for step in reached:
         enter_move(draft, event, step.node, Move.CALL, retake=code, share_e4=step.share_e4)
+    lending = Lending(draft)
+    # an omitted scene that a call merely reaches says nothing: it stays out whatever is called
+    asked = (step.node for step in reached if step.via is None or delivered(draft, step.node[0]))
+    if any(_asks(draft, code, node) and not lending.needs(*node) for node in asked):
+        add_mark(draft, event.position, NOT_PLANNED)
+
+
+def _asks(known: Known, code: str, node: Node) -> bool:
+    """Whether a retake asks for work of a visit's newest take."""
+    return any(asked == code for asked, _ in visit_of(known, *node).current.shares)
 
 
 def redo_seeds(

@@ -2,7 +2,7 @@
 
 from service.production.evolve.marking import add_mark
 from service.production.evolve.oddities import is_past
-from service.production.graph import still_to_do
+from service.production.lending import Lending
 from service.production.marks import DATE_PAST, OPEN_VISITS, STILL_NEEDED
 from service.production.meeting import meetings_at_delivery
 from service.production.state import Draft, Hold, Note, departments_of
@@ -56,7 +56,8 @@ def episode_delivered(draft: Draft, event: Event, fact: facts.EpisodeDelivered) 
     items = [(event.subject, departments_of(episode)), *in_picture]
     if not all(_handed_off(draft, item, departments) for item, departments in items):
         add_mark(draft, event.position, OPEN_VISITS)
-    if any(still_to_do(draft, scene) for scene in episode.scenes):
+    lending = Lending(draft)
+    if any(lending.still_to_do(scene) for scene in episode.scenes):
         add_mark(draft, event.position, STILL_NEEDED)
 
 

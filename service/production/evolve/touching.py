@@ -1,33 +1,21 @@
-"""How a change of a scene is noted against the work that was begun before it.
-
-A scene that gets another length, or comes into the picture or leaves it, is not what was worked on.
-Nothing is reopened by that: whoever supervises calls a retake, or says that it is fine.
-"""
+"""How a change of a scene is kept, to be held against the work that had begun before it."""
 
 from service.production.evolve.marking import add_mark
 from service.production.marks import WORK_BEGUN
-from service.production.reach import was_begun
-from service.production.state import Draft, Node, Touched, visit_of
-from service.production.touched import behind_scenes
+from service.production.state import Draft, Touched
+from service.production.touched import to_look_at
 from service.vocabulary.event import Event
 
 
-def touch(draft: Draft, event: Event, frames: tuple[int, int], *, own: bool) -> None:
-    """Note which begun visits a change of a scene touches, and flag the event if there are any.
+def touch(draft: Draft, event: Event, frames: tuple[int, int]) -> None:
+    """Keep a change of a scene, and flag the event if work that it touches had begun by then.
 
-    `frames` are the scene's part of the picture before and after; `own` says whether the scene's
-    own visits are touched besides those of its episode that stand behind scenes.
+    `frames` are the scene's part of the picture before and after. It is kept although nothing had
+    begun: a start may be recorded late.
     """
     name = event.subject
-    scene = draft.scenes[name]
-    nodes: list[Node] = [(name, department) for department in scene.departments] if own else []
-    episode = draft.episodes[scene.episode]
-    nodes += [(scene.episode, department) for department in behind_scenes(episode.route)]
-    begun = tuple(
-        (*node, visit_of(draft, *node).current.number) for node in nodes if was_begun(draft, node)
-    )
-    if begun:
-        _, _, change = event.fact.TYPE.partition(".")
-        noted = Touched(event.position, event.time_us, change, *frames, begun)
-        draft.touched[name] = (*draft.touched.get(name, ()), noted)
+    _, _, change = event.fact.TYPE.partition(".")
+    kept = Touched(event.position, event.time_us, change, *frames)
+    draft.touched[name] = (*draft.touched.get(name, ()), kept)
+    if any(found.change == kept for found in to_look_at(draft, name)):
         add_mark(draft, event.position, WORK_BEGUN)

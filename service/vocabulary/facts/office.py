@@ -265,7 +265,7 @@ class SceneListed(Fact):
 
 @dataclass(frozen=True, slots=True)
 class SceneRetimed(Fact):
-    """A scene's new length; work not yet done follows it."""
+    """A scene's new length: work not yet done follows it, what was handed off before stays."""
 
     TYPE: ClassVar[str] = "scene.retimed"
     SUBJECTS = base.SCENE
@@ -278,7 +278,7 @@ class SceneRetimed(Fact):
 
 @dataclass(frozen=True, slots=True)
 class SceneOmitted(Fact):
-    """A scene is taken out of the picture; its desks are freed."""
+    """A scene is taken out of the picture; desks are freed of what nobody needs any more."""
 
     TYPE: ClassVar[str] = "scene.omitted"
     SUBJECTS = base.SCENE

@@ -30,6 +30,7 @@ def shown_impact(impact: Impact, position: int, rules: str, zone_data: str) -> S
                 "unit": visit.unit,
                 "retake": visit.retake,
                 "because": shown_nodes(visit.because),
+                "planned": visit.planned,
             }
             for visit in impact.reopened
         ],

@@ -1,10 +1,11 @@
 """Retakes as JSON shows them."""
 
 from service.planning.standing import Standings
+from service.production.lending import Lending
 from service.production.reach import reopened_by
 from service.production.state import Retake, State, item_of, visit_of
-from service.production.visits import Phase, Take, take_work_e4
-from service.production.work import terms_of
+from service.production.visits import Phase, Take
+from service.production.work import work_of_take_e4
 from service.web.representation.values import (
     Shown,
     shown_e4,
@@ -17,6 +18,12 @@ from service.web.representation.values import (
 def shown_retake(state: State, code: str, retake: Retake) -> Shown:
     """A call, how much of it is open, and how many scenes wait to be looked at."""
     reopened = reopened_by(state, code, retake)
+    lending = Lending(state)
+    planned = [
+        lending.needs(*step.node)
+        for step, number in reopened
+        if _take(state, step.node, number).phase in {Phase.WAITING, Phase.ON_DESK}
+    ]
     standing = retake.standing == "standing"
     return {
         "retake": code,
@@ -36,10 +43,8 @@ def shown_retake(state: State, code: str, retake: Retake) -> Shown:
         "called_by": retake.called_by or None,
         "standing": retake.standing,
         "reopened": len(reopened),
-        "open": sum(
-            _take(state, step.node, number).phase in {Phase.WAITING, Phase.ON_DESK}
-            for step, number in reopened
-        ),
+        "open": sum(planned),
+        "not_planned": len(planned) - sum(planned),
         "unanswered": sum(standing and not look.answer for look in retake.look_at),
     }
 
@@ -76,13 +81,15 @@ def _shown_take(standings: Standings, code: str, node: tuple[str, str], number: 
     visit = standings.visit(item, department)
     newest = visit.take == number
     record = item_of(state, item)
+    if record is None:
+        raise LookupError(item)
     return {
         "item": item,
         "department": department,
         "take": number,
         "state": visit.stands.value if newest else take.phase.value,
-        "work": shown_e4(take_work_e4(take, terms_of(state, item, department)())),
-        "unit": record.route.departments[department].unit if record else "",
+        "work": shown_e4(work_of_take_e4(state, record, department, take)),
+        "unit": record.route.departments[department].unit,
         "artist": take.artist,
         "started_at": shown_us(take.started_us),
         "handed_off_at": shown_us(take.ended_us) if take.phase is Phase.HANDED_OFF else None,

@@ -39,17 +39,17 @@ def shown_to_look_at(state: State, name: str) -> list[Shown]:
     return [
         {
             "scene": name,
-            "reason": change.change,
-            "position": change.position,
-            "at": shown_us(change.at_us),
-            "frames_before": change.frames_before,
-            "frames_after": change.frames_after,
+            "reason": look.change.change,
+            "position": look.change.position,
+            "at": shown_us(look.change.at_us),
+            "frames_before": look.change.frames_before,
+            "frames_after": look.change.frames_after,
             "visits": [
                 {"item": item, "department": department, "take": take}
-                for item, department, take in change.visits
+                for item, department, take in look.visits
             ],
         }
-        for change in to_look_at(state, name)
+        for look in to_look_at(state, name)
     ]
 
 

@@ -29,6 +29,10 @@ class ReopenedShown(Shown):
     unit = word("The department's unit.")
     retake = word("The retake.")
     because = several(NodeShown, "From the visit that the retake names to this one.")
+    planned = flag(
+        "Whether it is planned. A visit of an omitted scene or of a delivered episode is not, "
+        "unless others reuse it: it adds to no department's work and moves nothing."
+    )
 
 
 class ToLookAtShown(Shown):

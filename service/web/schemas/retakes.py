@@ -55,7 +55,11 @@ class RetakeShown(Shown):
     called_by = word("The role that called it; null: recorded before roles were.", none=True)
     standing = choice(STANDINGS, "Whether it still stands.")
     reopened = whole("How many visits have a take that it asks for.")
-    open = whole("How many of those are not handed off.")
+    open = whole("How many of those are planned and not handed off.")
+    not_planned = whole(
+        "How many more are not handed off and not planned, since their scenes are omitted or their "
+        "episodes delivered."
+    )
     unanswered = whole("How many scenes still wait to be looked at.")
 
 

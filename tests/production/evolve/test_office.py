@@ -50,7 +50,7 @@ def test_restored_visits_return_as_they_were_and_those_on_a_desk_with_their_full
     assert {name: story.take(SCENE, name) for name in before} == before
     animation = story.take(SCENE, "animation")
     assert (animation.number, animation.phase, animation.started_us) == (1, Phase.WAITING, -1)
-    assert take_work_e4(animation, terms_of(story.state, SCENE, "animation")()) == 50_000
+    assert take_work_e4(animation, terms_of(story.state, SCENE, "animation")(None)) == 50_000
 
 
 def test_a_retake_on_a_desk_returns_with_the_retakes_full_work() -> None:

@@ -36,6 +36,7 @@ def test_the_impact_of_a_retake_is_what_a_hand_computes(short: Paper) -> None:
             "unit": "feet",
             "retake": "R1",
             "because": [{"item": "KESTREL-1/1", "department": "animation"}],
+            "planned": True,
         }
     ]
     assert shown["to_look_at"] == []

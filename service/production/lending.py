@@ -1,0 +1,149 @@
+"""What is needed for the scenes in the picture, and what scenes out of it lend to them.
+
+A scene that is omitted, or whose episode is delivered, may still lend its art to others that reuse
+it: `lent_visits` says which of its visits are needed for that, and these stay in the plan. An
+element is needed for the scenes that use it, or that reuse one which does.
+"""
+
+from collections.abc import Iterator
+
+from service.production.graph import successors
+from service.production.state import Known, Node, visit_of
+from service.production.visits import Phase
+
+_NOBODY: frozenset[str] = frozenset()
+
+
+def in_picture(known: Known, scene: str, out: frozenset[str] = frozenset()) -> bool:
+    """Whether a scene is neither omitted (nor named in `out`) nor in a delivered episode."""
+    record = known.scenes[scene]
+    undelivered = known.episodes[record.episode].delivered_us < 0
+    return undelivered and not record.omitted and scene not in out
+
+
+class Lending:
+    """Who needs what of scenes out of the picture, for as long as what is known does not change.
+
+    Scenes named in `out` count as omitted. What was found is kept, so that asking about many
+    scenes looks at each visit once.
+    """
+
+    def __init__(self, known: Known, out: frozenset[str] = frozenset()) -> None:
+        self._known = known
+        self._out = out
+        self._users: dict[Node, frozenset[str]] = {}
+
+    def borrowers(self, scene: str) -> dict[str, frozenset[str]]:
+        """By department, the scenes in the picture that reuse what a scene's visit there makes.
+
+        They are those that wait for the visit, or for one that stands behind it in the same scene.
+        A scene that is out of the picture itself passes on what it lends.
+        """
+        if scene not in self._known.reusers:
+            return {}
+        departments = self._known.scenes[scene].departments
+        found = ((name, self.users_of((scene, name))) for name in departments)
+        return {name: users for name, users in found if users}
+
+    def lent_visits(self, scene: str) -> frozenset[str]:
+        """Departments at which scenes in the picture need a scene's visits."""
+        return frozenset(self.borrowers(scene))
+
+    def still_to_do(self, scene: str) -> list[str]:
+        """Departments, in route order, whose visits of a scene others need and wait for."""
+        return [
+            name
+            for name in self.borrowers(scene)
+            if visit_of(self._known, scene, name).current.phase is not Phase.HANDED_OFF
+        ]
+
+    def needs(self, item: str, department: str) -> bool:
+        """Whether a visit is needed, and so planned.
+
+        Those of an undelivered episode and its scenes in the picture are, those that scenes lend,
+        and those of an element that such scenes use or that nobody uses as yet.
+        """
+        known = self._known
+        if item in known.scenes:
+            return in_picture(known, item, self._out) or bool(self.users_of((item, department)))
+        element = known.elements.get(item)
+        if element is not None:
+            return not element.scenes or bool(self.users_of_element(item))
+        return known.episodes[item].delivered_us < 0
+
+    def drops(self, item: str, department: str) -> bool:
+        """Whether nobody needs a visit because the scenes that it was for are omitted."""
+        known = self._known
+        scene, element = known.scenes.get(item), known.elements.get(item)
+        if scene is not None:
+            omitted = self._omitted(item)
+        else:
+            omitted = bool(element and element.scenes) and all(
+                self._omitted(user) for user in (element.scenes if element else ())
+            )
+        return omitted and not self.needs(item, department)
+
+    def users_of_element(self, name: str) -> frozenset[str]:
+        """The scenes in the picture that use an element, or reuse what needs it."""
+        element = self._known.elements[name]
+        users = {user for user in element.scenes if in_picture(self._known, user, self._out)}
+        if any(user in self._known.reusers for user in element.scenes if user not in users):
+            for stay, _ in element.route.joins[element.kind]:
+                users |= self.users_of((name, stay))
+        return frozenset(users)
+
+    def _omitted(self, scene: str) -> bool:
+        return self._known.scenes[scene].omitted or scene in self._out
+
+    def users_of(self, node: Node) -> frozenset[str]:
+        """The scenes in the picture that need a visit of a scene or an element.
+
+        The scene whose visit it is is left aside.
+        """
+        users = self._users
+        waiting = [node]
+        while waiting:
+            here = waiting[-1]
+            if here in users:
+                waiting.pop()
+                continue
+            behind = list(self._behind(here))
+            unknown = [other for other in behind if not self._shown(here, other)
+                       and other not in users]  # fmt: skip
+            if unknown:
+                waiting += unknown
+                continue
+            waiting.pop()
+            found = [
+                frozenset({other[0]}) if self._shown(here, other) else users[other]
+                for other in behind
+            ]
+            users[here] = _NOBODY.union(*found)
+        return users[node]
+
+    def _behind(self, node: Node) -> Iterator[Node]:
+        """The visits of scenes that wait for one, and those behind it in the same element."""
+        for arc in successors(self._known, *node):
+            if arc.node[0] in self._known.scenes or arc.node[0] == node[0]:
+                yield arc.node
+
+    def _shown(self, here: Node, behind: Node) -> bool:
+        """Whether a visit that waits for another is of another scene, and that in the picture."""
+        return behind[0] != here[0] and in_picture(self._known, behind[0], self._out)
+
+
+def borrowers(
+    known: Known, scene: str, out: frozenset[str] = frozenset()
+) -> dict[str, frozenset[str]]:
+    """`Lending.borrowers` of one scene."""
+    return Lending(known, out).borrowers(scene)
+
+
+def lent_visits(known: Known, scene: str) -> frozenset[str]:
+    """`Lending.lent_visits` of one scene."""
+    return Lending(known).lent_visits(scene)
+
+
+def still_to_do(known: Known, scene: str) -> list[str]:
+    """`Lending.still_to_do` of one scene."""
+    return Lending(known).still_to_do(scene)
