@@ -231,14 +231,21 @@ class Connection(HttpToolsProtocol):
         return self.transport.get_write_buffer_size()
 
     def _problem_of_head(self) -> tuple[int, str] | None:
-        names = [name for name, _ in self.headers]
-        if len(self.url) > self._limits.address_bytes_max:
-            return 414, f"At most {self._limits.address_bytes_max} bytes of an address are taken."
-        if (
-            sum(len(name) + len(value) for name, value in self.headers)
-            > self._limits.head_bytes_max
-        ):
+        return self._problem_of_sizes() or self._problem_of_form()
+
+    def _problem_of_sizes(self) -> tuple[int, str] | None:
+        limits = self._limits
+        if len(self.url) > limits.address_bytes_max:
+            return 414, f"At most {limits.address_bytes_max} bytes of an address are taken."
+        if sum(len(name) + len(value) for name, value in self.headers) > limits.head_bytes_max:
             return 431, self._head_too_large
+        most = limits.body_bytes_max
+        if any(int(value) > most for name, value in self.headers if name == b"content-length"):
+            return 413, f"At most {most} bytes are taken at a time. Post fewer events."
+        return None
+
+    def _problem_of_form(self) -> tuple[int, str] | None:
+        names = [name for name, _ in self.headers]
         for name in names:
             if b"_" in name:
                 # behind HTTP a hyphen and an underscore are one: it could pass for another header
@@ -246,9 +253,6 @@ class Connection(HttpToolsProtocol):
                 return 400, f"The header {shown} has an underscore: write hyphens, or leave it out."
         if self.parser.get_http_version() == "1.1" and names.count(b"host") != 1:
             return 400, "A request has one Host header (RFC 9112, section 3.2)."
-        most = self._limits.body_bytes_max
-        if any(int(value) > most for name, value in self.headers if name == b"content-length"):
-            return 413, f"At most {most} bytes are taken at a time. Post fewer events."
         try:
             httptools.parse_url(self.url).path.decode("ascii")
         except (httptools.HttpParserError, UnicodeDecodeError, AttributeError):

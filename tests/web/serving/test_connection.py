@@ -21,7 +21,11 @@ def problem(answer: bytes) -> tuple[int, dict[str, object]]:
     assert f"content-length: {len(body)}".encode() in head.lower()
     status = int(head.split(b" ", 2)[1])
     shown = json.loads(body)
-    assert (shown["status"], shown["type"]) == (status, "about:blank")
+    own = {401: "invalid-token", 413: "too-large", 503: "unavailable"}.get(status)
+    assert shown["type"] == ("about:blank" if own is None else f"/problems/{own}")
+    assert shown["status"] == status
+    assert (b"retry-after" in head) == (status == 503)
+    assert (b"www-authenticate" in head) == (status == 401)
     return status, shown
 
 
