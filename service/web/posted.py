@@ -8,6 +8,7 @@ from service.production.refusal import Code, Refusal
 from service.record import Proposed, propose
 from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.kinds import reviver
+from service.vocabulary.sources import owns
 from service.web import negotiation
 from service.web.negotiation import BATCH, EVENT
 from service.web.pointers import FieldError, step
@@ -74,15 +75,16 @@ def _at(index: int, batch: bool) -> str:
 
 def _refuse_foreign_sources(posted: Sequence[Any], token: Token, batch: bool) -> None:
     prefix = token.source_prefix
+    remedy = f"Write {prefix}, or {prefix.removesuffix('/')}/ and more, without . and .. segments."
     errors = [
-        FieldError(_at(index, batch) + "/source", f"Begin it with {prefix}.", "source-not-owned")
+        FieldError(_at(index, batch) + "/source", remedy, "source-not-owned")
         for index, members in enumerate(posted)
         if isinstance(members, dict)
         and isinstance(members.get("source"), str)
-        and not members["source"].startswith(prefix)
+        and not owns(prefix, members["source"])
     ]
     if errors:
-        detail = f"This token records events whose source begins with {prefix}."
+        detail = f"This token records events whose source is {prefix} or lies beneath it."
         raise ProblemError("source-not-owned", detail, errors)
 
 

@@ -206,6 +206,18 @@ def test_a_foreign_source_is_refused_before_anything(
 
 
 @pytest.mark.parametrize(
+    "source",
+    ["//lantern/layout-night", "//lantern/layout/../camera", "//lantern/layout/%2e./camera"],
+)
+def test_a_source_that_only_looks_like_the_own_is_foreign(
+    source: str, client_of: Clients, recorder: PlainRecorder, engine: Engine
+) -> None:
+    answer = post(client_of, [note("a", source=source)], "layout")
+    assert refused(answer, 403, "source-not-owned") == [("/0/source", "source-not-owned")]
+    nothing_recorded(engine, recorder)
+
+
+@pytest.mark.parametrize(
     ("codes", "status", "name"),
     [
         ([Code.UNKNOWN, Code.NOT_ON_ROUTE], 422, "contradiction"),
