@@ -113,21 +113,24 @@ def verify_command(
         if folder is not None and of_episode:
             if against is not None:
                 raise click.UsageError("--against is for exports of a whole record")
-            size, found = verify_episode(folder, checkpoints, keys)
+            verified = verify_episode(folder, checkpoints, keys)
         elif folder is not None:
-            size, found = verify_export(folder, checkpoints, against)
+            verified = verify_export(folder, checkpoints, against)
         else:
             with Client(url or "", token or "") as service:
-                size, found = verify_service(
+                verified = verify_service(
                     service, keys, checkpoints, against, every_event=every_event
                 )
     except (NoteError, exported.ExportedError, online.OnlineError) as error:
         raise click.ClickException(str(error)) from error
     except (RefusedError, httpx.TransportError) as error:
         raise click.ClickException(f"the service: {error}") from error
-    if found is not None:
-        click.echo(f"NOT what it was: position {found.position}: {found.what}")
+    if verified.difference is not None:
+        position, what = verified.difference
+        click.echo(f"NOT what it was: position {position}: {what}")
         sys.exit(1)
     older = " and the older export" if against else ""
     told_of = "events of one episode, each in the record" if of_episode else "events, as they were"
-    click.echo(f"{size} {told_of}; checkpoints that agree: {len(files)}{older}")
+    click.echo(f"{verified.size} {told_of}; checkpoints that agree: {len(files)}{older}")
+    if verified.salted_from is not None:
+        click.echo(f"each has a salt from position {verified.salted_from} on")

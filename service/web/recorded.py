@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 from service.log import read
 from service.log.read import Stored
 from service.log.tokens import Token
+from service.proofs.canonical import SALT
 from service.web.schemas.events import merge_personal
 from service.web.visibility import sees_money, sees_text, withheld
 
@@ -22,7 +23,7 @@ def shown_events(page: Iterable[Stored], token: Token) -> list[bytes]:
     """The events as this token may read them.
 
     With personal text, or `forgotten` where it was removed; or the bytes as they are; or, of what
-    concerns money, the envelope alone.
+    concerns money, the envelope alone, without the salt of its leaf.
     """
     return [_shown(stored, token) for stored in page]
 
@@ -33,7 +34,9 @@ def _shown(stored: Stored, token: Token) -> bytes:
         return stored.body
     event = orjson.loads(stored.body)
     if withheld(token, event["type"]):
-        return orjson.dumps(event | {"data": {}, "withheld": True})
+        # without its salt, by which what is withheld could be guessed from the leaf's hash
+        envelope = {name: value for name, value in event.items() if name != SALT}
+        return orjson.dumps(envelope | {"data": {}, "withheld": True})
     if had_text and sees_text(token, event):
         if stored.personal is None:
             return orjson.dumps(event | {"forgotten": True})

@@ -213,6 +213,12 @@ _CODES = Batch("codes", "office", "2031-03-10T10:00:00Z", (
     ("show.opened", "LINNET", {"title": "Linnet", "scene_codes": ["###", "###@"]}),
 ))  # fmt: skip
 
+_SALTED = Batch("salted", "office", "2031-03-10T11:00:00Z", (
+    ("rate.set", _SHOW, {"currency": "EUR", "from_on": "2031-06-01",
+                         "rates": dict.fromkeys(_LINE, "11"), "credit": 0.5}),
+    ("element.listed", "KESTREL:attic", {"kind": "background", "title": "The attic"}),
+))  # fmt: skip
+
 BATCHES: tuple[Batch, ...] = (
     _OPENING,
     _DESKS,
@@ -227,4 +233,5 @@ BATCHES: tuple[Batch, ...] = (
     _LOOKED_AT,
     _HARD_DATE,
     _CODES,
+    _SALTED,
 )

@@ -13,7 +13,7 @@ from service.web.schemas.messages import NOT_AN_OBJECT, Told
 
 OWN = (
     *("position", "recordedat", "poster", "posterrole", "personal", "withheld", "cause"),
-    *("typeversion", "forgotten"),
+    *("typeversion", "forgotten", "salt"),
 )
 TRACE = ("traceparent", "tracestate")
 WHOLE_32 = 2**31
