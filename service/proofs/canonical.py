@@ -143,7 +143,7 @@ def late_salt(salt: bytes) -> bytes:
     It is random and makes a leaf's hash tell nothing to who has the rest of the body and lacks the
     salt, however few the values are that a member can have.
     """
-    return b'"%b":"%b"' % (SALT.encode(), salt.hex().encode())
+    return b'"salt":"%b"' % salt.hex().encode()
 
 
 def content_hash(prepared: Prepared, personal: Iterable[str]) -> bytes:
