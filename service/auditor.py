@@ -15,11 +15,10 @@ from service.feeds.exports import ExportError, export
 from service.inspector import verify_everything
 from service.installation import engine_of, read_settings
 from service.intake import exported, online
-from service.intake.verifying import verify_episode, verify_export, verify_service
+from service.intake.verifying import Verified, verify_episode, verify_export, verify_service
 from service.keys import Keys, KeysError, ensure_keys, ensure_seal_key, read_keys, rotate
 from service.log.append import UnknownStudioError
 from service.proofs.checkpoints import Checkpoint
-from service.proofs.examining import Difference
 from service.proofs.notes import ED25519, Key, NoteError, read_key
 
 
@@ -135,30 +134,33 @@ def verify_command(
         keys = tuple(read_key(one) for one in told)
         checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]
         if folder is not None:
-            what, (size, found) = _verified(folder, checkpoints, keys, against)
+            what, verified = _verified(folder, checkpoints, keys, against)
         else:
             what = _READ if every_event else _UNREAD
             with Client(url or "", token or "") as service:
-                size, found = verify_service(
+                verified = verify_service(
                     service, keys, checkpoints, against, every_event=every_event
                 )
     except (NoteError, exported.ExportedError, online.OnlineError) as error:
         raise click.ClickException(str(error)) from error
     except (RefusedError, httpx.TransportError) as error:
         raise click.ClickException(f"the service: {error}") from error
-    if found is not None:
-        click.echo(f"NOT what it was: position {found.position}: {found.what}")
+    if verified.difference is not None:
+        position, wrong = verified.difference
+        click.echo(f"NOT what it was: position {position}: {wrong}")
         sys.exit(1)
     if what == _READ and not (files or against):
         what = "events that agree with the hashes beside them, held against nothing kept elsewhere"
     older = " and the older export" if against else ""
-    click.echo(f"{size} {what}; checkpoints that agree: {len(files)}{older}")
+    click.echo(f"{verified.size} {what}; checkpoints that agree: {len(files)}{older}")
+    if verified.salted_from is not None:
+        click.echo(f"each has a salt from position {verified.salted_from} on")
 
 
 def _verified(
     folder: Path, checkpoints: list[Checkpoint], keys: tuple[Key, ...], against: Path | None
-) -> tuple[str, tuple[int, Difference | None]]:
-    """What an export was found to have, in words and number, and the first difference."""
+) -> tuple[str, Verified]:
+    """What an export was found to have, in words, and what came of verifying it."""
     if not exported.is_of_episode(folder):
         return _READ, verify_export(folder, checkpoints, against)
     if against is not None:

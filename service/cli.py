@@ -259,7 +259,9 @@ def token_group() -> None:
 @click.option("--role", required=True, type=click.Choice([role.value for role in Role]))
 @click.option("--name", required=True, help="Shown with what it posts: a desk, not a person.")
 @click.option("--department", "departments", multiple=True, help="A desk's; may be repeated.")
-@click.option("--source", "source_prefix", required=True, help="Sources it posts begin with this.")
+@click.option(
+    "--source", "source_prefix", required=True, help="It posts as this source and those beneath it."
+)
 def token_issue(
     studio: str, role: str, name: str, departments: tuple[str, ...], source_prefix: str
 ) -> None:
@@ -269,9 +271,12 @@ def token_issue(
     with engine_of(read_settings()) as engine, engine.begin() as connection:
         if studios.find_studio(connection, studio) is None:
             raise click.ClickException(f"there is no studio {studio}; make it first")
-        token_id, secret = tokens.issue(
-            connection, studio, name, role, departments, source_prefix, datetime.now(UTC)
-        )
+        try:
+            token_id, secret = tokens.issue(
+                connection, studio, name, role, departments, source_prefix, datetime.now(UTC)
+            )
+        except tokens.PrefixError as error:
+            raise click.BadParameter(str(error), param_hint="--source") from None
     click.echo(f"{token_id}\t{secret}")
 
 

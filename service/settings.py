@@ -39,7 +39,8 @@ class Settings:
     database_url: str | None
     owner_database_url: str | None
     data: Path
-    body_bytes_max: int = 8 * 1024 * 1024
+    body_bytes_max: int = 4 * 1024 * 1024
+    text_bytes_max: int = 64 * 1024
     batch_events_max: int = 1000
     nesting_max: int = 32
     keys: Path | None = None
@@ -83,7 +84,8 @@ class Settings:
             data=_data(environ),
             keys=_keys(environ),
             origin=_origin(environ),
-            body_bytes_max=_whole(environ, "BODY_BYTES_MAX", 8 * 1024 * 1024, least=1024),
+            body_bytes_max=_whole(environ, "BODY_BYTES_MAX", 4 * 1024 * 1024, least=1024),
+            text_bytes_max=_whole(environ, "TEXT_BYTES_MAX", 64 * 1024, least=1024),
             batch_events_max=_whole(environ, "BATCH_EVENTS_MAX", 1000, least=1),
             nesting_max=_whole(environ, "NESTING_MAX", 32, least=8, most=200),
             pool_size=_whole(environ, "POOL_SIZE", 8, least=1),

@@ -36,9 +36,9 @@ def command(data: Path, *words: str) -> str:
 
 
 def issued(data: Path, role: str) -> str:
-    """A token of the studio `paper`, for every source."""
+    """A token of the studio `paper`, for sources beneath `/tests`."""
     words = ["token", "issue", "--studio", "paper", "--role", role, "--name", role]
-    return command(data, *words, "--source", "/").split()[-1]
+    return command(data, *words, "--source", "/tests").split()[-1]
 
 
 @contextmanager

@@ -112,3 +112,16 @@ def test_a_process_that_ends_is_told_and_what_was_built_stands(
     assert stored(engine) == wanted(said[: at.position])
     build(engine, Walker(studio_of(engine), engine))
     assert stored(engine) == wanted(over(said))
+
+
+@pytest.mark.parametrize("source", ["/desks/layout/", "/desks/../office", ""])
+def test_a_token_for_a_source_without_a_clear_end_is_refused_with_the_remedy(
+    source: str, engine: Engine, database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
+    recording.make(engine)
+    words = ["token", "issue", "--studio", recording.NAME, "--role", "office", "--name", "o"]
+    told = CliRunner().invoke(main, [*words, "--source", source])
+    assert told.exit_code == 2
+    assert "--source" in told.output
+    assert "cannot be owned" in " ".join(told.output.split())

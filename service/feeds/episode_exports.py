@@ -15,7 +15,14 @@ import orjson
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Connection, Engine, text
 
-from service.feeds.exports import CHECKPOINT, EVENTS, PERSONAL, ExportError
+from service.feeds.exports import (
+    CHECKPOINT,
+    EVENTS,
+    PERSONAL,
+    ROWS_FETCHED,
+    ExportError,
+    text_line,
+)
 from service.log.about import About, events_about
 from service.log.tree import FrontierError, checked_head, derive_frontier, read_subtrees
 from service.projections.diary import all_about
@@ -80,9 +87,11 @@ def _write(
     proofs: IO[bytes],
 ) -> Iterator[int]:
     after = written = 0
-    while rows := events_about(
-        connection, studio, about, after=after, limit=AT_ONCE, until_position=size, without=()
-    ):
+    more = True
+    while more:
+        rows, more = events_about(
+            connection, studio, about, after=after, limit=AT_ONCE, until_position=size, without=()
+        )
         ranges = {row.position: inclusion(row.position - 1, size) for row in rows}
         asked = chain.from_iterable(map(wanted, ranges.values()))
         known = read_subtrees(connection, studio, asked)
@@ -96,7 +105,7 @@ def _write(
             }
             events.write(row.body + b"\n")
             proofs.write(orjson.dumps(told) + b"\n")
-        after, written = rows[-1].position, written + len(rows)
+        after, written = max((row.position for row in rows), default=after), written + len(rows)
         yield written
 
 
@@ -106,9 +115,8 @@ def _write_texts(connection: Connection, studio: str, folder: Path, texts: IO[by
     asked = text(
         "SELECT position, salt, content FROM personal "
         "WHERE studio = :studio AND position = ANY(:positions) ORDER BY position"
-    )
+    ).execution_options(yield_per=ROWS_FETCHED)
     for position, salt, content in connection.execute(
         asked, {"studio": studio, "positions": positions}
     ):
-        told = {"position": position, "salt": salt.hex(), "personal": orjson.loads(content)}
-        texts.write(orjson.dumps(told) + b"\n")
+        texts.write(text_line(position, salt, content))

@@ -15,6 +15,7 @@ from typing import IO, NamedTuple
 
 import orjson
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from psycopg import capabilities
 from sqlalchemy import Engine
 
 from service.log.engine import raw_cursor
@@ -30,11 +31,12 @@ EVENTS, NODES, PERSONAL, CONTENTS, CHECKPOINT = (
     "checkpoint.txt",
 )
 AT_ONCE = 5000
+ROWS_FETCHED = 50
 _COMMITTED = b'"personal":"'
 
 _ROWS = """
 SELECT e.position, e.body, e.nodes, e.content_hash, p.salt, p.content FROM event e
-LEFT JOIN personal p ON p.studio = e.studio AND p.position = e.position
+LEFT JOIN personal p ON %s AND p.studio = e.studio AND p.position = e.position
 WHERE e.studio = %s AND e.position > %s AND e.position <= %s ORDER BY e.position LIMIT %s
 """
 
@@ -90,12 +92,20 @@ def export(
 
 def _write(engine: Engine, studio: str, span: tuple[int, int], files: _Files) -> None:
     with engine.connect() as connection, raw_cursor(connection) as cursor:
-        rows = cursor.execute(_ROWS, (studio, *span, AT_ONCE)).fetchall()
-    for position, body, completed, hashed, salt, content in rows:
-        files.events.write(body + b"\n")
-        files.nodes.write(b64encode(completed).decode() + "\n")
-        if _COMMITTED in body:
-            files.contents.write(f"{position} {b64encode(hashed).decode()}\n")
-        if files.texts is not None and content is not None:
-            told = {"position": position, "salt": salt.hex(), "personal": orjson.loads(content)}
-            files.texts.write(orjson.dumps(told) + b"\n")
+        # a few rows at a time: thousands of events may have much text
+        few = ROWS_FETCHED if capabilities.has_stream_chunked() else 1
+        asked = (files.texts is not None, studio, *span, AT_ONCE)
+        rows = cursor.stream(_ROWS, asked, size=few, binary=True)
+        for position, body, completed, hashed, salt, content in rows:
+            files.events.write(body + b"\n")
+            files.nodes.write(b64encode(completed).decode() + "\n")
+            if _COMMITTED in body:
+                files.contents.write(f"{position} {b64encode(hashed).decode()}\n")
+            if files.texts is not None and content is not None:
+                files.texts.write(text_line(position, salt, content))
+
+
+def text_line(position: int, salt: bytes, content: bytes) -> bytes:
+    """A line of `personal.jsonl`; the text is written as it was kept."""
+    told = {"position": position, "salt": salt.hex(), "personal": orjson.Fragment(content)}
+    return orjson.dumps(told) + b"\n"

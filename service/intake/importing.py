@@ -78,7 +78,7 @@ def take_in(
             "hold: export the whole record"
         )
     own = read_signed_checkpoint(folder / CHECKPOINT, keys)
-    size, found = verify_export(folder, [own, *checkpoints])
+    size, found, _ = verify_export(folder, [own, *checkpoints])
     if found is None and size != own.size:
         raise ImportedError(f"the checkpoint covers {own.size} events, there are {size}")
     if found is not None:

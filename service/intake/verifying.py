@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from service.client import Client
 from service.feeds.exports import CHECKPOINT
@@ -13,28 +14,40 @@ from service.proofs.paths import proves_inclusion
 from service.proofs.tree import leaf_hash
 
 
+class Verified(NamedTuple):
+    """How many events a record has, and the first place where it is not what it was.
+
+    `salted_from` is the position from which on every body has a salt; None where none has, or
+    where the bodies were not read.
+    """
+
+    size: int
+    difference: Difference | None
+    salted_from: int | None = None
+
+
 def verify_export(
     folder: Path, checkpoints: Sequence[Checkpoint], against: Path | None = None
-) -> tuple[int, Difference | None]:
-    """How many events an export has, and the first place where it is not what it was.
-
-    `against` is an older export. Raises ExportedError.
-    """
+) -> Verified:
+    """What an export comes to. `against` is an older one. Raises ExportedError."""
     if against is not None:
         older, newer = exported.read_leaves(against), exported.read_leaves(folder)
         position = first_difference(older, newer)
         if position is not None:
-            return len(newer), Difference(position, "the event here is not the older export's")
+            return Verified(
+                len(newer), Difference(position, "the event here is not the older export's")
+            )
         if len(newer) < len(older):
             what = f"the record ends at {len(newer)}, the older export at {len(older)}"
-            return len(newer), Difference(len(newer) + 1, what)
+            return Verified(len(newer), Difference(len(newer) + 1, what))
     told = examine(exported.read_record(folder), checkpoints)
-    return told.size, told.difference or exported.wrong_text(folder)
+    difference = told.difference or exported.wrong_text(folder)
+    return Verified(told.size, difference, told.salted_from)
 
 
 def verify_episode(
     folder: Path, checkpoints: Sequence[Checkpoint], keys: tuple[Key, ...] = ()
-) -> tuple[int, Difference | None]:
+) -> Verified:
     """The same of an episode's export: whether each of its events is in the record.
 
     Each is held against the checkpoint in the folder, signed by one of `keys` if any are given; and
@@ -49,19 +62,20 @@ def verify_episode(
             )
         if checkpoint.root != own.root:
             what = "the root is not the checkpoint's"
-            return 0, Difference(own.size, what)
+            return Verified(0, Difference(own.size, what))
     count, last = 0, 0
     for body, leaf, size, hashes in exported.read_proven(folder):
         count += 1
         position = leaf + 1
         if size != own.size:
-            return count, Difference(position, f"its proof is of {size} events, not of {own.size}")
+            what = f"its proof is of {size} events, not of {own.size}"
+            return Verified(count, Difference(position, what))
         if not proves_inclusion(leaf_hash(body), leaf, size, hashes, own.root):
-            return count, Difference(position, "its bytes are not those in the record")
+            return Verified(count, Difference(position, "its bytes are not those in the record"))
         if position <= last:
-            return count, Difference(position, "it is there twice, or out of order")
+            return Verified(count, Difference(position, "it is there twice, or out of order"))
         last = position
-    return count, exported.wrong_text(folder)
+    return Verified(count, exported.wrong_text(folder))
 
 
 def verify_service(
@@ -71,8 +85,8 @@ def verify_service(
     against: Path | None = None,
     *,
     every_event: bool = False,
-) -> tuple[int, Difference | None]:
-    """How many events a service has, and the first place where its record is not what it was.
+) -> Verified:
+    """What the record of a running service comes to.
 
     `against` is an older export. `every_event` also reads each event and holds it against the
     tree, and its personal text against the commitment. Raises ExportedError, OnlineError,
@@ -81,14 +95,14 @@ def verify_service(
     if every_event:
         found = online.altered(service)
         if found is not None:
-            return online.read_latest(service, keys).size, found
+            return Verified(online.read_latest(service, keys).size, found)
     if against is not None:
         found = online.parts_from(service, exported.read_leaves(against))
         if found is not None:
-            return online.read_latest(service, keys).size, found
+            return Verified(online.read_latest(service, keys).size, found)
     latest = online.read_latest(service, keys)
     for checkpoint in sorted(checkpoints, key=lambda told: told.size):
         found = online.goes_on_from(service, checkpoint, latest)
         if found is not None:
-            return latest.size, found
-    return latest.size, None
+            return Verified(latest.size, found)
+    return Verified(latest.size, None)

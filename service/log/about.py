@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, func, or_
 
-from service.log.read import Stored, at_or_beneath, stored_where
+from service.log.read import Rows, at_or_beneath, stored_where
 from service.log.schema import event
 from service.vocabulary.instants import instant
 
@@ -28,8 +28,10 @@ def events_about(
     until_position: int,
     without: Sequence[int],
     time_until_us: int | None = None,
-) -> list[Stored]:
+) -> Rows:
     """At most `limit` events after a position, in order, less those at positions `without`.
+
+    Fewer where they would be more than `read.PAGE_BYTES_MAX`.
 
     The bounds of position and of the time at which they happened are inclusive.
     """

@@ -37,13 +37,15 @@ class Head(NamedTuple):
 
 
 class Recorded(NamedTuple):
-    """An event that is in the log already, as far as a repeat must be compared with it."""
+    """An event that is in the log already, as far as a repeat must be compared with it.
+
+    `text_hash` is SHA-256 of its personal text, None where it has none or no more.
+    """
 
     position: int
     content_hash: bytes
     recorded_at_us: int
-    salt: bytes | None
-    personal: bytes | None
+    text_hash: bytes | None
 
 
 class Row(NamedTuple):
@@ -78,7 +80,7 @@ LOCK_HEAD = statement("lock_head", _HEAD + " FOR UPDATE")
 _RECORDED = statement(
     "recorded",
     """
-SELECT asked.place, e.position, e.content_hash, e.recorded_at, p.salt, p.content
+SELECT asked.place, e.position, e.content_hash, e.recorded_at, sha256(p.content)
 FROM unnest($2::text[], $3::text[]) WITH ORDINALITY AS asked (source, id, place)
 CROSS JOIN LATERAL (
     SELECT studio, source, id, position, content_hash, recorded_at FROM event
@@ -141,9 +143,9 @@ def find_recorded(
     found = run(connection, _RECORDED, studio.encode(), wire.texts(sources), wire.texts(ids))
     return {
         keys[wire.read_whole(place) - 1]: Recorded(
-            wire.read_whole(position), content_hash, wire.read_instant(recorded_at), salt, content
+            wire.read_whole(position), content_hash, wire.read_instant(recorded_at), text_hash
         )
-        for place, position, content_hash, recorded_at, salt, content in rows_of(found)
+        for place, position, content_hash, recorded_at, text_hash in rows_of(found)
     }
 
 

@@ -1,7 +1,7 @@
 """Reading the log."""
 
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import NamedTuple, cast
 
@@ -27,12 +27,27 @@ _BODIES = statement(
 )
 
 
+PAGE_BYTES_MAX = 2 * 1024 * 1024
+"""How much a page of events has at most, personal text included, unless its first has more."""
+
+
+_OF_POSITIONS = "FROM personal p WHERE studio = %s AND position = ANY (%s)"
+_PERSONAL = f"SELECT position, content {_OF_POSITIONS}"
+_SIZES = f"SELECT position, octet_length(content) {_OF_POSITIONS}"
+
+
 class Stored(NamedTuple):
-    """An event as it is stored: canonical bytes, and those of its personal text while it exists."""
+    """An event as it is stored: its position and its canonical bytes."""
 
     position: int
     body: bytes
-    personal: bytes | None
+
+
+class Rows(NamedTuple):
+    """Events in order of position, and whether more follow that meet the same conditions."""
+
+    rows: list[Stored]
+    more: bool
 
 
 def bodies(
@@ -80,6 +95,7 @@ def page(
 ) -> list[Stored]:
     """At most `limit` events after a position, in order, that meet every condition given.
 
+    Fewer where they would be more than PAGE_BYTES_MAX; none only where there are no more.
     `subject` means itself and everything beneath: a show its episodes, their scenes and its
     elements, an episode its scenes. The bounds of time and position are inclusive.
     """
@@ -99,22 +115,44 @@ def page(
     if positions is not None:
         # one parameter however many there are: a statement has room for 65,535
         conditions.append(event.c.position == func.any(list(positions)))
-    return stored_where(connection, conditions, limit)
+    return stored_where(connection, conditions, limit).rows
 
 
 def stored_where(
     connection: Connection, conditions: Iterable[ColumnElement[bool]], limit: int
-) -> list[Stored]:
-    """At most `limit` events that meet conditions on `schema.event`, in order."""
+) -> Rows:
+    """At most `limit` events that meet conditions on `schema.event`, in order.
+
+    Fewer where they and their personal text would be more than PAGE_BYTES_MAX, one at least.
+    """
     same = and_(personal.c.studio == event.c.studio, personal.c.position == event.c.position)
-    asked = (
-        select(event.c.position, event.c.body, personal.c.content)
+    size = func.octet_length(event.c.body) + func.coalesce(func.octet_length(personal.c.content), 0)
+    first = (
+        select(event.c.position, event.c.body, size.label("size"))
         .select_from(event.outerjoin(personal, same))
         .where(*conditions)
         .order_by(event.c.position)
-        .limit(limit)
+        .limit(limit + 1)
+        .subquery()
     )
-    return [Stored(*row) for row in connection.execute(asked)]
+    # summed where the rows are, so that none is fetched that is not shown
+    summed = select(
+        first,
+        func.sum(first.c.size).over(order_by=first.c.position).label("total"),
+        func.row_number().over(order_by=first.c.position).label("number"),
+        func.count().over().label("found"),
+    ).subquery()
+    asked = (
+        select(summed.c.position, summed.c.body, summed.c.found)
+        .where(
+            summed.c.number <= limit,
+            or_(summed.c.total <= PAGE_BYTES_MAX, summed.c.number == 1),
+        )
+        .order_by(summed.c.position)
+    )
+    found = connection.execute(asked).all()
+    rows = [Stored(row.position, row.body) for row in found]
+    return Rows(rows, bool(found) and found[0].found > len(rows))
 
 
 def position_at(connection: Connection, studio: str, recorded_at_us: int) -> int:
@@ -135,12 +173,22 @@ def position_at(connection: Connection, studio: str, recorded_at_us: int) -> int
         return bisect_right(positions, instant(recorded_at_us), key=recorded_at)
 
 
-def personal_at(connection: Connection, studio: str, positions: Sequence[int]) -> dict[int, bytes]:
-    """The canonical bytes of the personal text of these events, for those that have any."""
-    asked = select(personal.c.position, personal.c.content).where(
-        personal.c.studio == studio, personal.c.position == func.any(list(positions))
-    )
-    return {row.position: row.content for row in connection.execute(asked)}
+def personal_at(
+    connection: Connection, studio: str, positions: Sequence[int]
+) -> Iterator[tuple[int, bytes]]:
+    """Position and canonical bytes of the personal text of these events, where they have any.
+
+    Rows come one after the other and are not kept, since their text may be long.
+    """
+    if positions:
+        with raw_cursor(connection) as cursor:
+            yield from cursor.stream(_PERSONAL, (studio, list(positions)), binary=True)
+
+
+def text_sizes_at(connection: Connection, studio: str, positions: Sequence[int]) -> dict[int, int]:
+    """How many bytes the personal text of these events has, for those that have any."""
+    with raw_cursor(connection) as cursor:
+        return dict(cursor.execute(_SIZES, (studio, list(positions))).fetchall())
 
 
 def salted_at(connection: Connection, studio: str, position: int) -> tuple[bytes, bytes] | None:

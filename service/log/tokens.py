@@ -17,16 +17,22 @@ from service.log import wire
 from service.log.prepared import rows_of, run, run_alone, statement
 from service.log.schema import token
 from service.vocabulary.instants import instant_us
+from service.vocabulary.sources import prefix_fault
 
 _MARK = "rl_"  # so that whoever finds one in a file knows what it is
 _SECRET_BYTES = 32
 _IDENTITY_BYTES = 8
 
 
+class PrefixError(ValueError):
+    """A token cannot own this source prefix; the message says why and what to write instead."""
+
+
 class Token(NamedTuple):
     """Whom a token stands for: a role in a studio, and the `source` prefix it posts under.
 
-    What the role and the departments allow is not decided here.
+    What the role and the departments allow is not decided here, nor what the prefix owns
+    (`vocabulary/sources.owns`).
     """
 
     token_id: str
@@ -76,7 +82,13 @@ def issue(
     source_prefix: str,
     issued_at: datetime,
 ) -> tuple[str, str]:
-    """Make a token; gives its id and its secret, which nobody can see again."""
+    """Make a token; gives its id and its secret, which nobody can see again.
+
+    Raises PrefixError.
+    """
+    fault = prefix_fault(source_prefix)
+    if fault is not None:
+        raise PrefixError(f"the source {source_prefix!r} cannot be owned: {fault}")
     token_id = secrets.token_hex(_IDENTITY_BYTES)
     secret = _MARK + secrets.token_urlsafe(_SECRET_BYTES)
     connection.execute(

@@ -83,18 +83,17 @@ def read_diary(
     """
     struck = studio.strikes_at(until)
     about = all_about(connection, studio.name, state, episode, struck)
-    rows = events_about(
+    rows, more = events_about(
         connection,
         studio.name,
         about,
         after=after,
-        limit=limit + 1,
+        limit=limit,
         until_position=until,
         without=(),
     )
     walk = _Walk(connection, studio, episode, about.subjects)
-    told = [walk.told(row, struck.get(row.position)) for row in rows[:limit]]
-    return DiaryPage(told, len(rows) > limit)
+    return DiaryPage([walk.told(row, struck.get(row.position)) for row in rows], more)
 
 
 def all_about(

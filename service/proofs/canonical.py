@@ -10,8 +10,10 @@ import orjson
 import rfc8785
 
 LATE_FIRST = "personal"
-LATE_LAST = "recordedat"
+LATE_LAST = "salt"
 """What the log sets in an event stands together in the order of names, nothing of it between."""
+SALT = LATE_LAST
+"""The member of a recorded body that is random. Bodies that earlier releases recorded have none."""
 
 _NAME = re.compile(r"[a-z0-9]+")
 _SHOWN_CHARS_MAX = 60
@@ -127,6 +129,21 @@ def splice(prepared: Prepared, *late_members: bytes) -> bytes:
 def settle(prepared: Prepared, late_member: bytes) -> Prepared:
     """The prepared object with one late member in it; those still to come have later names."""
     return Prepared(prepared.before + late_member + b",", prepared.after)
+
+
+def settle_last(prepared: Prepared, late_member: bytes) -> Prepared:
+    """The prepared object with one late member in it; those still to come have earlier names."""
+    before, after = prepared
+    return Prepared(before, late_member + (after if after == b"}" else b"," + after))
+
+
+def late_salt(salt: bytes) -> bytes:
+    """The late member `salt`, in hexadecimal.
+
+    It is random and makes a leaf's hash tell nothing to who has the rest of the body and lacks the
+    salt, however few the values are that a member can have.
+    """
+    return b'"salt":"%b"' % salt.hex().encode()
 
 
 def content_hash(prepared: Prepared, personal: Iterable[str]) -> bytes:

@@ -1,10 +1,11 @@
 """Looking through a record that somebody hands over: whether it is what checkpoints say."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 import orjson
 
+from service.proofs.canonical import SALT
 from service.proofs.checkpoints import Checkpoint
 from service.proofs.tree import Frontier, append, leaf_hash, root
 
@@ -17,12 +18,16 @@ class Difference(NamedTuple):
 
 
 class Examined(NamedTuple):
-    """What a record comes to: its size and root, the checkpoints it agrees with, and the fault."""
+    """What a record comes to: its size and root, the checkpoints it agrees with, and the fault.
+
+    `salted_from` is the position from which on every body has a salt, None where the last has none.
+    """
 
     size: int
     root: bytes
     agrees_with: tuple[Checkpoint, ...]
     difference: Difference | None
+    salted_from: int | None
 
 
 def examine(
@@ -39,7 +44,7 @@ def examine(
     for checkpoint in checkpoints:
         due.setdefault(checkpoint.size, []).append(checkpoint)
     frontier: Frontier = ()
-    size, agreed, found = 0, list[Checkpoint](), None
+    size, agreed, found, unsalted = 0, list[Checkpoint](), None, 0
     if 0 in due:
         found = _disagreement(due.pop(0), root(()), agreed)
     for body, kept in record:
@@ -47,8 +52,11 @@ def examine(
         size += 1
         if found is None and kept and nodes != kept:
             found = Difference(size, "its bytes are not those that were hashed")
-        if found is None and position_of(body) != size:
-            found = Difference(size, f"the event here says it is at {position_of(body)}")
+        members = _members_of(body)
+        if SALT not in members:
+            unsalted = size
+        if found is None and members.get("position") != size:
+            found = Difference(size, f"the event here says it is at {members.get('position')}")
         if size in due:
             against = _disagreement(due.pop(size), root(frontier), agreed)
             found = found or against
@@ -57,7 +65,8 @@ def examine(
         found = Difference(
             size + 1, f"the record ends at {size}, the checkpoint covers {least} events"
         )
-    return Examined(size, root(frontier), tuple(agreed), found)
+    salted_from = unsalted + 1 if unsalted < size else None
+    return Examined(size, root(frontier), tuple(agreed), found, salted_from)
 
 
 def _disagreement(
@@ -80,11 +89,15 @@ def _disagreement(
 
 def position_of(body: bytes) -> object:
     """The position that an event's recorded bytes say; None for what is no event."""
+    return _members_of(body).get("position")
+
+
+def _members_of(body: bytes) -> Mapping[str, object]:
     try:
-        told = orjson.loads(body)
+        members = orjson.loads(body)
     except orjson.JSONDecodeError:
-        return None
-    return told.get("position") if isinstance(told, dict) else None
+        return {}
+    return members if isinstance(members, dict) else {}
 
 
 def first_difference(leaves: Sequence[bytes], others: Sequence[bytes]) -> int | None:

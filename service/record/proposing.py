@@ -9,8 +9,10 @@ from service.proofs.canonical import (
     commitment,
     content_hash,
     late,
+    late_salt,
     prepare,
     settle,
+    settle_last,
 )
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Fact
@@ -18,7 +20,8 @@ from service.vocabulary.instants import format_instant, parse_instant
 from service.vocabulary.kinds import told
 from service.vocabulary.upcasting import VERSION_MEMBER
 
-SALT_BYTES = 32
+TEXT_SALT_BYTES = 32
+BODY_SALT_BYTES = 16
 
 
 class Proposed(NamedTuple):
@@ -39,16 +42,18 @@ class Proposed(NamedTuple):
 def propose(members: dict[str, Any], personal: dict[str, Any], fact: Fact) -> Proposed:
     """Prepare an event: its public members, and the personal ones by JSON pointer.
 
-    Raises CanonicalError for what has no canonical form.
+    Its body gets a salt and its personal text another, both random. Neither is content. Raises
+    CanonicalError for what has no canonical form.
     """
     salt = packed = None
     prepared = body = prepare(members)
     if fact.VERSION > 1:
         body = prepare({**members, VERSION_MEMBER: fact.VERSION})  # which is not content
     if personal:
-        salt = secrets.token_bytes(SALT_BYTES)
+        salt = secrets.token_bytes(TEXT_SALT_BYTES)
         packed = canonical(personal)
         body = settle(body, late(personal=commitment(salt, personal)))
+    body = settle_last(body, late_salt(secrets.token_bytes(BODY_SALT_BYTES)))
     return Proposed(
         members["source"],
         members["id"],

@@ -30,6 +30,7 @@ from service.record.repeats import (
     find_repeats,
     sort_out,
     sort_out_derived,
+    text_hash,
 )
 from service.record.sealing import recorded_by, seal
 from service.studio import Studio
@@ -270,7 +271,10 @@ class Recorder:
             row, frontier = seal(event, proposed, by, frontier)
             commit.rows.append(row)
             known[proposed.source, proposed.id] = Repeat(
-                event.position, event.recorded_us, proposed.content_hash, proposed.personal
+                event.position,
+                event.recorded_us,
+                proposed.content_hash,
+                text_hash(proposed.personal),
             )
         if decided.events:
             commit.head = commit.head._replace(

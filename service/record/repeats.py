@@ -1,6 +1,7 @@
 """Events that were posted before: found by source and id, compared by content."""
 
 from collections.abc import Mapping, Sequence
+from hashlib import sha256
 from typing import NamedTuple
 
 from sqlalchemy import Connection
@@ -18,7 +19,7 @@ class Repeat(NamedTuple):
     position: int
     recorded_us: int
     content_hash: bytes
-    personal: bytes | None
+    text_hash: bytes | None
 
 
 def find_repeats(
@@ -32,7 +33,7 @@ def find_keys(connection: Connection, studio: str, keys: Sequence[Key]) -> dict[
     """What the log has of these sources and ids."""
     found = find_recorded(connection, studio, keys)
     return {
-        key: Repeat(at.position, at.recorded_at_us, at.content_hash, at.personal)
+        key: Repeat(at.position, at.recorded_at_us, at.content_hash, at.text_hash)
         for key, at in found.items()
     }
 
@@ -43,12 +44,12 @@ def sort_out(
     """Places of what is new, and what reuses an id with other content."""
     new: list[int] = []
     reused: list[Reason] = []
-    seen: dict[Key, Proposed] = {}
+    seen: dict[Key, Repeat] = {}
     for place, proposed in enumerate(proposals):
         key = (proposed.source, proposed.id)
-        twin: Repeat | Proposed | None = known.get(key) or seen.get(key)
+        twin = known.get(key) or seen.get(key)
         if twin is None:
-            seen[key] = proposed
+            seen[key] = Repeat(0, 0, proposed.content_hash, text_hash(proposed.personal))
             new.append(place)
         elif not _same(twin, proposed):
             reused.append(
@@ -79,8 +80,13 @@ def sort_out_derived(
     ]
 
 
-def _same(twin: Repeat | Proposed, proposed: Proposed) -> bool:
+def text_hash(personal: bytes | None) -> bytes | None:
+    """What personal text is compared by: what was recorded may be much, and is not fetched."""
+    return None if personal is None else sha256(personal).digest()
+
+
+def _same(twin: Repeat, proposed: Proposed) -> bool:
     if twin.content_hash != proposed.content_hash:
         return False
     # personal text that was removed since cannot be compared any more
-    return twin.personal is None or twin.personal == proposed.personal
+    return twin.text_hash is None or twin.text_hash == text_hash(proposed.personal)

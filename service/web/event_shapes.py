@@ -136,6 +136,12 @@ _RECORDED = {
                     "type": "string",
                     "description": "The commitment to its personal text, where it has some.",
                 },
+                "salt": {
+                    "type": "string",
+                    "description": "Random, part of the recorded bytes, so that the leaf's hash "
+                    "tells nothing of what is in them. Absent from what is withheld, and from what "
+                    "earlier releases recorded.",
+                },
                 "forgotten": {
                     "const": True,
                     "description": "There where it had personal text that was removed since.",

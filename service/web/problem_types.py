@@ -59,8 +59,8 @@ TYPES: dict[str, ProblemType] = {
             "source-not-owned",
             403,
             "The event's source is not the token's",
-            "A token may only record events whose `source` begins with its own prefix, so that "
-            "nobody can take another's event ids.",
+            "A token may only record events whose `source` is its own or lies beneath it, segment "
+            "by segment, so that nobody can take another's event ids.",
         ),
         ProblemType(
             "forbidden",

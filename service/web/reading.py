@@ -90,21 +90,29 @@ def found(record: _Found | None, what: str) -> _Found:
 
 @dataclass(frozen=True)
 class Page:
-    """One page of a list: what it is read from, where it begins, and its query's filters."""
+    """One page of a list: what it is read from, where it begins, and its query's filters.
+
+    `limit` is how many were asked for; `most` how many of them it shows, where that is less.
+    """
 
     reading: Reading
     offset: int
     limit: int
     filters: Mapping[str, Any]
+    most: int | None = None
+
+    @property
+    def end(self) -> int:
+        """Where in the list what follows begins."""
+        return self.offset + (self.limit if self.most is None else self.most)
 
     def cut(self, items: Sequence[_Item]) -> Sequence[_Item]:
         """The items of this page."""
-        return items[self.offset : self.offset + self.limit]
+        return items[self.offset : self.end]
 
     def next_cursor(self, items: Sequence[object]) -> str | None:
         """The cursor of what follows, if more does."""
-        offset = self.offset + self.limit
-        return None if offset >= len(items) else self.cursor_at(offset)
+        return None if self.end >= len(items) else self.cursor_at(self.end)
 
     def cursor_at(self, offset: int) -> str:
         """The cursor of what follows a place in the list."""

@@ -1,6 +1,6 @@
 """Recorded events, their data and their personal text, as a token may read them."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence, Set
 from typing import Any
 
 import orjson
@@ -9,7 +9,8 @@ from sqlalchemy import Connection
 from service.log import read
 from service.log.read import Stored
 from service.log.tokens import Token
-from service.web.schemas.events import merge_personal
+from service.proofs.canonical import SALT
+from service.web.schemas.events import merge_personal, raw_members
 from service.web.visibility import sees_money, sees_text, withheld
 
 _COMMITTED = b'"personal":"'
@@ -18,38 +19,84 @@ member of that name, and in a text the quotation marks have backslashes before t
 """
 
 
-def shown_events(page: Iterable[Stored], token: Token) -> list[bytes]:
+def shown_events(connection: Connection, page: Sequence[Stored], token: Token) -> list[bytes]:
     """The events as this token may read them.
 
     With personal text, or `forgotten` where it was removed; or the bytes as they are; or, of what
-    concerns money, the envelope alone.
+    concerns money, the envelope alone, without the salt of its leaf. Only text that may be read is
+    fetched.
     """
-    return [_shown(stored, token) for stored in page]
+    looked_at = {
+        stored.position: orjson.loads(stored.body)
+        for stored in page
+        if _COMMITTED in stored.body or not sees_money(token)
+    }
+    visible = [
+        stored.position
+        for stored in page
+        if _COMMITTED in stored.body and sees_text(token, looked_at[stored.position])
+    ]
+    texts = dict(read.personal_at(connection, token.studio, visible))
+    asked = frozenset(visible)
+    return [
+        _shown(stored, looked_at.get(stored.position), token, texts, stored.position in asked)
+        for stored in page
+    ]
 
 
-def _shown(stored: Stored, token: Token) -> bytes:
-    had_text = _COMMITTED in stored.body
-    if not had_text and sees_money(token):
+def _shown(
+    stored: Stored,
+    event: dict[str, Any] | None,
+    token: Token,
+    texts: Mapping[int, bytes],
+    sees: bool,
+) -> bytes:
+    if event is not None and withheld(token, event["type"]):
+        # without its salt, by which what is withheld could be guessed from the leaf's hash
+        envelope = {name: value for name, value in event.items() if name != SALT}
+        return orjson.dumps(envelope | {"data": {}, "withheld": True})
+    if event is None or not sees:
         return stored.body
-    event = orjson.loads(stored.body)
-    if withheld(token, event["type"]):
-        return orjson.dumps(event | {"data": {}, "withheld": True})
-    if had_text and sees_text(token, event):
-        if stored.personal is None:
-            return orjson.dumps(event | {"forgotten": True})
-        return orjson.dumps(merge_personal(event, orjson.loads(stored.personal)))
-    return stored.body
+    text = texts.get(stored.position)
+    if text is None:
+        return orjson.dumps(event | {"forgotten": True})
+    members = {name: orjson.Fragment(raw) for name, raw in raw_members(text).items()}
+    return orjson.dumps(merge_personal(event, members))
 
 
 def texts_at(
-    connection: Connection, token: Token, facts: Mapping[int, Mapping[str, Any]]
-) -> dict[int, dict[str, Any]]:
-    """The personal members, by pointer, of events at some positions, as far as they may be read.
+    connection: Connection,
+    token: Token,
+    facts: Mapping[int, Mapping[str, Any]],
+    pointers: Set[str],
+) -> dict[int, dict[str, str]]:
+    """The personal members at some pointers of some events, as far as they may be read.
 
-    `facts` are, by position, what visibility asks of an event: its `type` and `data`.
+    `facts` are, by position, what visibility asks of an event: its `type` and `data`. What else
+    there is of an event's personal text, however long, is passed over.
     """
-    visible = [position for position, event in facts.items() if sees_text(token, event)]
-    if not visible:
-        return {}
-    content = read.personal_at(connection, token.studio, visible)
-    return {position: orjson.loads(packed) for position, packed in content.items()}
+    found = {}
+    for position, packed in read.personal_at(connection, token.studio, _visible(token, facts)):
+        members = raw_members(packed)
+        named = sorted(pointers & members.keys())  # in one order, since tags are made of texts
+        found[position] = {name: orjson.loads(members[name]) for name in named}
+    return found
+
+
+def all_texts_at(
+    connection: Connection, token: Token, facts: Mapping[int, Mapping[str, Any]]
+) -> dict[int, dict[str, bytes]]:
+    """The same of every personal member, as the JSON it was kept in."""
+    texts = read.personal_at(connection, token.studio, _visible(token, facts))
+    return {position: raw_members(packed) for position, packed in texts}
+
+
+def text_sizes_at(
+    connection: Connection, token: Token, facts: Mapping[int, Mapping[str, Any]]
+) -> Mapping[int, int]:
+    """How many bytes of personal text there are that may be read, by position."""
+    return read.text_sizes_at(connection, token.studio, _visible(token, facts))
+
+
+def _visible(token: Token, facts: Mapping[int, Mapping[str, Any]]) -> list[int]:
+    return [position for position, event in facts.items() if sees_text(token, event)]

@@ -26,10 +26,14 @@ SHOWN_MAX = 40
 
 @dataclass(frozen=True)
 class Limits:
-    """How much is read: bytes, and levels of nesting."""
+    """How much is read: bytes, levels of nesting, and values.
 
-    bytes_max: int = 8 * 1024 * 1024
+    A value of a few bytes takes a hundred in memory, so that bytes alone bound little.
+    """
+
+    bytes_max: int = 4 * 1024 * 1024
     depth_max: int = DEPTH_MAX
+    values_max: int = 100_000
 
 
 class Unreadable(NamedTuple):
@@ -64,16 +68,13 @@ _SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
 def read(raw: bytes, limits: Limits | None = None) -> object:
     """The value of a JSON document in UTF-8, or Unreadable.
 
-    Refused: more bytes or levels than allowed, invalid UTF-8, repeated names in an object, NaN
-    and infinities, integers beyond 2^53 - 1, NUL characters and lone surrogates in text.
+    Refused: more bytes, values or levels than allowed, invalid UTF-8, repeated names in an object,
+    NaN and infinities, integers beyond 2^53 - 1, NUL characters and lone surrogates in text.
     """
     limits = limits or Limits()
-    if len(raw) > limits.bytes_max:
-        return Unreadable(
-            f"The body has {len(raw)} bytes; at most {limits.bytes_max} are read. "
-            "Post it in smaller batches.",
-            too_large=True,
-        )
+    too_large = _too_large(raw, limits)
+    if too_large is not None:
+        return too_large
     value = _read_terse(raw, limits)
     if value is not _NOT_TERSE:
         return value
@@ -92,6 +93,22 @@ def read(raw: bytes, limits: Limits | None = None) -> object:
         if found is not None:
             return found
     return value
+
+
+def _too_large(raw: bytes, limits: Limits) -> Unreadable | None:
+    remedy = "Post it in smaller batches."
+    if len(raw) > limits.bytes_max:
+        detail = f"The body has {len(raw)} bytes; at most {limits.bytes_max} are read. {remedy}"
+        return Unreadable(detail, too_large=True)
+    # at least as many as there are values, since those in text count as well
+    marks = raw.count(b",") + raw.count(b"[") + raw.count(b"{")
+    if marks > limits.values_max:
+        detail = (
+            f"The body has {marks} commas and opening brackets; at most {limits.values_max} are "
+            f"read. {remedy}"
+        )
+        return Unreadable(detail, too_large=True)
+    return None
 
 
 def _read_terse(raw: bytes, limits: Limits) -> object:

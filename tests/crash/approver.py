@@ -14,7 +14,7 @@ def approval(number: int, at: str) -> dict[str, object]:
     """The approval of an order, the same whenever it is posted."""
     data = {"order": f"CO-{number}"}
     said = "change-order.approved"
-    return event("/producer", said, "KESTREL-1", data, time=at, id=f"approve-{number}")
+    return event("/tests/producer", said, "KESTREL-1", data, time=at, id=f"approve-{number}")
 
 
 def main() -> None:

@@ -18,7 +18,7 @@ RETRY_S_MAX = 60
 
 def note(number: int, place: int, at: str) -> dict[str, object]:
     data = {"note": f"P{number}-{place}", "to": "layout", "text": f"remark {place}"}
-    source = f"/posters/{number}"
+    source = f"/tests/posters/{number}"
     return event(source, "note.given", "KESTREL-1/1", data, time=at, id=f"{number}-{place}")
 
 

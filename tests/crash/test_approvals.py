@@ -31,12 +31,14 @@ def _price(ledger: Client, number: int) -> None:
     ]
     code, at = f"CO-{number}", ledger.get("/clock")["now"]
     order = {"order": code, "asked_by": "client", "words": "Longer.", "lines": lines}
-    raised = event("/o", "change-order.raised", "KESTREL-1", order, time=at, id=f"r{number}")
+    raised = event("/tests/o", "change-order.raised", "KESTREL-1", order, time=at, id=f"r{number}")
     ledger.post([raised])
     quote = ledger.get(f"/change-orders/{code}/quote")
     price = {name: quote[name] for name in ("order", "position", "currency", "total")}
     price["lines"] = [{"line": one["line"], "amount": one["amount"]} for one in quote["lines"]]
-    told = event("/o", "change-order.priced", "KESTREL-1", price, time=quote["at"], id=f"p{number}")
+    told = event(
+        "/tests/o", "change-order.priced", "KESTREL-1", price, time=quote["at"], id=f"p{number}"
+    )
     ledger.post([told])
 
 
@@ -70,7 +72,7 @@ def test_an_approval_and_its_facts_are_there_together_or_not_at_all(data: Path) 
             at = ledger.get("/clock")["now"]
             ledger.post(office_facts(scenes=SCENES, at=at))
             card = {"currency": "EUR", "from_on": "2020-01-01", "rates": dict.fromkeys(CREWS, "0")}
-            ledger.post([event("/o", "rate.set", "KESTREL", card, time=at, id="card")])
+            ledger.post([event("/tests/o", "rate.set", "KESTREL", card, time=at, id="card")])
         with Client(url, supervisor) as ledger:
             for number in range(ORDERS):
                 _price(ledger, number)

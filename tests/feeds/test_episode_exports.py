@@ -17,7 +17,7 @@ from service.feeds.episode_exports import PROOFS, export_episode
 from service.feeds.exports import CHECKPOINT, EVENTS, PERSONAL, ExportError, export
 from service.intake.exported import ExportedError, read_signed_checkpoint
 from service.intake.importing import Aim, ImportedError, take_in
-from service.intake.verifying import verify_episode
+from service.intake.verifying import Verified, verify_episode
 from service.log.append import UnknownStudioError
 from service.proofs.notes import public_key
 from tests import recording
@@ -76,7 +76,7 @@ def test_its_events_and_no_others_each_proven(exported: Path, told: Engine) -> N
             proof = orjson.loads(line)
             assert proof["position"] == proof["leaf_index"] + 1 == event["position"]
             assert proof["size"] == checkpoint.size
-    assert verify_episode(exported, [checkpoint], (KEY,)) == (len(events), None)
+    assert verify_episode(exported, [checkpoint], (KEY,)) == Verified(len(events), None)
     texts = (exported / PERSONAL).read_bytes()
     assert texts.count(b"Moon") == 1
 
@@ -150,7 +150,7 @@ def test_what_is_not_in_the_record_is_found(
     exported: Path, change: Callable[[Path], None], said: str
 ) -> None:
     change(exported)
-    _, found = verify_episode(exported, [], (KEY,))
+    found = verify_episode(exported, [], (KEY,)).difference
     assert found is not None
     assert said in found.what
     ended = typed("verify", exported)
@@ -160,7 +160,7 @@ def test_what_is_not_in_the_record_is_found(
 
 def test_checkpoints_kept_elsewhere(exported: Path) -> None:
     own = read_signed_checkpoint(exported / CHECKPOINT, ())
-    _, found = verify_episode(exported, [own._replace(root=bytes(32))])
+    found = verify_episode(exported, [own._replace(root=bytes(32))]).difference
     assert found is not None
     with pytest.raises(ExportedError, match="take the one of"):
         verify_episode(exported, [own._replace(size=5)])

@@ -8,6 +8,7 @@ import pytest
 from service.production.decide import retell
 from service.production.state import EMPTY
 from service.proofs.canonical import canonical
+from service.proofs.examining import examine
 from service.vocabulary.event import read_event
 from service.vocabulary.facts import CATALOGUE
 from tests.golden import files, told
@@ -44,6 +45,11 @@ def test_an_event_is_canonical_and_where_it_says(position: int) -> None:
     body = LOG[position - 1]
     assert canonical(orjson.loads(body)) == body
     assert read_event(body).position == position
+
+
+def test_bodies_have_a_salt_from_a_position_on() -> None:
+    record = [(body, b"") for body in LOG]
+    assert examine(record).salted_from == 1 + sum(b'"salt":"' not in body for body in LOG) > 90
 
 
 def test_the_rules_still_accept_it() -> None:

@@ -226,6 +226,12 @@ _DATE_ANEW = Batch("date-anew", "producer", "2031-03-10T13:00:00Z", (
     ("gate.set", _ONE, {"gate": "delivery", "due_on": "2031-04-22", "reason": "One day more"}),
 ))  # fmt: skip
 
+_SALTED = Batch("salted", "office", "2031-03-10T14:00:00Z", (
+    ("rate.set", _SHOW, {"currency": "EUR", "from_on": "2031-06-01",
+                         "rates": dict.fromkeys(_LINE, "11"), "credit": 0.5}),
+    ("element.listed", "KESTREL:attic", {"kind": "background", "title": "The attic"}),
+))  # fmt: skip
+
 BATCHES: tuple[Batch, ...] = (
     _OPENING,
     _DESKS,
@@ -243,4 +249,5 @@ BATCHES: tuple[Batch, ...] = (
     _DATES,
     _DATE_STRUCK,
     _DATE_ANEW,
+    _SALTED,
 )

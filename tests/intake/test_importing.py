@@ -2,6 +2,7 @@
 
 from base64 import b64encode
 from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
 
 import orjson
@@ -14,6 +15,7 @@ from service.feeds.exports import CHECKPOINT, CONTENTS, EVENTS, NODES, PERSONAL,
 from service.intake import importing
 from service.intake.exported import ExportedError, read_leaves, read_signed_checkpoint
 from service.intake.importing import Aim, ImportedError, take_in
+from service.intake.verifying import verify_export
 from service.log import schema
 from service.log.append import UnknownStudioError, read_head
 from service.log.studios import StudioExistsError, find_studio
@@ -25,6 +27,7 @@ from service.proofs.tree import append, leaf_hash, root
 from service.record import Studios
 from service.vocabulary.instants import parse_instant
 from tests import recording
+from tests.attacks.prices import without_salt
 from tests.recording import NAME, fact, post, posted, set_clock, worker
 from tests.telling import office_facts
 from tests.workers import tell_with_strikes
@@ -263,3 +266,20 @@ def test_studios_keys_and_clocks_that_do_not_fit(told: Engine, tmp_path: Path) -
     list(take_in(told, Aim(TAKEN), folder))
     with told.connect() as connection:
         assert read_head(connection, TAKEN).clock_at_us is None
+
+
+@pytest.mark.parametrize("salted", [True, False])
+def test_bodies_with_salts_and_those_recorded_before_them_are_taken_in_as_they_are(
+    engine: Engine, tmp_path: Path, salted: bool
+) -> None:
+    recording.make(engine)
+    with nullcontext() if salted else without_salt():
+        posted(worker(engine), [*office_facts(scenes=1)], role="office")
+        posted(worker(engine), [NOTE])
+    posted(worker(engine), [{**NOTE, "id": "later", "data": {**NOTE["data"], "note": "N-2"}}])
+    folder = exported(engine, tmp_path / "e")
+    count, found, salted_from = verify_export(folder, [])
+    assert (found, salted_from) == (None, 1 if salted else count)
+    list(take_in(engine, AIM, folder))
+    with engine.connect() as connection:
+        assert rows_of(connection, TAKEN) == rows_of(connection, NAME)

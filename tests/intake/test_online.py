@@ -13,7 +13,7 @@ from service.client import Client
 from service.feeds.exports import CHECKPOINT, export
 from service.intake.exported import read_leaves, read_signed_checkpoint
 from service.intake.online import OnlineError, goes_on_from, parts_from, read_latest
-from service.intake.verifying import verify_service
+from service.intake.verifying import Verified, verify_service
 from service.keys import ensure_keys
 from service.log import tokens
 from service.log.studios import make_studio
@@ -82,7 +82,7 @@ def test_a_record_that_goes_on(service: Client, key: Key, old: Path, engine: Eng
     with engine.begin() as connection:
         record(connection, [{} for _ in range(9)], studio="lantern")
     kept = read_signed_checkpoint(old / CHECKPOINT, (key,))
-    assert verify_service(service, (key,), [kept], old) == (COUNT + 9, None)
+    assert verify_service(service, (key,), [kept], old) == Verified(COUNT + 9, None)
 
 
 @pytest.mark.parametrize("position", [1, 2, 11, 16, 17, 22, 23])

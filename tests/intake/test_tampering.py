@@ -19,7 +19,7 @@ from sqlalchemy.pool import NullPool
 from service.client import Client
 from service.feeds.exports import CHECKPOINT, export
 from service.intake.exported import read_signed_checkpoint
-from service.intake.verifying import verify_export, verify_service
+from service.intake.verifying import Verified, verify_export, verify_service
 from service.keys import ensure_keys
 from service.log import tokens
 from service.log.studios import make_studio
@@ -137,8 +137,10 @@ def test_of_an_honest_record_nothing_is_found(
 ) -> None:
     checkpoint = read_signed_checkpoint(kept / CHECKPOINT, ())
     now = exported_now(engine, tmp_path / "now", tmp_path / "keys")
-    assert verify_export(now, [checkpoint], kept) == (COUNT, None)
-    assert verify_service(service, (), [checkpoint], kept, every_event=True) == (COUNT, None)
+    assert verify_export(now, [checkpoint], kept) == Verified(COUNT, None)
+    assert verify_service(service, (), [checkpoint], kept, every_event=True) == Verified(
+        COUNT, None
+    )
 
 
 @pytest.mark.parametrize("way", WAYS)
@@ -147,7 +149,7 @@ def test_an_export_against_the_checkpoint(
 ) -> None:
     tamper(database, way)
     now = exported_now(engine, tmp_path / "now", tmp_path / "keys")
-    _, found = verify_export(now, [read_signed_checkpoint(kept / CHECKPOINT, ())])
+    found = verify_export(now, [read_signed_checkpoint(kept / CHECKPOINT, ())]).difference
     assert found is not None
     assert found.position == (KEPT if way is rewrite_all_behind else AT)
 
@@ -158,7 +160,7 @@ def test_an_export_against_the_older_one(
 ) -> None:
     tamper(database, way)
     now = exported_now(engine, tmp_path / "now", tmp_path / "keys")
-    _, found = verify_export(now, [], kept)
+    found = verify_export(now, [], kept).difference
     assert found is not None
     assert found.position == AT
 
@@ -169,7 +171,7 @@ def test_a_running_service_against_the_checkpoint(
 ) -> None:
     tamper(database, way)
     checkpoint = read_signed_checkpoint(kept / CHECKPOINT, ())
-    _, found = verify_service(service, (), [checkpoint], every_event=True)
+    found = verify_service(service, (), [checkpoint], every_event=True).difference
     assert found is not None
     assert found.position == (KEPT if way is rewrite_all_behind else AT)
 
@@ -178,6 +180,6 @@ def test_a_running_service_against_the_older_export(
     service: Client, database: Database, kept: Path
 ) -> None:
     tamper(database, rewrite_all_behind)
-    _, found = verify_service(service, (), [], kept)
+    found = verify_service(service, (), [], kept).difference
     assert found is not None
     assert found.position == AT

@@ -36,7 +36,7 @@ def connection(engine: Engine) -> Iterator[Connection]:
 def positions(connection: Connection, about: About, **but: object) -> list[int]:
     asked: dict[str, object] = {"after": 0, "limit": 100, "until_position": 10, "without": ()}
     found = events_about(connection, STUDIO, about, **(asked | but))  # type: ignore[arg-type]  # a test's table
-    return [stored.position for stored in found]
+    return [stored.position for stored in found.rows]
 
 
 def test_an_episode_its_scenes_and_what_is_named_beside(connection: Connection) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
+from hashlib import sha256
 from multiprocessing import get_context
 
 import pytest
@@ -148,8 +149,10 @@ def test_repeats_are_found_by_source_and_id_in_this_studio_alone(studio: Engine)
         found = find_recorded(connection, STUDIO, keys)
         assert find_recorded(connection, STUDIO, []) == {}
     assert found == {
-        (layout, "a"): Recorded(1, rows[0].content_hash, rows[0].recorded_at_us, b"s", b"{}"),
-        ("/other", "b"): Recorded(2, rows[1].content_hash, rows[1].recorded_at_us, None, None),
+        (layout, "a"): Recorded(
+            1, rows[0].content_hash, rows[0].recorded_at_us, sha256(b"{}").digest()
+        ),
+        ("/other", "b"): Recorded(2, rows[1].content_hash, rows[1].recorded_at_us, None),
     }
 
 

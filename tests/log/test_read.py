@@ -6,7 +6,18 @@ import pytest
 from sqlalchemy import Connection, Engine, text
 
 from service.log.append import UnknownStudioError
-from service.log.read import Stored, bodies, page, personal_at, position_at, strikes
+from service.log.read import (
+    PAGE_BYTES_MAX,
+    Stored,
+    bodies,
+    page,
+    personal_at,
+    position_at,
+    stored_where,
+    strikes,
+    text_sizes_at,
+)
+from service.log.schema import event
 from service.log.studios import make_studio
 from tests.log.recording import MINUTE_US, START_US, STUDIO, record
 
@@ -108,21 +119,47 @@ def test_each_condition_narrows_the_page(connection: Connection) -> None:
     assert found(after=4) == []
 
 
-def test_a_page_carries_body_and_personal_text(connection: Connection) -> None:
+def test_a_page_carries_bodies(connection: Connection) -> None:
     rows = record(connection, [{}, {"salt": b"s", "personal": b'{"text":"x"}'}])
     assert page(connection, STUDIO, after=0, limit=9) == [
-        Stored(1, rows[0].body, None),
-        Stored(2, rows[1].body, b'{"text":"x"}'),
+        Stored(1, rows[0].body),
+        Stored(2, rows[1].body),
     ]
+
+
+def test_a_page_ends_where_its_bodies_and_texts_are_too_many_bytes(connection: Connection) -> None:
+    third = {"salt": b"s", "personal": b"x" * (PAGE_BYTES_MAX // 3)}
+    whole = {"salt": b"s", "personal": b"x" * (PAGE_BYTES_MAX + 1)}
+    record(connection, [third, third, third, {}, whole, {}, {"body": b"x" * 2 * PAGE_BYTES_MAX}])
+    pages, after = [], 0
+    while rows := page(connection, STUDIO, after=after, limit=9):
+        pages.append([stored.position for stored in rows])
+        after = rows[-1].position
+    # three thirds and the bodies are more than a page; what is too much by itself is a page
+    assert pages == [[1, 2], [3, 4], [5], [6], [7]]
+
+
+def test_whether_more_follows_is_said_with_the_rows(connection: Connection) -> None:
+    record(connection, [{"salt": b"s", "personal": b"x" * (PAGE_BYTES_MAX // 2)}] * 3)
+    of_studio = [event.c.studio == STUDIO]
+    assert [stored_where(connection, of_studio, limit).more for limit in (1, 2, 3)] == [True] * 3
+    last = [*of_studio, event.c.position > 2]
+    assert [stored_where(connection, last, limit).more for limit in (1, 2)] == [False] * 2
+    assert stored_where(connection, [*of_studio, event.c.position > 3], 1) == ([], False)
+
+
+def test_how_long_texts_are_is_asked_without_them(connection: Connection) -> None:
+    record(connection, [{"salt": b"s", "personal": b"x" * 70_000}, {}])
+    assert text_sizes_at(connection, STUDIO, [1, 2, 3]) == {1: 70_000}
 
 
 def test_personal_text_is_found_by_position(connection: Connection) -> None:
     texts = [{"salt": b"s", "personal": b"%d" % number} for number in (1, 2)]
     record(connection, [*texts, {}])
-    assert personal_at(connection, STUDIO, [1, 2, 3, 4]) == {1: b"1", 2: b"2"}
-    assert personal_at(connection, STUDIO, [2]) == {2: b"2"}
-    assert personal_at(connection, STUDIO, []) == {}
-    assert personal_at(connection, "south", [1, 2]) == {}
+    assert dict(personal_at(connection, STUDIO, [1, 2, 3, 4])) == {1: b"1", 2: b"2"}
+    assert dict(personal_at(connection, STUDIO, [2])) == {2: b"2"}
+    assert dict(personal_at(connection, STUDIO, [])) == {}
+    assert dict(personal_at(connection, "south", [1, 2])) == {}
 
 
 def test_the_position_at_an_instant_is_the_last_recorded_by_then(connection: Connection) -> None:

@@ -6,7 +6,7 @@ from hashlib import sha256
 import pytest
 from sqlalchemy import Engine, text
 
-from service.log.tokens import Issued, Token, find, issue, list_tokens, revoke
+from service.log.tokens import Issued, PrefixError, Token, find, issue, list_tokens, revoke
 from service.vocabulary.instants import instant_us
 
 ISSUED_AT = datetime(2031, 3, 4, 9, 30, tzinfo=UTC)
@@ -16,9 +16,9 @@ REVOKED_AT = datetime(2031, 3, 5, 9, 30, tzinfo=UTC)
 def test_a_token_is_found_by_its_secret_until_it_is_revoked(engine: Engine) -> None:
     with engine.begin() as connection:
         token_id, secret = issue(
-            connection, "north", "Ann's script", "desk", ["layout", "camera"], "/ann/", ISSUED_AT
+            connection, "north", "Ann's script", "desk", ["layout", "camera"], "/ann", ISSUED_AT
         )
-        token = Token(token_id, "north", "Ann's script", "desk", ("layout", "camera"), "/ann/")
+        token = Token(token_id, "north", "Ann's script", "desk", ("layout", "camera"), "/ann")
         assert find(connection, secret) == token
         assert list_tokens(connection, "north") == [Issued(token, instant_us(ISSUED_AT), None)]
         assert revoke(connection, "north", token_id, REVOKED_AT)
@@ -53,3 +53,11 @@ def test_what_was_never_issued_is_not_found(engine: Engine, secret: str) -> None
     with engine.begin() as connection:
         issue(connection, "north", "a", "office", [], "/a", ISSUED_AT)
         assert find(connection, secret) is None
+
+
+@pytest.mark.parametrize("prefix", ["", "/", "/desks/", "/desks/../office", "/desks//layout"])
+def test_no_token_is_made_for_a_prefix_without_a_clear_end(engine: Engine, prefix: str) -> None:
+    with engine.begin() as connection:
+        with pytest.raises(PrefixError, match="cannot be owned"):
+            issue(connection, "north", "a", "office", [], prefix, ISSUED_AT)
+        assert list_tokens(connection, "north") == []

@@ -130,7 +130,7 @@ ASKED: tuple[Asked, ...] = (
     Asked("id-reused", "POST", "/events", body=_NOTE | {"id": "told-0"}),
     Asked("clock-refused", "PUT", "/clock", body={"now": "2031-01-01T00:00:00Z"},
           kind=JSON, holder="office"),
-    Asked("too-large", "POST", "/events", raw=b" " * (8 * 1024 * 1024 + 1)),
+    Asked("too-large", "POST", "/events", raw=b" " * (4 * 1024 * 1024 + 1)),
     Asked("too-large", "POST", "/events", body=[{}] * 1001, kind=BATCH),
     Asked("unsupported-media-type", "POST", "/events", body=_NOTE, kind=JSON),
     Asked("unsupported-media-type", "POST", "/events", body=_NOTE, kind=EVENT + "; charset=utf-16"),

@@ -12,10 +12,10 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, insert
 
 from service.client import Client, event
-from service.log import studios, tokens
+from service.log import schema, studios, tokens
 from service.log.embedded import ensure_running, stop
 from service.log.engine import service_engine
 from service.log.migrate import migrate
@@ -144,17 +144,36 @@ class Answering:
     url: str
     engine: Engine
 
-    def studio(self, name: str, source_prefix: str = "/") -> "SmallStudio":
+    def studio(self, name: str) -> "SmallStudio":
         """A new studio with a token for each holder, and nothing in its log."""
         with self.engine.begin() as connection:
             studios.make_studio(connection, name, "simulated", parse_instant(NOW))
             secrets = {
                 holder: tokens.issue(
-                    connection, name, holder, role, departments, source_prefix, datetime.now(UTC)
+                    connection, name, holder, role, departments, SOURCE, datetime.now(UTC)
                 )[1]
                 for holder, (role, departments) in HOLDERS.items()
             }
         return SmallStudio(self.url, secrets)
+
+    def studio_of_any_source(self, name: str) -> "SmallStudio":
+        """The same with tokens of an earlier release, which own every source."""
+        with self.engine.begin() as connection:
+            studios.make_studio(connection, name, "simulated", parse_instant(NOW))
+            for holder, (role, departments) in HOLDERS.items():
+                connection.execute(
+                    insert(schema.token).values(
+                        studio=name,
+                        token_id=holder,
+                        name=holder,
+                        role=role,
+                        departments=list(departments),
+                        source_prefix="",
+                        token_hash=tokens.hashed(f"{name}-{holder}"),
+                        issued_at=datetime.now(UTC),
+                    )
+                )
+        return SmallStudio(self.url, {holder: f"{name}-{holder}" for holder in HOLDERS})
 
 
 @dataclass(frozen=True)

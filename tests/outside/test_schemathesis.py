@@ -146,7 +146,7 @@ class Told:
 
 @pytest.fixture(scope="module")
 def told(running: Answering) -> Iterator[Told]:
-    studio, moved = (running.studio(name, source_prefix="") for name in ("requested", "moved"))
+    studio, moved = (running.studio_of_any_source(name) for name in ("requested", "moved"))
     moved.tell_story()
     with requests.Session() as session:
         yield Told(studio, moved, len(studio.tell_story()), session)

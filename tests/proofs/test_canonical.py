@@ -17,9 +17,11 @@ from service.proofs.canonical import (
     commitment,
     content_hash,
     late,
+    late_salt,
     late_whole,
     prepare,
     settle,
+    settle_last,
     splice,
 )
 
@@ -48,7 +50,7 @@ TRICKY = st.recursive(
     lambda inner: st.dictionaries(st.sampled_from(["source", "type", ","]), inner, max_size=2),
     max_leaves=4,
 )
-LATE = st.sampled_from(["personal", "position", "poster", "prior", "q", "recordedat"])
+LATE = st.sampled_from(["personal", "position", "poster", "prior", "q", "recordedat", "salt"])
 
 
 @given(VALUES)
@@ -76,6 +78,9 @@ def test_splice_equals_canonical_of_the_whole(
     whole = canonical({**early, **given_late})
     assert splice(prepared, *parts[:-1][settled:], parts[-1]) == whole
     assert splice(prepare(early), late(**given_late)) == whole
+    salted = settle_last(prepare(early), late_salt(bytes(16)))
+    before = {name: value for name, value in given_late.items() if name != "salt"} or {"q": 1}
+    assert splice(salted, late(**before)) == canonical({**early, **before, "salt": "00" * 16})
 
 
 @given(
@@ -112,13 +117,13 @@ def test_splice_puts_position_recordedat_and_poster_in_their_places() -> None:
     )
 
 
-@pytest.mark.parametrize("name", ["personal", "position", "recordedat"])
+@pytest.mark.parametrize("name", ["personal", "position", "recordedat", "salt"])
 def test_what_is_given_late_cannot_be_prepared(name: str) -> None:
     with pytest.raises(CanonicalError, match=f"/{name}: is given late"):
         prepare({name: 1})
 
 
-@pytest.mark.parametrize("name", ["id", "persona", "recordedat0", "source"])
+@pytest.mark.parametrize("name", ["id", "persona", "salt0", "source"])
 def test_what_is_not_given_late_cannot_be_spliced(name: str) -> None:
     with pytest.raises(CanonicalError, match=f"/{name}: is not given late"):
         late(**{name: 1})

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.proofs.canonical import canonical
 from service.proofs.checkpoints import Checkpoint
 from service.proofs.examining import Difference, examine, first_difference
 from service.proofs.tree import Frontier, append, leaf_hash, root
@@ -39,8 +40,21 @@ def found(record: Record, *checkpoints: Checkpoint) -> Difference | None:
 
 def test_a_record_that_is_as_it_was() -> None:
     told = examine(RECORD, [EARLY, LATE, WHOLE])
-    assert told == (SIZE, ROOTS[SIZE], (EARLY, LATE, WHOLE), None)
+    assert told == (SIZE, ROOTS[SIZE], (EARLY, LATE, WHOLE), None, None)
     assert examine([], [Checkpoint("log", 0, ROOTS[0])]).difference is None
+
+
+@pytest.mark.parametrize(
+    ("salted", "from_position"),
+    [((), None), ((1, 2, 3), 1), ((3,), 3), ((2, 3), 2), ((1, 3), 3), ((1, 2), None)],
+)
+def test_it_is_told_from_where_on_every_body_has_a_salt(
+    salted: tuple[int, ...], from_position: int | None
+) -> None:
+    bodies = [
+        canonical({"position": at} | ({"salt": "00"} if at in salted else {})) for at in (1, 2, 3)
+    ]
+    assert examine([(body, b"") for body in bodies]).salted_from == from_position
 
 
 def test_a_record_goes_on_behind_its_checkpoints() -> None:

@@ -24,7 +24,7 @@ from service.web.app import create_app
 NOW = "2031-03-04T12:00:00Z"
 HOLDERS = {
     "office": ("office", [], "//lantern/office"),
-    "supervisor": ("supervisor", [], "//lantern/"),
+    "supervisor": ("supervisor", [], "//lantern"),
     "producer": ("producer", [], "//lantern/producer"),
     "auditor": ("auditor", [], "//lantern/audit"),
     "layout": ("desk", ["layout"], "//lantern/layout"),

@@ -53,7 +53,7 @@ class Paper:
             studios.make_studio(connection, "paper", "simulated", opened_us, "Paper Lantern & Co.")
             self.secrets = {
                 name: tokens.issue(
-                    connection, "paper", name, role, departments, "//paper/", datetime.now(UTC)
+                    connection, "paper", name, role, departments, "//paper", datetime.now(UTC)
                 )[1]
                 for name, (role, departments) in HOLDERS.items()
             }

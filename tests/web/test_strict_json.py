@@ -85,6 +85,14 @@ def test_a_body_beyond_the_limit_is_too_large() -> None:
     assert "4 bytes" in found.detail
 
 
+def test_a_body_of_too_many_values_is_too_large_however_few_its_bytes() -> None:
+    assert read(b"[1,[],{}]", Limits(values_max=5)) == [1, [], {}]
+    found = refused(b"[1,[],{}]", values_max=4)
+    assert found.too_large
+    assert "5 commas and opening brackets; at most 4" in found.detail
+    assert refused(b"[" + b",".join([b"[]"] * 60_000) + b"]").too_large
+
+
 def test_the_allowed_depth_is_reached_and_not_passed() -> None:
     assert read(b"[" * 32 + b"]" * 32) is not None
     assert refused(b"[" * 33 + b"]" * 33).errors[0].code == "too-deep"

@@ -11,7 +11,7 @@ from service.web.visibility import sees_money, sees_text, withheld
 
 
 def holder(role: str, *departments: str) -> Token:
-    return Token("t", "lantern", "n", role, departments, "//lantern/")
+    return Token("t", "lantern", "n", role, departments, "//lantern")
 
 
 def event(type_: str, **data: Any) -> dict[str, Any]:

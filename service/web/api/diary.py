@@ -15,7 +15,7 @@ from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import Page, answer, answer_as, found, read_page
-from service.web.recorded import texts_at
+from service.web.recorded import all_texts_at
 from service.web.representation import diary as shown
 from service.web.representation.values import Shown
 from service.web.schemas import diary as shapes
@@ -79,7 +79,9 @@ def _made(page: Page, episode: str, entries: list[Shown], cursor: str | None) ->
             page.reading, content_type, lambda: shown.diary_text(episode, entries).encode()
         )
     beside = {} if cursor is None else {"next": cursor}
-    return answer(page.reading, lambda: {"items": entries, **beside})
+    return answer(
+        page.reading, lambda: {"items": [shown.as_json(entry) for entry in entries], **beside}
+    )
 
 
 def _entries(page: Page, episode: str) -> tuple[list[Shown], bool]:
@@ -95,7 +97,8 @@ def _entries(page: Page, episode: str) -> tuple[list[Shown], bool]:
             limit=page.limit,
             until=reading.position,
         )
-        texts = texts_at(connection, g.token, {one.event.position: _said(one) for one in told.page})
+        said = {one.event.position: _said(one) for one in told.page}
+        texts = all_texts_at(connection, g.token, said)
     return [
         shown.shown_entry(
             one,

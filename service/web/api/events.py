@@ -107,9 +107,10 @@ def _receipts(receipts: Sequence[Receipt], batch: bool) -> Response:
     "The events of the log, in order of position",
     tag="events",
     details="The `Link` header's `next` is also given on the last page, so that a reader can "
-    "come back to it later for what was recorded since. Personal text is left out for those who "
-    "may not read it; `personal` is then the commitment to it. Desks read of rates and change "
-    "orders the envelope alone: `data` is empty and `withheld` is true.",
+    "come back to it later for what was recorded since. A page is shorter than `limit` where it "
+    "would have more than 2 MiB; only an empty one is the last. Personal text is left out for "
+    "those who may not read it; `personal` is then the commitment to it. Desks read of rates and "
+    "change orders the envelope alone: `data` is empty and `withheld` is true.",
     query=_QUERY,
     answers={
         200: Answer(
@@ -137,7 +138,8 @@ def list_events() -> Response:
             time_from_us=_us(asked.get("time_from")),
             time_until_us=_us(asked.get("time_until")),
         )
-    body = b"[" + b",".join(shown_events(page, g.token)) + b"]"
+        shown = shown_events(connection, page, g.token)
+    body = b"[" + b",".join(shown) + b"]"
     answer = Response(body, content_type=BATCH)
     cursor = negotiation.make_cursor(page[-1].position if page else after, filters)
     arguments = {**_arguments(asked), "limit": asked["limit"]}
@@ -172,12 +174,13 @@ def _us(instant: str | None) -> int | None:
 def show_event(position: int) -> Response:
     """One event in structured mode."""
     negotiation.query_of(query.NoQuery())
-    page: Sequence[Stored] = ()
-    if 0 < position <= WHOLE_MAX:
-        with services().engine.connect() as connection:
-            page = read.page(connection, g.token.studio, after=position - 1, limit=1)
-    if not page or page[0].position != position:
+    found: list[tuple[int, bytes]] = []
+    with services().engine.connect() as connection:
+        if 0 < position <= WHOLE_MAX:
+            found = read.bodies(connection, g.token.studio, position - 1, position)
+        shown = shown_events(connection, [Stored(*row) for row in found], g.token)
+    if not shown:
         raise ProblemError("not-found", f"The log has no event at position {position}.")
-    (body,) = shown_events(page, g.token)
+    (body,) = shown
     answer = Response(body, content_type=EVENT)
     return negotiation.with_etag(answer, negotiation.etag_of(g.token.studio, position, body))

@@ -10,9 +10,10 @@ from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
+from service.web.paged_texts import page_with_texts
 from service.web.reading import page_answer, read_page
 from service.web.recorded import texts_at
-from service.web.representation.notes import facts_of, shown_note
+from service.web.representation.notes import TEXT, facts_of, shown_note
 from service.web.schemas import notes as shapes
 from service.web.schemas.reading import PAGE_HEADERS
 from service.web.services import services
@@ -36,11 +37,11 @@ def list_notes() -> Response:
     page = read_page(asked)
     state = page.reading.state
     codes = _chosen(state, asked)
-    facts: dict[int, Any] = {}
-    for code in page.cut(codes):
-        facts |= facts_of(state.notes[code])
     with services().engine.connect() as connection:
-        texts = texts_at(connection, g.token, facts)
+        page, facts = page_with_texts(
+            connection, page, codes, lambda code: facts_of(state.notes[code])
+        )
+        texts = texts_at(connection, g.token, facts, {TEXT})
     return page_answer(page, codes, lambda code: shown_note(code, state.notes[code], texts), texts)
 
 

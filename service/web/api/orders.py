@@ -20,12 +20,14 @@ from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
+from service.web.paged_texts import page_with_texts
 from service.web.pointers import FieldError
 from service.web.problems import ProblemError
 from service.web.reading import answer, found, page_answer, read_now, read_page
 from service.web.recorded import texts_at
 from service.web.representation.impact import shown_impact
 from service.web.representation.orders import (
+    POINTERS,
     facts_with_text,
     shown_lengths,
     shown_order,
@@ -56,10 +58,11 @@ def list_orders() -> Response:
     known = page.reading.state.orders
     codes = [code for code, order in known.items() if _wanted(order, asked)]
     codes.sort(key=lambda code: -known[code].steps[0].position)
-    facts: dict[int, Mapping[str, Any]] = {}
-    for code in page.cut(codes):
-        facts |= facts_with_text(known[code])
-    texts = _texts(facts)
+    with services().engine.connect() as connection:
+        page, facts = page_with_texts(
+            connection, page, codes, lambda code: facts_with_text(known[code])
+        )
+        texts = texts_at(connection, g.token, facts, POINTERS)
     return page_answer(page, codes, lambda code: shown_order(code, known[code], texts), texts)
 
 
@@ -72,9 +75,9 @@ def _wanted(order: Order, asked: Mapping[str, Any]) -> bool:
     )
 
 
-def _texts(facts: Mapping[int, Mapping[str, Any]]) -> dict[int, dict[str, Any]]:
+def _texts(facts: Mapping[int, Mapping[str, Any]]) -> dict[int, dict[str, str]]:
     with services().engine.connect() as connection:
-        return texts_at(connection, g.token, facts)
+        return texts_at(connection, g.token, facts, POINTERS)
 
 
 @orders.get("/change-orders/<order>")

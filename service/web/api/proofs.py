@@ -133,7 +133,9 @@ def show_personal(position: int) -> Response:
     if found is None:
         raise ProblemError("not-found", f"Position {position} has no personal text, or no more.")
     salt, content = found
-    return jsonify(position=position, salt=salt.hex(), personal=orjson.loads(content))
+    # as it was kept: made into objects it could take a multiple of its bytes
+    told = {"position": position, "salt": salt.hex(), "personal": orjson.Fragment(content)}
+    return Response(orjson.dumps(told), content_type=JSON)
 
 
 def _within(name: str, value: int, most: int) -> None:

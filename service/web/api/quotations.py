@@ -1,6 +1,6 @@
 """The quotation of a change order, to be printed."""
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from flask import Blueprint, Response, g
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -144,9 +144,9 @@ class _Texts(NamedTuple):
 def _texts(order: Order) -> _Texts:
     facts = facts_with_text(order)
     with services().engine.connect() as connection:
-        texts = texts_at(connection, g.token, facts)
+        texts = texts_at(connection, g.token, facts, {"/data/words"})
         studio = find_studio(connection, g.token.studio)
-    words: Any = texts.get(order.steps[0].position, {}).get("/data/words")
+    words = texts.get(order.steps[0].position, {}).get("/data/words")
     return _Texts(g.token.studio if studio is None else studio.title, words or "")
 
 

@@ -121,18 +121,18 @@ def _page(then: _Then, episode: str, after: int, limit: int) -> tuple[list[bytes
     if then.retold is not None:
         without |= {event.position for event, _ in then.retold.set_aside}
     with services().engine.connect() as connection:
-        rows = events_about(
+        page, more = events_about(
             connection,
             g.token.studio,
             about_episode(reading.state, episode),
             after=after,
-            limit=limit + 1,
+            limit=limit,
             until_position=reading.position,
             without=sorted(without),
             time_until_us=None if then.retold is None else then.at_us,
         )
-    page = rows[:limit]
-    return shown_events(page, g.token), page[-1].position if len(rows) > limit else None
+        shown = shown_events(connection, page, g.token)
+    return shown, page[-1].position if more else None
 
 
 def _then(asked: Mapping[str, Any], episode: str) -> _Then:

@@ -69,7 +69,7 @@ def show_retake(retake: str) -> Response:
     record = the_retake(reading.state, retake)
     facts = {record.position: {"type": "retake.called", "data": {"back_to": record.back_to}}}
     with services().engine.connect() as connection:
-        texts = texts_at(connection, g.token, facts)
+        texts = texts_at(connection, g.token, facts, {"/data/why"})
     why = texts.get(record.position, {}).get("/data/why")
     return answer(
         reading,

@@ -13,13 +13,15 @@ from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import Reading, answer, found, page_answer, read_now, read_page
 from service.web.recorded import texts_at
-from service.web.representation.notes import facts_of, shown_note
+from service.web.representation.notes import TEXT, facts_of, shown_note
 from service.web.representation.scenes import shown_joins, shown_scene, shown_touching
 from service.web.schemas import scenes as shapes
 from service.web.schemas.reading import PAGE, PAGE_HEADERS, READ, READ_HEADERS
 from service.web.services import services
 
 scenes = Blueprint("scenes", __name__)
+NOTES_MAX = 100
+"""How many open notes are shown with a scene, the newest; `/notes` has all."""
 
 
 def scenes_of(state: State, episode: str) -> list[str]:
@@ -70,7 +72,7 @@ def show_scene(episode: str, scene: str) -> Response:
 
 
 def _shown(
-    reading: Reading, name: str, record: Scene, texts: dict[int, dict[str, Any]]
+    reading: Reading, name: str, record: Scene, texts: dict[int, dict[str, str]]
 ) -> dict[str, Any]:
     state = reading.state
     shown = shown_scene(reading.standings, name) | shown_joins(state, name, record)
@@ -87,14 +89,14 @@ def _open_notes(state: State, item: str) -> list[str]:
     codes = (
         code for code, note in state.notes.items() if note.item == item and note.answered_us < 0
     )
-    return sorted(codes, key=lambda code: -state.notes[code].position)
+    return sorted(codes, key=lambda code: -state.notes[code].position)[:NOTES_MAX]
 
 
-def _texts(reading: Reading, name: str, record: Scene) -> dict[int, dict[str, Any]]:
+def _texts(reading: Reading, name: str, record: Scene) -> dict[int, dict[str, str]]:
     facts: dict[int, Any] = {}
     for code in _open_notes(reading.state, name):
         facts |= facts_of(reading.state.notes[code])
     if record.hold is not None:
         facts[record.hold.position] = {"type": "scene.held", "data": {}}
     with services().engine.connect() as connection:
-        return texts_at(connection, g.token, facts)
+        return texts_at(connection, g.token, facts, {TEXT, "/data/why"})

@@ -4,6 +4,8 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+import orjson
+
 from service.feeds.table import Cell
 from service.planning.diary import Delivery
 from service.production.marks import LATE
@@ -31,8 +33,8 @@ COLUMNS = (
 )
 
 
-def shown_entry(told: Told, words: Mapping[str, Any], *, withheld: bool) -> Shown:
-    """An entry; `words` are the personal members that may be read, by JSON pointer.
+def shown_entry(told: Told, words: Mapping[str, bytes], *, withheld: bool) -> Shown:
+    """An entry; `words` are the personal members that may be read, as JSON by JSON pointer.
 
     Of an event that is withheld the marks are left out but that it is late, which its envelope says
     too: they come of what it says.
@@ -48,7 +50,7 @@ def shown_entry(told: Told, words: Mapping[str, Any], *, withheld: bool) -> Show
         "type": event.fact.TYPE,
         "subject": event.subject,
         "sentence": WITHHELD if withheld else sentence(event),
-        "words": dict(words),
+        "words": words,
         "withheld": withheld,
         "marks": marks,
         "late": LATE in marks,
@@ -88,8 +90,14 @@ def cells(entry: Shown) -> list[Cell]:
     return [plain[name] for name in COLUMNS]
 
 
-def _words(words: Mapping[str, Any]) -> str:
-    return " / ".join(str(value) for value in words.values())
+def as_json(entry: Shown) -> Shown:
+    """An entry for JSON, with its words as they were kept."""
+    words = {pointer: orjson.Fragment(raw) for pointer, raw in entry["words"].items()}
+    return {**entry, "words": words}
+
+
+def _words(words: Mapping[str, bytes]) -> str:
+    return " / ".join(str(orjson.loads(raw)) for raw in words.values())
 
 
 def _counted(changes: Sequence[Mapping[str, Any]]) -> list[str]:

@@ -9,7 +9,7 @@ from service.web.representation.values import Shown, shown_us
 TEXT = "/data/text"
 
 
-def shown_note(code: str, note: Note, texts: Mapping[int, Mapping[str, Any]]) -> Shown:
+def shown_note(code: str, note: Note, texts: Mapping[int, Mapping[str, str]]) -> Shown:
     """A note; its texts are null where they may not be read or are gone."""
     return {
         "note": code,

@@ -20,6 +20,8 @@ from service.web.representation.episodes import shown_format
 from service.web.representation.values import Shown, shown_e4, shown_on, shown_us
 
 _WITH_TEXT = {RAISED: "/data/words", DECLINED: "/data/why", WITHDRAWN: "/data/why"}
+POINTERS = frozenset({"/data/words", "/data/why"})
+"""The personal members that an order shows."""
 
 
 def facts_with_text(order: Order) -> dict[int, Mapping[str, Any]]:

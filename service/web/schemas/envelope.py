@@ -13,7 +13,7 @@ from service.web.schemas.messages import NOT_AN_OBJECT, Told
 
 OWN = (
     *("position", "recordedat", "poster", "posterrole", "personal", "withheld", "cause"),
-    *("typeversion", "forgotten"),
+    *("typeversion", "forgotten", "salt"),
 )
 TRACE = ("traceparent", "tracestate")
 WHOLE_32 = 2**31
@@ -79,7 +79,8 @@ class Envelope(OpenSchema):
         required=True,
     )
     source = _text(
-        "Who records; begins with the prefix that the token owns.",
+        "Who records: the source that the token owns, or one beneath it (it, a slash, and more); "
+        "without the segments . and ..",
         "not-a-uri-reference",
         "Write a URI reference (RFC 3986) of 1 to 256 characters, such as //desk/layout.",
         URI_REFERENCE,

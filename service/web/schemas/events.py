@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
+import msgspec
 from marshmallow import Schema, ValidationError, fields, missing
 
 from service.vocabulary import kinds
@@ -16,6 +17,7 @@ from service.web.schemas.plain import is_plain
 
 DATA_SCHEMAS: Mapping[str, Schema] = {type_: schema_of(fact) for type_, fact in CATALOGUE.items()}
 _ENVELOPE = Envelope()
+_READ_MEMBERS = msgspec.json.Decoder(dict[str, msgspec.Raw]).decode
 _PUBLIC_ATTRIBUTES = NAMED | set(TRACE)
 
 
@@ -180,6 +182,14 @@ def split_personal(members: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str
             personal[step(name)] = value
     public["data"] = _SPLITTERS[members["type"]](members["data"], "/data", personal)
     return public, personal
+
+
+def raw_members(packed: bytes) -> dict[str, bytes]:
+    """Personal members by JSON pointer, each as the JSON it was kept in.
+
+    Nothing within them is made into objects, which would take a multiple of its bytes.
+    """
+    return {name: bytes(raw) for name, raw in _READ_MEMBERS(packed).items()}
 
 
 def merge_personal(body: dict[str, Any], personal: Mapping[str, Any]) -> dict[str, Any]:

@@ -108,7 +108,7 @@ class WholeSceneShown(SceneShown):
     hook_ups = words("Scenes whose end or start must match it.")
     same_as = several(SameShown, "What it reuses.")
     reused_by = words("Scenes that reuse it.")
-    notes = several(NoteShown, "Its open notes, the newest first.")
+    notes = several(NoteShown, "Its open notes, the newest first, at most 100; `/notes` has all.")
     retakes = several(TouchingShown, "Retakes that concern it, the newest first.")
 
 

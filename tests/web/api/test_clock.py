@@ -63,7 +63,7 @@ def test_a_real_clock_is_read_and_not_moved(client_of: Clients, engine: Engine) 
     with engine.begin() as connection:
         studios.make_studio(connection, "otter", "real")
         _, secret = tokens.issue(
-            connection, "otter", "o", "office", [], "//otter/", datetime.now(UTC)
+            connection, "otter", "o", "office", [], "//otter", datetime.now(UTC)
         )
     headers = {"Authorization": f"Bearer {secret}"}
     before = datetime.now(UTC)

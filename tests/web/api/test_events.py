@@ -7,6 +7,7 @@ import pytest
 from sqlalchemy import Engine
 from werkzeug.test import TestResponse
 
+from service.log import read
 from service.log.append import read_head
 from service.production.refusal import Code, Reason, Refusal
 from service.web.schemas.examples import example_event
@@ -202,6 +203,75 @@ def test_a_foreign_source_is_refused_before_anything(
     answer = post(client_of, posted, "layout")
     assert refused(answer, 403, "source-not-owned") == [("/1/source", "source-not-owned")]
     assert "//lantern/layout" in answer.get_json()["detail"]
+    nothing_recorded(engine, recorder)
+
+
+@pytest.mark.parametrize(
+    ("more", "pointer"),
+    [
+        ({"data": {"other": "x" * 70_000}}, "/1/data/other"),
+        ({"data": {"other": {"a": ["y"] * 20_000}, "more": "z" * 100}}, "/1/data/other"),
+        ({"colour": "x" * 70_000}, "/1/colour"),
+        ({"data": {f"m{place}": "x" * 4000 for place in range(20)}}, "/1/data/m0"),
+    ],
+)
+def test_more_personal_text_than_is_kept_of_an_event_is_refused(
+    more: dict[str, Any],
+    pointer: str,
+    client_of: Clients,
+    recorder: PlainRecorder,
+    engine: Engine,
+) -> None:
+    long = note("b")
+    long = {**long, **more, "data": {**long["data"], **more.get("data", {})}}
+    answer = post(client_of, [note("a"), long])
+    assert refused(answer, 422, "invalid-event") == [(pointer, "text-too-long")]
+    assert "at most 65536" in answer.get_json()["errors"][0]["detail"]
+    nothing_recorded(engine, recorder)
+
+
+def test_as_much_personal_text_as_is_kept_is_recorded(client_of: Clients) -> None:
+    room = 64 * 1024 - len('{"/data/other":"","/data/text":""}') - len(note("a")["data"]["text"])
+    fits = note("a")
+    fits["data"]["other"] = "x" * room
+    assert post(client_of, [fits]).status_code == 201
+    fits = note("b")
+    fits["data"]["other"] = "x" * (room + 1)
+    assert post(client_of, [fits]).status_code == 422
+
+
+def test_an_answer_tells_a_thousand_errors_at_most(client_of: Clients) -> None:
+    nulls = {str(place): None for place in range(100)}
+    answer = post(client_of, [note(f"n{number}", data=nulls) for number in range(20)])
+    assert len(refused(answer, 422, "invalid-event")) == 1000
+    assert "1000, or more" in answer.get_json()["detail"]
+
+
+def test_a_page_is_shorter_where_its_events_are_long(
+    client_of: Clients, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(read, "PAGE_BYTES_MAX", 5000)
+    lengths = [10, 2000, 2000, 10, 9000, 10, 10]
+    for number, length in enumerate(lengths):
+        long = note(f"n{number}")
+        long["data"]["other"] = "x" * length
+        assert post(client_of, [long]).status_code == 201
+    pages, path = [], "/events?limit=3"
+    while shown := json.loads((answer := client_of("auditor").get(path)).get_data()):
+        pages.append([event["position"] for event in shown])
+        path = answer.headers["Link"][1:].partition(">")[0]
+    assert pages == [[1, 2], [3, 4], [5], [6, 7]]
+
+
+@pytest.mark.parametrize(
+    "source",
+    ["//lantern/layout-night", "//lantern/layout/../camera", "//lantern/layout/%2e./camera"],
+)
+def test_a_source_that_only_looks_like_the_own_is_foreign(
+    source: str, client_of: Clients, recorder: PlainRecorder, engine: Engine
+) -> None:
+    answer = post(client_of, [note("a", source=source)], "layout")
+    assert refused(answer, 403, "source-not-owned") == [("/0/source", "source-not-owned")]
     nothing_recorded(engine, recorder)
 
 

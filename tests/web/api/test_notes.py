@@ -2,6 +2,8 @@
 
 import pytest
 
+from service.web import paged_texts
+
 from ..paper import Paper
 
 
@@ -78,3 +80,22 @@ def test_wrong_filters_are_refused(opened: Paper) -> None:
         [("?department", "wrong-form"), ("?answered", "not-a-choice")],
     )
     assert opened.refused("/notes?subject=KESTREL/1")[2] == [("?subject", "not-a-subject")]
+
+
+def test_a_page_is_shorter_where_its_texts_are_long(
+    talked: Paper, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = talked.all_pages("/notes?answered=all", limit=1000)
+    monkeypatch.setattr(paged_texts, "PAGE_BYTES_MAX", 90)
+    assert len(talked.get("/notes?answered=all&limit=1000")["items"]) == 2
+    assert talked.all_pages("/notes?answered=all", limit=1000) == whole
+    monkeypatch.setattr(paged_texts, "PAGE_BYTES_MAX", 1)
+    assert talked.all_pages("/notes?answered=all", limit=1000) == whole
+
+
+def test_only_the_text_of_a_note_is_shown_of_what_was_written_with_it(talked: Paper) -> None:
+    data = {"note": "N5", "to": "layout", "text": "Shown.", "mood": ["grey"] * 1000}
+    talked.tell("note.given", "KESTREL-1/2", data)
+    (note, *_) = talked.get("/notes")["items"]
+    assert (note["note"], note["text"]) == ("N5", "Shown.")
+    assert "grey" not in talked.ask("/notes").get_data(as_text=True)
