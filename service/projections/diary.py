@@ -14,7 +14,7 @@ from service.log.about import About, events_about
 from service.log.read import Stored, bodies, page
 from service.planning.board import advance
 from service.planning.diary import Delivery, TakeChange, changed_takes, delivery, moves_plans
-from service.planning.faults import PlanError
+from service.planning.faults import PlanError, planning
 from service.planning.schedule import Schedule, schedule
 from service.production.evolve import fold
 from service.production.state import State
@@ -159,8 +159,9 @@ class _Walk:
         if moves_plans(event):
             now_min = event.recorded_us // US_PER_MIN
             try:
-                was = delivery(self._plan(before, now_min), self._episode)
-                will = delivery(self._plan(after, now_min), self._episode)
+                with planning():
+                    was = delivery(self._plan(before, now_min), self._episode)
+                    will = delivery(self._plan(after, now_min), self._episode)
             except PlanError as fault:
                 was, unplanned = None, fault
         record = after.episodes.get(self._episode) or before.episodes.get(self._episode)

@@ -8,9 +8,8 @@ from typing import Any, TypeVar
 import orjson
 from flask import Response, g, request
 
-from service.planning.board import unplanned
 from service.planning.faults import PlanError
-from service.planning.schedule import RULES_VERSION, Schedule, schedule
+from service.planning.schedule import RULES_VERSION, Schedule, unplanned
 from service.planning.standing import Standings
 from service.production.state import State
 from service.studio import ZONE_DATA_VERSION, View
@@ -57,9 +56,10 @@ class Reading:
     def standings_known(self) -> Standings:
         """The same where no plan can be made: what is known of visits, with nothing projected."""
         try:
+            self.schedule.completed()
             return self.standings
         except PlanError:
-            return Standings.of(schedule(unplanned(self.state), self.now_min))
+            return Standings.of(unplanned(self.state, self.now_min))
 
     @property
     def now_us(self) -> int:
