@@ -88,7 +88,15 @@ def migrate_command() -> None:
     "--threads", default=8, show_default=True, type=click.IntRange(1, 256), help="In each worker."
 )
 @click.option("--quiet", is_flag=True, help="Log faults alone, not one line a request.")
-def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool) -> None:
+@click.option(
+    "--listening",
+    type=click.IntRange(min=0),
+    hidden=True,
+    help="A file descriptor inherited from the caller, of a socket that listens there already.",
+)
+def serve_command(
+    host: str, port: int, workers: int, threads: int, quiet: bool, listening: int | None
+) -> None:
     """Run the service until a signal ends it; logs go to standard error, JSON a line."""
     settings = read_settings()
     logging.basicConfig(format="%(message)s", level=logging.WARNING)
@@ -108,7 +116,10 @@ def serve_command(host: str, port: int, workers: int, threads: int, quiet: bool)
             click.echo(f"no checkpoints are signed: {error}", err=True)
         if not quiet:
             click.echo(f"answering at http://{host}:{port}, until Ctrl-C", err=True)
-        serve(settings, url, serving_options(host, port, workers, threads))
+        options = serving_options(host, port, workers, threads)
+        if listening is not None:
+            options["bind"] = f"fd://{listening}"
+        serve(settings, url, options)
 
 
 def _check_rights(url: str) -> None:
