@@ -8,6 +8,7 @@ from sqlalchemy import Engine
 from werkzeug.test import TestResponse
 
 from service.log.append import read_head
+from service.production.marks import LATE
 from service.production.refusal import Code, Reason, Refusal
 from service.web.schemas.examples import example_event
 
@@ -69,7 +70,7 @@ def test_one_event_is_recorded_and_found_at_its_location(
                 "position": 1,
                 "recordedat": "2031-03-04T12:00:00Z",
                 "repeated": False,
-                "marks": ["irregular"],
+                "marks": [LATE],
             }
         ]
     }
