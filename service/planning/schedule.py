@@ -285,9 +285,8 @@ class Supposition(NamedTuple):
     overdue: bool = False
 
 
-def suppositions(schedule: Schedule) -> dict[str, Supposition]:
-    """What a plan supposes about the stoppages that last at its moment, by department."""
-    state, now_min = schedule.state, schedule.now_min
+def suppositions(state: State, now_min: int) -> dict[str, Supposition]:
+    """What plans of a state at a moment suppose of the stoppages that last, by department."""
     found = {}
     for department, stoppages in sorted(state.stoppages.items()):
         last, calendar = stoppages[-1], calendar_of(state, department)

@@ -41,6 +41,7 @@ ASKING = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER)
     "and a crew in one batch. `source` is the asker's own.",
     query=READ,
     body=posted.BODY,
+    dates=True,
     answers={200: Answer("The impact. Nothing was recorded.", {JSON: IMPACT})},
     problems=(*posted.PROBLEMS, "not-yet"),
 )
