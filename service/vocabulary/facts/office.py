@@ -273,7 +273,10 @@ class SceneRetimed(Fact):
 
 @dataclass(frozen=True, slots=True)
 class SceneOmitted(Fact):
-    """A scene is taken out of the picture; its desks are freed."""
+    """A scene is taken out of the picture; its desks are freed.
+
+    What scenes in the picture reuse of it stays planned: desks go on with those visits.
+    """
 
     TYPE: ClassVar[str] = "scene.omitted"
     SUBJECTS = base.SCENE
