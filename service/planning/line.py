@@ -5,7 +5,7 @@ per row or per department are in CSR form: the entries of `d` are those from `fr
 `from[d + 1]`.
 
 What many lines share (`Hours`, `Crews`, `Ranking`) is checked once, when it is made, and cannot be
-written to afterwards. The rest of a line is looked at before each plan, by `soundness`.
+written to afterwards. The rest of a line is checked before each plan, by `soundness`.
 """
 
 from dataclasses import dataclass, field
