@@ -17,6 +17,7 @@ END_UNKNOWN = "end-unknown"
 HARD_DATE_MOVED = "hard-date-moved"
 GATES_OUT_OF_ORDER = "gates-out-of-order"
 DATE_PAST = "date-past"
+RATES_LEFT_OUT = "rates-left-out"
 LOOKS_LIKE_ANOTHER = "looks-like-another"
 
 MEANINGS: Mapping[str, str] = {
@@ -38,6 +39,7 @@ MEANINGS: Mapping[str, str] = {
     HARD_DATE_MOVED: "a hard date was moved, or made soft",
     GATES_OUT_OF_ORDER: "a date lies before that of a gate before it, or behind one behind it",
     DATE_PAST: "a date that was over when it was said",
+    RATES_LEFT_OUT: "a rate card without some department that the card before it has a rate for",
     LOOKS_LIKE_ANOTHER: "a code easily confused with one already there",
 }
 """By mark, what it says."""
