@@ -1,15 +1,9 @@
 """The command `retake-ledger`."""
 
-import logging
-import os
-import ssl
-import stat
 from concurrent.futures import BrokenExecutor
 from contextlib import suppress
 from datetime import UTC, datetime
 from importlib import import_module
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
@@ -22,13 +16,8 @@ from service.installation import (
     read_settings,
     seal_key_of,
 )
-from service.keys import KeysError, ensure_keys
 from service.log import embedded, studios, tokens
-from service.log.engine import service_engine
 from service.log.migrate import MigrationError, migrate
-from service.log.rights import TooManyRightsError, refuse_too_many_rights
-from service.log.tree import FrontierError, checked_head
-from service.settings import Settings
 from service.vocabulary.facts import Role
 from service.vocabulary.instants import format_instant, parse_instant
 
@@ -40,12 +29,10 @@ ELSEWHERE = {
     "import": "service.keeper:import_command",
     "backup": "service.keeper:backup_command",
     "restore": "service.keeper:restore_command",
+    "serve": "service.serve:serve_command",
     "erase-text": "service.owner:erase_text_command",
     "mend": "service.owner:mend_command",
 }
-
-
-_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
 class Commands(click.Group):
@@ -101,106 +88,6 @@ def migrate_command() -> None:
             migrate(settings.owner_database_url, settings.database_url)
     except MigrationError as error:
         raise click.ClickException(str(error)) from error
-
-
-@main.command("serve")
-@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
-@click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
-@click.option("--workers", default=2, show_default=True, type=click.IntRange(1, 64))
-@click.option(
-    "--threads", default=8, show_default=True, type=click.IntRange(1, 256), help="In each worker."
-)
-@click.option("--tls-certificate", type=_FILE, help="PEM file; connections are then encrypted.")
-@click.option("--tls-key", type=_FILE, help="PEM file of its key, which nobody else may read.")
-@click.option("--quiet", is_flag=True, help="Log faults alone, not one line a request.")
-def serve_command(
-    host: str,
-    port: int,
-    workers: int,
-    threads: int,
-    tls_certificate: Path | None,
-    tls_key: Path | None,
-    quiet: bool,
-) -> None:
-    """Run the service until a signal ends it; logs go to standard error, JSON a line."""
-    settings = read_settings()
-    tls = _tls(tls_certificate, tls_key)
-    logging.basicConfig(format="%(message)s", level=logging.WARNING)
-    logging.getLogger("retake_ledger").setLevel(logging.WARNING if quiet else logging.INFO)
-    with database_of(settings) as url, TemporaryDirectory(prefix="rl-metrics-") as shared:
-        # who runs the embedded server owns it: there is no other login to ask for
-        if settings.database_url is not None and not settings.more_rights:
-            _check_rights(url)
-        # where workers put their figures, so that any of them can answer for all
-        os.environ["PROMETHEUS_MULTIPROC_DIR"] = shared
-        from service.web.serving import Limits, Options, serve  # noqa: PLC0415  # as above
-
-        try:
-            ensure_keys(settings.keys_folder)
-        except KeysError as error:
-            # it records and answers without one, and says so where a checkpoint is asked for
-            click.echo(f"no checkpoints are signed: {error}", err=True)
-        seal_key_of(settings)
-        _check_trees(url, settings)
-        if not quiet:
-            scheme = "http" if tls is None else "https"
-            click.echo(f"answering at {scheme}://{host}:{port}, until Ctrl-C", err=True)
-        limits = Limits(
-            connections_max=settings.connections_max, body_bytes_max=settings.body_bytes_max
-        )
-        options = Options(threads, limits, settings.proxies, tls)
-        serve(settings, url, gunicorn_config(host, port, workers), options)
-
-
-def _tls(certificate: Path | None, key: Path | None) -> tuple[Path, Path] | None:
-    if (certificate is None) != (key is None):
-        raise click.UsageError("--tls-certificate and --tls-key are given together")
-    if certificate is None or key is None:
-        return None
-    if key.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
-        raise click.ClickException(f"others may read the key {key}: run chmod 600 on it")
-    try:
-        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(certificate, key)
-    except (ssl.SSLError, OSError) as error:
-        raise click.ClickException(
-            f"{certificate} and {key} are no certificate and its key, both PEM: {error}"
-        ) from error
-    return certificate, key
-
-
-def _check_trees(url: str, settings: Settings) -> None:
-    """Say of each studio whose tree is not that of its rows; the others are served all the same."""
-    engine = service_engine(url, settings)
-    try:
-        with engine.connect() as connection:
-            for found in studios.list_studios(connection):
-                try:
-                    checked_head(connection, found.studio)
-                except FrontierError as error:
-                    click.echo(str(error), err=True)
-    finally:
-        engine.dispose()
-
-
-def _check_rights(url: str) -> None:
-    try:
-        refuse_too_many_rights(url)
-    except (TooManyRightsError, OperationalError) as error:
-        told = error.orig if isinstance(error, OperationalError) else error
-        raise click.ClickException(str(told)) from error
-
-
-def gunicorn_config(host: str, port: int, workers: int) -> dict[str, Any]:
-    """What gunicorn's master is told."""
-    return {
-        "bind": f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
-        "workers": workers,
-        "timeout": 120,
-        "graceful_timeout": 35,
-        "proc_name": "retake-ledger",
-        "loglevel": "warning",
-        "control_socket_disable": True,
-    }
 
 
 @main.group("studio")

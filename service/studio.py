@@ -306,7 +306,7 @@ class Studio:
             try:
                 board = self._board
                 board = make_board(state) if board is None else advance(board, state)
-                made = schedule(board, now_min)
+                made = schedule(board, now_min).completed()
             except PlanError as fault:
                 self.plan_fault = fault
                 raise

@@ -1,14 +1,10 @@
 """The demo: an invented studio posted through HTTP, a retake called, and what it moves printed."""
 
 import json
-import os
 import shlex
-import socket
-import subprocess
 import sys
 import time
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
@@ -19,18 +15,16 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 import seed
 from service.client import READ_S, Client
+from service.demo.serving import HOST, listen, port_of, served
 from service.demo.showing import show_impact, show_order
 from service.demo.trail import show_trail
-from service.installation import DEFAULT_PORT, seal_key_of
+from service.installation import seal_key_of
 from service.log import studios, tokens
 from service.log.engine import service_engine
 from service.settings import Settings
 from service.vocabulary.facts import Role
 from service.vocabulary.instants import parse_instant
 
-UP_S = 240.0
-"""A first start compiles: some 20 s of a core, more where others use it."""
-TRIED_PORTS = 100
 BATCH_EVENTS = 500
 FLOOR = "floor"
 
@@ -59,11 +53,14 @@ def run_demo(
 ) -> None:
     """Do the whole demo against a migrated database, at the port asked for or a usual one."""
     say = Console(stderr=as_json, highlight=False)
-    port = choose_port(say, asked_port)
-    days = _generate(say)
-    studio, secrets = _make_studio(settings, database_url)
-    url = f"http://127.0.0.1:{port}"
-    with _served(settings, port) as server, httpx.Client(timeout=READ_S) as http:
+    listener = listen(say, asked_port)
+    url = f"http://{HOST}:{port_of(listener)}"
+    say.print(f"Starting the service at {url}; the first time it compiles, for a minute or so.")
+    with served(settings, listener) as server, httpx.Client(timeout=READ_S) as http:
+        # only now: no studio is ever deleted, and a service that does not start should leave none
+        studio, secrets = _make_studio(settings, database_url)
+        _show_tokens(say, studio, secrets)
+        days = _generate(say)
         clients = {name: Client(url, secret, http) for name, secret in secrets.items()}
         _post(say, clients, days)
         retake = seed.final_retake()
@@ -78,7 +75,7 @@ def run_demo(
             show_order(say, clients["producer"].get(f"/change-orders/{seed.APPROVED_ORDER}"))
             show_impact(say, retake, impact)
             show_trail(say, clients["supervisor"], impact["episodes"])
-            _how_to_go_on(say, url, studio, secrets, retake, stay=stay)
+            _how_to_go_on(say, url, secrets, retake, stay=stay)
         if stay:
             say.print("\nServing until Ctrl-C.")
             try:
@@ -156,63 +153,9 @@ def _make_studio(settings: Settings, database_url: str) -> tuple[str, dict[str, 
     return studio, secrets
 
 
-@contextmanager
-def _served(settings: Settings, port: int) -> Iterator[subprocess.Popen[bytes]]:
-    """The service in processes of its own, on this database; ended at the end."""
-    environ = {**os.environ, "RETAKE_LEDGER_DATA": str(settings.data)}
-    command = [sys.executable, "-m", "service.cli", "serve", "--quiet", "--port", str(port)]
-    server = subprocess.Popen(command, env=environ)  # noqa: S603  # our own command
-    try:
-        deadline = time.monotonic() + UP_S
-        while not _is_up(port):
-            if server.poll() is not None or time.monotonic() > deadline:
-                raise click.ClickException("the service did not come up; see what it said above")
-            time.sleep(0.1)
-        yield server
-    finally:
-        server.terminate()
-        server.wait()
-
-
-def _is_up(port: int) -> bool:
-    try:
-        return httpx.get(f"http://127.0.0.1:{port}/ready", timeout=5).is_success
-    except httpx.TransportError:
-        return False
-
-
-def choose_port(say: Console, asked: int | None) -> int:
-    """The port asked for; where none is, the usual one or the next that is free.
-
-    Raises `ClickException` where the one asked for, or all that are tried, are taken.
-    """
-    if asked is not None:
-        if not _is_free(asked):
-            raise click.ClickException(f"port {asked} is taken; name another with --port")
-        return asked
-    tried = range(DEFAULT_PORT, DEFAULT_PORT + TRIED_PORTS)
-    port = next((port for port in tried if _is_free(port)), None)
-    if port is None:
-        raise click.ClickException(
-            f"ports {tried[0]} to {tried[-1]} are all taken; name another with --port"
-        )
-    if port != DEFAULT_PORT:
-        say.print(f"Port {DEFAULT_PORT} is taken; the service answers at {port} instead.")
-    return port
-
-
-def _is_free(port: int) -> bool:
-    with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind(("127.0.0.1", port))
-        except OSError:
-            return False
-    return True
-
-
 def _post(say: Console, clients: Mapping[str, Client], days: Sequence[seed.Day]) -> None:
     count = sum(len(post.events) for day in days for post in day.posts)
+    say.print(f"Posting three months of it, {count:,} events.")
     began = time.monotonic()
     with _progress(say) as progress:
         task = progress.add_task("posting its events", total=count)
@@ -225,10 +168,15 @@ def _post(say: Console, clients: Mapping[str, Client], days: Sequence[seed.Day])
     say.print(f"{count:,} events over HTTP in {took_s:.1f} s: {count / took_s:,.0f} a second")
 
 
+def _show_tokens(say: Console, studio: str, secrets: Mapping[str, str]) -> None:
+    say.print(f"The demo's studio is {studio}. Its tokens:")
+    for role in ("supervisor", "office", "producer", "auditor", "layout"):
+        say.print(f"  {role:<11}{secrets[role]}", soft_wrap=True)
+
+
 def _how_to_go_on(
     say: Console,
     url: str,
-    studio: str,
     secrets: Mapping[str, str],
     retake: Mapping[str, Any],
     *,
@@ -239,9 +187,7 @@ def _how_to_go_on(
     if not stay:
         again = shlex.join([sys.argv[0], "serve", "--port", port])
         say.print(f"Start the service again: {again}", soft_wrap=True, markup=False)
-    say.print(f"It answers at {url}. Tokens of the demo studio {studio}:")
-    for role in ("supervisor", "office", "producer", "auditor", "layout"):
-        say.print(f"  {role:<11}{secrets[role]}", soft_wrap=True)
+    say.print(f"It answers at {url}; the tokens stand above.")
     bearer = f"-H 'Authorization: Bearer {secrets['supervisor']}'"
     code = retake["data"]["retake"]
     for line in (

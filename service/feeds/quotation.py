@@ -8,12 +8,13 @@ from zoneinfo import ZoneInfo
 
 from service.planning.impact import EpisodeImpact, Impact
 from service.planning.pricing import Quote, QuotedLine, QuotedWork
+from service.planning.schedule import Supposition
 from service.production.ordered import Order
 from service.production.state import STUDIO_CALENDAR, Episode, State
 from service.vocabulary.cautions import TAXES
 from service.vocabulary.facts.orders import OrderLine
 from service.vocabulary.footage import footage
-from service.vocabulary.instants import instant
+from service.vocabulary.instants import US_PER_MIN, instant
 from service.vocabulary.money import decimals_of
 from service.vocabulary.quantities import ONE_E4
 
@@ -159,13 +160,26 @@ def _facts(made: Made) -> Iterable[tuple[str, str]]:
 def _basis(made: Made) -> str:
     price = made.order.price
     position = made.quote.position if price is None else price.position
-    calendar = made.state.calendars[STUDIO_CALENDAR]
-    at = instant(made.at_us).astimezone(ZoneInfo(calendar.zone))
-    when = f"{shown_date(at.date())}, {at:%H:%M} ({calendar.zone})"
-    return (
-        f"Made on the record up to event {position}, {when}; {made.versions}. Dates "
-        "are projections by the record, the calendars and the crews known then."
+    zone = made.state.calendars[STUDIO_CALENDAR].zone
+    basis = (
+        f"Made on the record up to event {position}, {_moment(made.at_us, zone)} ({zone}); "
+        f"{made.versions}. Dates are projections by the record, the calendars and the crews known "
+        "then."
     )
+    return " ".join([basis, *(_supposed(one, zone) for one in made.impact.suppositions)])
+
+
+def _supposed(one: Supposition, zone: str) -> str:
+    """What the dates rest on where a department does not work."""
+    if one.end_min is None:
+        return f"{one.department} does not work, and nothing says until when."
+    until = _moment(one.end_min * US_PER_MIN, zone)
+    return f"{one.department} does not work; it is taken to go on from {until}."
+
+
+def _moment(at_us: int, zone: str) -> str:
+    at = instant(at_us).astimezone(ZoneInfo(zone))
+    return f"{shown_date(at.date())}, {at:%H:%M}"
 
 
 def shown_date(on: date | None) -> str:

@@ -5,20 +5,19 @@ are persistent, so what did not change is the same object.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from service.planning.changes import Known
-from service.planning.faults import PlanError
-from service.planning.frame import Frame, make_frame, owner_of, planned_episodes
+from service.planning.faults import PlanError, planning
+from service.planning.frame import NO_FRAME, Frame, make_frame, owner_of, planned_episodes
 from service.planning.line import ON_DESK, OUT, WAITING, Int8s, Int64s
 from service.planning.reframe import reframe, sources_touched
 from service.production.lending import Lending, in_picture
 from service.production.meeting import same_hand_offs
 from service.production.state import (
-    EMPTY,
     Element,
     Episode,
     Meeting,
@@ -64,6 +63,10 @@ class Board:
     since: "Since | None" = None
     met: Met = field(default_factory=dict)
 
+    def item_at(self, row: int) -> str:
+        """The item whose visit a row is."""
+        return self.frame.nodes[row][0]
+
     def changed_visits(self, before: "Board") -> list[str]:
         """Items with visits that differ from those of another board."""
         if self.since is not None and self.since.known is before.known:
@@ -108,21 +111,35 @@ class Standing(NamedTuple):
     must_fix: bool
 
 
+@planning()
 def make_board(state: State) -> Board:
-    """The board of a state, from nothing."""
-    frame = make_frame(state)
-    count = len(frame.department)
-    columns: dict[str, Any] = {name: np.zeros(count, np.int64) for name in COLUMNS}
-    columns |= {name: np.zeros(count, np.int8) for name in _SMALL_COLUMNS}
-    board = Board(state, frame, Known.of(state), **columns)
+    """The board of a state, from nothing. Raises PlanError where none can be made."""
+    board = _blank(state, make_frame(state))
     lending = Lending(state)
-    for item in frame.items:
+    for item in board.frame.items:
         _fill(board, lending, item)
     return board
 
 
+def without_rows(state: State) -> Board:
+    """A board on which nothing is planned, for a state of which no plan can be made."""
+    return _blank(state, NO_FRAME)
+
+
+def _blank(state: State, frame: Frame) -> Board:
+    """A board whose rows have yet to be written."""
+    count = len(frame.department)
+    columns: dict[str, Any] = {name: np.zeros(count, np.int64) for name in COLUMNS}
+    columns |= {name: np.zeros(count, np.int8) for name in _SMALL_COLUMNS}
+    return Board(state, frame, Known.of(state), **columns)
+
+
+@planning()
 def advance(board: Board, state: State) -> Board:
-    """The board of another state: what differs is patched; where most does, it is made anew."""
+    """The board of another state: what differs is patched; where most does, it is made anew.
+
+    Raises PlanError where none can be made.
+    """
     if state is board.state:
         return board
     known = Known.of(state)
@@ -155,15 +172,12 @@ def advance(board: Board, state: State) -> Board:
     return fresh
 
 
-def unplanned(state: State) -> Board:
-    """A board without a row, of which a plan can always be made: all that is known stays known."""
-    return replace(make_board(EMPTY), state=state, known=Known.of(state))
-
-
+@planning()
 def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
     """The board of another state in which nothing differs but visits of some items.
 
-    No search is made for what differs, which takes as long as the log has items.
+    No search is made for what differs, which takes as long as the log has items. Raises PlanError
+    where no board can be made.
     """
     columns = {name: getattr(board, name).copy() for name in _VISITS_COLUMNS}
     columns |= {name: getattr(board, name) for name in _ITEMS_COLUMNS}

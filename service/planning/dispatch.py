@@ -25,7 +25,7 @@ import numpy as np
 from service.planning.backward import latest
 from service.planning.circles import refuse_circles
 from service.planning.kernel import empty_run, run
-from service.planning.line import BOUND_NOW, WAITING, Crews, Hours, Line, Plan, Ranking
+from service.planning.line import BOUND_NOW, WAITING, Line, Plan, empty_line
 from service.planning.readings import first_change, since_when_overdue, trace_back
 from service.planning.soundness import problem
 from service.vocabulary.calendar import NEVER
@@ -47,24 +47,11 @@ def dispatch(line: Line) -> Plan:
 
 def warm() -> None:
     """Compile every kernel, or load it from the cache, before a process forks its workers."""
-    none, no_rows, from_0 = np.zeros(0, np.int64), np.zeros(0, np.int32), np.zeros(1, np.int32)
-    nothing = Line(
-        department=no_rows,
-        state=np.zeros(0, np.int8),
-        work_e4=none,
-        started_min=none,
-        release_min=none,
-        ranking=Ranking(none),
-        successor_from=from_0,
-        successor=no_rows,
-        hours=Hours(from_0, none, none, none),
-        crews=Crews(from_0, none, no_rows, none, none),
-        now_min=0,
-    )
+    nothing = empty_line(0)
     plan = dispatch(nothing)
     refuse_circles(problem(nothing), nothing.state)
-    latest(nothing, plan, none)
+    latest(nothing, plan, nothing.work_e4)
     first_change(nothing.state, plan)
-    since_when_overdue(problem(nothing), 0, none.copy())
+    since_when_overdue(problem(nothing), 0, np.zeros(0, np.int64))
     minute, state = np.zeros(1, np.int64), np.zeros(1, np.int8)
     trace_back(state, Plan(minute, minute, state + BOUND_NOW, np.zeros(1, np.int32)), 0)

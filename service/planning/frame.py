@@ -161,6 +161,11 @@ class Frame:
         return np.repeat(self.due_set, np.diff(self.first_row))
 
 
+_NONE, _FROM_0 = np.zeros(0, np.int32), np.zeros(1, np.int32)
+NO_FRAME = Frame((), {}, (), _FROM_0, (), _NONE, _FROM_0, _NONE, (), (), _NONE, (), {})
+"""The frame in which nothing is planned."""
+
+
 def planned_episodes(state: State) -> tuple[str, ...]:
     """Undelivered episodes in their total order."""
     open_ones = (name for name, episode in state.episodes.items() if episode.delivered_us < 0)

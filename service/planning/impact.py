@@ -153,7 +153,7 @@ def compare(before: Schedule, after: Schedule) -> Impact:
         departments=_departments(before, after),
         scenes=_scenes(before, after),
         episodes=tuple(_episode(before, after, name) for name in compared_episodes(before, after)),
-        suppositions=tuple(suppositions(after).values()),
+        suppositions=tuple(suppositions(after.state, after.now_min).values()),
     )
 
 

@@ -5,7 +5,7 @@ per row or per department are in CSR form: the entries of `d` are those from `fr
 `from[d + 1]`.
 
 What many lines share (`Hours`, `Crews`, `Ranking`) is checked once, when it is made, and cannot be
-written to afterwards. The rest of a line is looked at before each plan, by `soundness`.
+written to afterwards. The rest of a line is checked before each plan, by `soundness`.
 """
 
 from dataclasses import dataclass, field
@@ -248,6 +248,24 @@ class Line:
         return self.ranking.key
 
 
+def empty_line(now_min: int) -> Line:
+    """A line of no visits and no departments."""
+    none, no_rows, from_0 = np.zeros(0, np.int64), np.zeros(0, np.int32), np.zeros(1, np.int32)
+    return Line(
+        department=no_rows,
+        state=np.zeros(0, np.int8),
+        work_e4=none,
+        started_min=none,
+        release_min=none,
+        ranking=Ranking(none),
+        successor_from=from_0,
+        successor=no_rows,
+        hours=Hours(from_0, none, none, none),
+        crews=Crews(from_0, none, no_rows, none, none),
+        now_min=now_min,
+    )
+
+
 class Problem(NamedTuple):
     """The arrays of a `Line` under the same names, as the compiled functions take them.
 
@@ -288,3 +306,9 @@ class Plan:
     finish: Int64s
     bound: Int8s
     bound_row: Int32s
+
+
+def empty_plan() -> Plan:
+    """The plan of a line of no visits."""
+    none = np.zeros(0, np.int64)
+    return Plan(none, none.copy(), np.zeros(0, np.int8), np.zeros(0, np.int32))

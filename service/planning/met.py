@@ -1,4 +1,9 @@
-"""Where a board meets an episode's gates, and how each stands by the hand-offs that were made."""
+"""Where a board meets an episode's gates, and how each stands by the hand-offs that were made.
+
+A gate is met by hand-offs: `MetAt` says by those of which rows, a `Meeting` when it was first met
+and since when it stands met. `production.meeting` finds a `Meeting` in the record; here it is kept
+with the board.
+"""
 
 from typing import NamedTuple
 

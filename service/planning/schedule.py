@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from service.planning.backward import latest
-from service.planning.board import Board
+from service.planning.board import Board, without_rows
 from service.planning.dispatch import dispatch
-from service.planning.faults import PlanError
-from service.planning.line import ON_DESK, OUT, BrokenLineError, Int64s, Line, Plan
+from service.planning.faults import planning
+from service.planning.line import ON_DESK, OUT, Int64s, Line, Plan, empty_line, empty_plan
 from service.planning.met import meeting_of, met_at
 from service.planning.overdue import overdue_since
 from service.planning.posing import hours_of, make_line
@@ -76,11 +76,24 @@ class Schedule:
         return self.board.state
 
     def kept(self, key: Hashable, make: Callable[[], Made]) -> Made:
-        """What follows from this plan, made when it is first asked for."""
+        """What follows from this plan, made when it is first asked for.
+
+        Raises PlanError where it cannot be made.
+        """
         found: Made | None = self._kept.get(key)
         if found is None:
-            found = self._kept[key] = make()
+            with planning(self.board.item_at):
+                found = self._kept[key] = make()
         return found
+
+    def completed(self) -> "Schedule":
+        """This plan with all that answers tell of its rows made.
+
+        Raises PlanError where that is not possible.
+        """
+        self.latest_of()
+        self.overdue_since()
+        return self
 
     def finish_of(self) -> Int64s:
         """By row: planned finish; the last hand-off where the visit is done; -1 where omitted."""
@@ -152,12 +165,14 @@ def schedule(board: Board, now_min: int, near: Schedule | None = None) -> Schedu
 
     Raises PlanError where none can be made.
     """
-    try:
+    with planning(board.item_at):
         line = make_line(board, now_min, None if near is None else (near.board, near.line))
         return Schedule(board, line, dispatch(line), now_min)
-    except BrokenLineError as fault:
-        item = None if fault.row is None else board.frame.nodes[fault.row][0]
-        raise PlanError(item) from fault
+
+
+def unplanned(state: State, now_min: int) -> Schedule:
+    """A state of which no plan can be made, at a moment: what is known, and nothing projected."""
+    return Schedule(without_rows(state), empty_line(now_min), empty_plan(), now_min)
 
 
 def delivery_rows(board: Board, episode: str) -> Int64s:
@@ -270,9 +285,8 @@ class Supposition(NamedTuple):
     overdue: bool = False
 
 
-def suppositions(schedule: Schedule) -> dict[str, Supposition]:
-    """What a plan supposes about the stoppages that last at its moment, by department."""
-    state, now_min = schedule.state, schedule.now_min
+def suppositions(state: State, now_min: int) -> dict[str, Supposition]:
+    """What plans of a state at a moment suppose of the stoppages that last, by department."""
     found = {}
     for department, stoppages in sorted(state.stoppages.items()):
         last, calendar = stoppages[-1], calendar_of(state, department)

@@ -1,4 +1,4 @@
-"""The one look at a line before compiled code takes it, which trusts its arrays and checks nothing.
+"""The check of a line before compiled code takes it, which trusts its arrays and checks nothing.
 
 A line that does not pass raises BrokenLineError, which names the array, and the row where there is
 one. Checked here, before each plan: that lengths agree, offsets begin at 0, never decrease and end
@@ -82,7 +82,7 @@ def problem(line: Line) -> Problem:
 
 
 def minutes_by_row(p: Problem, array: str, minutes: Int64s) -> Int64s:
-    """Minutes by row of a problem as the compiled functions take them, NEVER or before, or -NEVER.
+    """Minutes by row of a problem as the compiled functions take them: from -NEVER to NEVER.
 
     Raises BrokenLineError where there is not one for each row, or one is not in that range.
     """

@@ -188,12 +188,16 @@ class Standings:
     def overdue_since_min(self, row: int) -> int | None:
         """Since when a planned visit is overdue, on a desk or held; None where it is not."""
         if self.codes[row] == _HELD:
-            hold = self.state.scenes[self.schedule.board.frame.nodes[row][0]].hold
-            if hold is None:
-                return None
-            return answer_overdue_since(self.state, hold, self.schedule.now_min)
+            return self.answer_overdue_since_min(row)
         since_min = int(self.schedule.overdue_since()[row])
         return None if since_min < 0 else since_min
+
+    def answer_overdue_since_min(self, row: int) -> int | None:
+        """Since when the answer is overdue that a planned visit's scene is held for; else None."""
+        scene = self.state.scenes.get(self.schedule.board.frame.nodes[row][0])
+        if scene is None or scene.hold is None:
+            return None
+        return answer_overdue_since(self.state, scene.hold, self.schedule.now_min)
 
     def count(self, items: Iterable[str]) -> dict[str, int]:
         """How many visits of these items stand where."""

@@ -54,7 +54,8 @@ def open_work_e4(schedule: Schedule) -> dict[str, int]:
 class Overdue(NamedTuple):
     """How many of a department's visits are overdue, and since when the longest one of them is.
 
-    On desks they are past their time; held, the day by which an answer was due is over.
+    On desks they are past their time; held, the day by which an answer was due is over: of scenes
+    of which a visit waits for that answer alone, or lies on a desk.
     """
 
     on_desk: int
@@ -73,15 +74,18 @@ NOTHING_OVERDUE = Overdue.of([], [])
 
 def overdue_by_department(standings: Standings) -> dict[str, Overdue]:
     """What is overdue in each department where something is."""
-    frame = standings.schedule.board.frame
+    board, on_desk_since = standings.schedule.board, standings.schedule.overdue_since()
     held = standings.codes == STANDS.index(Stands.HELD)
+    held |= (board.phase == ON_DESK) & (board.held_on > 0)
     since: dict[str, tuple[list[int], list[int]]] = {}
-    for row in np.flatnonzero(held | (standings.schedule.overdue_since() >= 0)).tolist():
-        since_min = standings.overdue_since_min(row)
-        if since_min is not None:
-            on_desk_and_held = since.setdefault(frame.nodes[row][1], ([], []))
-            on_desk_and_held[int(held[row])].append(since_min)
-    return {name: Overdue.of(*minutes) for name, minutes in since.items()}
+    for row in np.flatnonzero(held | (on_desk_since >= 0)).tolist():
+        on_desk, answers = since.setdefault(board.frame.nodes[row][1], ([], []))
+        if on_desk_since[row] >= 0:
+            on_desk.append(int(on_desk_since[row]))
+        answer_min = standings.answer_overdue_since_min(row) if held[row] else None
+        if answer_min is not None:
+            answers.append(answer_min)
+    return {name: Overdue.of(*minutes) for name, minutes in since.items() if any(minutes)}
 
 
 def item_place(board: Board, row: int) -> int:

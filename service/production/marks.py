@@ -18,6 +18,7 @@ HARD_DATE_MOVED = "hard-date-moved"
 GATES_OUT_OF_ORDER = "gates-out-of-order"
 DATE_PAST = "date-past"
 NOT_PLANNED = "not-planned"
+RATES_LEFT_OUT = "rates-left-out"
 LOOKS_LIKE_ANOTHER = "looks-like-another"
 
 MEANINGS: Mapping[str, str] = {
@@ -41,6 +42,7 @@ MEANINGS: Mapping[str, str] = {
     DATE_PAST: "a date that was over when it was recorded",
     NOT_PLANNED: "a retake asks for work that is not planned, since its scene is omitted or its "
     "episode delivered: restore the scene, or strike the delivery, to have it planned",
+    RATES_LEFT_OUT: "a rate card without some department that the card before it has a rate for",
     LOOKS_LIKE_ANOTHER: "a code easily confused with one already there",
 }
 """By mark, what it says."""

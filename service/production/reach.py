@@ -54,15 +54,15 @@ def compute_reach(
     known: Known,
     seeds: Iterable[Reached],
     strands: frozenset[str],
-    marks: Mapping[str, str],
+    dependents: Mapping[str, str],
     named: frozenset[str],
 ) -> Reach:
     """Follow the arcs that carry `strands` from the seeds, nearest first.
 
-    `marks` says redo, look-at or leave for dependent scenes; scenes and episodes already delivered
-    are left unless `named`, and from an omitted scene no arc leads to its episode. Ties go by the
-    total order, so the chain behind a visit is unique; of what reaches a visit over equally short
-    chains, the largest share counts.
+    `dependents` says redo, look-at or leave for dependent scenes; scenes and episodes already
+    delivered are left unless `named`, and from an omitted scene no arc leads to its episode. Ties
+    go by the total order, so the chain behind a visit is unique; of what reaches a visit over
+    equally short chains, the largest share counts.
     """
     found: dict[Node, Reached] = {}
     marked: dict[str, dict[Node, Reached]] = {}
@@ -77,7 +77,7 @@ def compute_reach(
                 item = arc.node[0]
                 if item in known.episodes and _omitted(known, reached.node[0]):
                     continue  # nothing of it is in the picture that is cut
-                mark = "redo" if item in named else marks.get(item, "redo")
+                mark = "redo" if item in named else dependents.get(item, "redo")
                 if mark == "look-at":
                     _meet(marked.setdefault(item, {}), arc.node, reached)
                 elif mark == "redo" and (item in named or not delivered(known, item)):
@@ -88,7 +88,7 @@ def compute_reach(
         LookAt(scene, "marked", tuple(_in_order(known, steps.values())))
         for scene, steps in marked.items()
     ]
-    look_at += _hook_ups(known, found, marks, named, marked)
+    look_at += _hook_ups(known, found, dependents, named, marked)
     return Reach(
         tuple(found.values()), tuple(sorted(look_at, key=lambda look: natural_order(look.scene)))
     )
@@ -144,7 +144,7 @@ def delivered(known: Known, item: str) -> bool:
 def _hook_ups(
     known: Known,
     found: Mapping[Node, Reached],
-    marks: Mapping[str, str],
+    dependents: Mapping[str, str],
     named: frozenset[str],
     marked: Mapping[str, object],
 ) -> list[LookAt]:
@@ -156,7 +156,7 @@ def _hook_ups(
     listed: dict[str, None] = {}
     for item in reopened:
         for neighbour in known.hook_ups.get(item, ()):
-            if neighbour in reached or neighbour in marked or marks.get(neighbour) == "leave":
+            if neighbour in reached or neighbour in marked or dependents.get(neighbour) == "leave":
                 continue
             if neighbour in named or not delivered(known, neighbour):
                 listed[neighbour] = None

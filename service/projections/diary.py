@@ -14,8 +14,8 @@ from service.log.about import About, events_about
 from service.log.read import Stored, bodies, page
 from service.planning.board import advance
 from service.planning.diary import Delivery, TakeChange, changed_takes, delivery, moves_plans
-from service.planning.faults import PlanError
-from service.planning.schedule import Schedule, schedule
+from service.planning.faults import PlanError, planning
+from service.planning.schedule import Schedule, Supposition, schedule, suppositions
 from service.production.evolve import fold
 from service.production.state import State
 from service.studio import Studio
@@ -33,8 +33,9 @@ class Told(NamedTuple):
     """An event about an episode, and what it changed as the record was then.
 
     `before` and `after` are None where no plan depends on the event, or where none could be made:
-    `unplanned` then says why. `struck_at` is the position of the strike by which the event does not
-    count any more, None while it stands.
+    `unplanned` then says why; `supposed` is what the plan behind it supposed of stoppages.
+    `struck_at` is the position of the strike by which the event does not count any more, None while
+    it stands.
     """
 
     stored: Stored
@@ -45,6 +46,7 @@ class Told(NamedTuple):
     before: Delivery | None
     after: Delivery | None
     unplanned: PlanError | None = None
+    supposed: tuple[Supposition, ...] = ()
 
 
 class DiaryPage(NamedTuple):
@@ -155,11 +157,14 @@ class _Walk:
             after = fold(before, [event])
         self._state, self._position = after, row.position
         was = will = unplanned = None
+        supposed: tuple[Supposition, ...] = ()
         if moves_plans(event):
             now_min = event.recorded_us // US_PER_MIN
             try:
-                was = delivery(self._plan(before, now_min), self._episode)
-                will = delivery(self._plan(after, now_min), self._episode)
+                with planning():
+                    was = delivery(self._plan(before, now_min), self._episode)
+                    will = delivery(self._plan(after, now_min), self._episode)
+                supposed = tuple(suppositions(after, now_min).values())
             except PlanError as fault:
                 was, unplanned = None, fault
         record = after.episodes.get(self._episode) or before.episodes.get(self._episode)
@@ -173,6 +178,7 @@ class _Walk:
             was,
             will,
             unplanned,
+            supposed,
         )
 
     def _go_to(self, position: int) -> State:

@@ -30,9 +30,10 @@ def answered_type() -> str:
 def best_of(given: Sequence[str], accept: str) -> str | None:
     """Which of the media types given an `Accept` header likes best, the first among equals.
 
-    None where it takes none of them. An empty header takes any.
+    None where it takes none of them. A header that lists nothing takes any: empty elements of a
+    list count for nothing (RFC 9110, section 5.6.1.2).
     """
-    if not accept.strip():
+    if not accept.strip(" \t,"):
         return given[0]
     ranges = list(_ranges(accept))
     best = max(given, key=lambda media_type: _quality(media_type, ranges))

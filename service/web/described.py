@@ -31,7 +31,8 @@ class Description:
     `problems` names the types it answers with beside those that every such route has; `body` is
     the shape of what it takes by media type; `tag` is the noun it belongs to; `cautions` are what
     its answers do not say and their reader must know, which they carry with them where they can;
-    `lane` names the threads that answer it.
+    `lane` names the threads that answer it. `dates` says that they tell dates of the plan made at
+    their `now`: they then carry what it supposes of stoppages.
     """
 
     summary: str
@@ -43,6 +44,7 @@ class Description:
     details: str = ""
     cautions: tuple[str, ...] = ()
     lane: LaneName = "usual"
+    dates: bool = False
 
     @cached_property
     def media_types(self) -> tuple[str, ...]:
@@ -61,9 +63,12 @@ def describe(
     details: str = "",
     cautions: tuple[str, ...] = (),
     lane: LaneName = "usual",
+    dates: bool = False,
 ) -> Callable[[_Route], _Route]:
     """Say what a route does."""
-    made = Description(summary, tag, answers, query, body or {}, problems, details, cautions, lane)
+    made = Description(
+        summary, tag, answers, query, body or {}, problems, details, cautions, lane, dates
+    )
 
     def keep(route: _Route) -> _Route:
         route.described = made  # type: ignore[attr-defined]  # functions take attributes

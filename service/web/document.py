@@ -47,7 +47,9 @@ _METHODS = ("GET", "PUT", "POST", "PATCH", "DELETE")
 _ABOUT = (
     "Hand-offs, notes and retakes of animated series as events, and what follows from them. "
     "Errors are RFC 9457 problems. Instants are RFC 3339 with a zone; quantities are numbers with "
-    "at most 4 decimals. Answers may gain members: pass over those you do not know."
+    "at most 4 decimals. Answers may gain members: pass over those you do not know. Each example "
+    "of an event is for a studio in which what it names is on record: posted one after the other "
+    "to an empty studio, examples are refused."
 )
 
 

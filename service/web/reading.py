@@ -8,9 +8,8 @@ from typing import Any, TypeVar
 import orjson
 from flask import Response, g, request
 
-from service.planning.board import unplanned
 from service.planning.faults import PlanError
-from service.planning.schedule import RULES_VERSION, Schedule, schedule
+from service.planning.schedule import RULES_VERSION, Schedule, suppositions, unplanned
 from service.planning.standing import Standings
 from service.production.state import State
 from service.studio import ZONE_DATA_VERSION, View
@@ -21,6 +20,7 @@ from service.web.negotiation import JSON, invalid_query
 from service.web.paging import Place, make_cursor, read_cursor
 from service.web.pointers import FieldError
 from service.web.problems import ProblemError
+from service.web.representation.departments import shown_suppositions
 from service.web.services import services
 from service.web.waiting import view_of
 
@@ -58,9 +58,10 @@ class Reading:
     def standings_known(self) -> Standings:
         """The same where no plan can be made: what is known of visits, with nothing projected."""
         try:
+            self.schedule.completed()
             return self.standings
         except PlanError:
-            return Standings.of(schedule(unplanned(self.state), self.now_min))
+            return Standings.of(unplanned(self.state, self.now_min))
 
     @property
     def now_us(self) -> int:
@@ -167,14 +168,22 @@ def answer(reading: Reading, make: Callable[[], dict[str, Any]], *also: object) 
 
     def body() -> bytes:
         stands = {"position": reading.position, "now": format_min(reading.now_min)}
-        return orjson.dumps({**stands, **make(), **_cautions()})
+        return orjson.dumps({**stands, **_beside(reading), **make()})
 
     return answer_as(reading, JSON, body, *also)
 
 
-def _cautions() -> dict[str, Any]:
+def _beside(reading: Reading) -> dict[str, Any]:
+    """What an answer carries because of what its route says of itself."""
     said = description_here()
-    return {"cautions": said.cautions} if said is not None and said.cautions else {}
+    found: dict[str, Any] = {}
+    if said is not None and said.dates:
+        supposed = suppositions(reading.state, reading.now_min)
+        if supposed:
+            found["suppositions"] = shown_suppositions(supposed.values())
+    if said is not None and said.cautions:
+        found["cautions"] = said.cautions
+    return found
 
 
 def answer_as(

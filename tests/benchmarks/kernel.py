@@ -2,7 +2,7 @@
 
 The line is that of the trade's rules of thumb (`tests.outside.weekly_line`), with hours of their
 own for nine departments. A multiple has as many times the visits and the artists. SimPy plans the
-same line in the same run, and comes to the same minutes; so does each copy of a multiple. The look
+same line in the same run, and comes to the same minutes; so does each copy of a multiple. The check
 (`soundness.problem`) is part of every dispatch, and is timed in turn with it.
 """
 
@@ -50,12 +50,12 @@ def measure(size: Size) -> list[Figure]:
     most = max(grown)
     with no_collector():
         plan = dispatch(line)
-        kernel_s, look_s = best_in_turn_s(partial(dispatch, line), partial(problem, line), 20)
+        kernel_s, check_s = best_in_turn_s(partial(dispatch, line), partial(problem, line), 20)
         simulated = simulate(line)
         simpy_s = took_s(lambda: simulate(line))
         whole_s = best_s(lambda: schedule(board, NOW_MIN), 10)
         times_s = {k: best_s(partial(dispatch, one), 3) for k, one in grown.items()}
-        most_s, look_at_most_s = best_in_turn_s(
+        most_s, check_of_most_s = best_in_turn_s(
             partial(dispatch, grown[most]), partial(problem, grown[most]), 3
         )
         hours_s = best_s(lambda: replace(line.hours), 5)
@@ -70,15 +70,19 @@ def measure(size: Size) -> list[Figure]:
         Figure(
             "dispatch", visits / kernel_s, "visits/s", simpy_s / kernel_s, "SimPy, the same line"
         ),
-        Figure("the look in it", look_s * 1e6, "us", look_s / kernel_s, "the dispatch it is in"),
-        Figure("hours, looked at once", hours_s * 1e6, "us", hours_s / kernel_s, "dispatch alone"),
+        Figure("the check in it", check_s * 1e6, "us", check_s / kernel_s, "the dispatch it is in"),
+        Figure("hours, checked once", hours_s * 1e6, "us", hours_s / kernel_s, "dispatch alone"),
         Figure("schedule whole", whole_s * 1000, "ms", whole_s / kernel_s, "dispatch alone"),
         Figure("the largest multiple", most * visits, "visits"),
         Figure(
             "dispatch of it", times_s[most], "s", times_s[most] / times_s[1] / most, "linear growth"
         ),
         Figure(
-            "the look in that", look_at_most_s * 1000, "ms", look_at_most_s / most_s, "the dispatch"
+            "the check in that",
+            check_of_most_s * 1000,
+            "ms",
+            check_of_most_s / most_s,
+            "the dispatch",
         ),
         Figure("exponent of time over visits", exponent(times_s), ""),
     ]

@@ -1,8 +1,13 @@
 """Worked project networks of textbooks, with the early and late dates and floats printed there.
 
-Times are counted from 0 in the source's unit; a finish is the end of an activity's last one. Each
-was computed again with networkx from its durations and arcs before it was taken in, and a test does
-so still: a figure remembered or printed wrongly would be found.
+Times are counted from 0 in the source's unit; a finish is the end of an activity's last one.
+
+What is from memory, and what a check can find. Of Hillier and Lieberman's network the arcs, the
+length, the critical path and the slacks are from memory, and no early or late dates are given. Of
+the others the dates and floats are as printed, and durations are the printed early finishes less
+the early starts. A test computes each again with networkx from its durations and arcs: a figure
+that contradicts the others is found so. What is wrong and still consistent, an arc remembered
+wrongly together with the slacks that follow from it, is not.
 """
 
 from collections.abc import Mapping, Sequence

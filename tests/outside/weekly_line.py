@@ -1,8 +1,9 @@
 """A line at the trade's usual figures: an episode a week enters it, and nothing goes wrong.
 
 Loads, rates and the shares redone are rules of thumb for a half hour of 22 minutes, from memory of
-the trade: common practice, no source. Crews are chosen so that every department does an episode in
-a week.
+the trade: common practice, no source. Crews are no rule of thumb: each is the number of artists
+with which its department does an episode in a week at those rates, so that the line keeps the pace
+of an episode a week by construction.
 """
 
 from collections.abc import Mapping

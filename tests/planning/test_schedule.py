@@ -122,7 +122,7 @@ def test_a_stoppage_whose_end_nobody_knows_is_taken_to_last_for_the_day(story: S
     assert story.marks(stopped) == ("end-unknown",)
     plan = _plan(story)
     assert _span(plan, ONE, "layout") == ("2031-03-04T09:00:00Z", "2031-03-04T13:00:00Z")
-    assert suppositions(plan) == {
+    assert suppositions(plan.state, plan.now_min) == {
         "layout": Supposition(
             "layout",
             parse_instant(story.now),
@@ -139,7 +139,7 @@ def test_a_stoppage_whose_end_nobody_knows_is_taken_to_last_for_the_day(story: S
     assert _span(_plan(story, story.now), ONE, "layout")[0] == "2031-03-05T11:00:00Z"
     assert len(story.state.stoppages["layout"]) == 1
     story.tell("department.resumed", "studio", {"department": "layout"})
-    assert suppositions(_plan(story, story.now)) == {}
+    assert suppositions(story.state, parse_instant(story.now) // US_PER_MIN) == {}
 
 
 def test_what_is_on_a_desk_has_its_remainder_and_at_least_a_minute(story: Story) -> None:

@@ -12,6 +12,7 @@ from sqlalchemy import Engine
 from service.log import studios, tokens
 from service.log.append import Row, append_rows, find_recorded, lock_head
 from service.log.tokens import Token
+from service.production.marks import LATE
 from service.production.refusal import Refusal
 from service.proofs import tree
 from service.proofs.canonical import late, splice
@@ -84,7 +85,7 @@ class PlainRecorder:
             )
             after = head._replace(position=position, recorded_at_us=at_us, frontier=frontier)
             append_rows(connection, token.studio, [row], after)
-        return Receipt(*key, position, at_us, False, ("irregular",))
+        return Receipt(*key, position, at_us, False, (LATE,))
 
 
 @dataclass

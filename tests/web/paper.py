@@ -21,6 +21,7 @@ from sqlalchemy import Engine
 from werkzeug.test import TestResponse
 
 from service.log import studios, tokens
+from service.production.marks import MEANINGS
 from service.record import Studios
 from service.settings import Settings
 from service.vocabulary.instants import parse_instant
@@ -124,9 +125,12 @@ class Paper:
     def post(self, path: str, body: object, who: str = "supervisor") -> TestResponse:
         """Post one event or a batch."""
         kind = BATCH if isinstance(body, list) else EVENT
-        return self.app.test_client().post(
+        answer = self.app.test_client().post(
             path, data=json.dumps(body), content_type=kind, headers=self._headers(who)
         )
+        for receipt in (answer.get_json(silent=True) or {}).get("receipts", ()):
+            assert set(receipt["marks"]) <= MEANINGS.keys(), "a mark must be in the list of them"
+        return answer
 
     def ask(
         self, path: str, who: str = "supervisor", headers: Mapping[str, str] | None = None

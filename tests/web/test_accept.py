@@ -131,3 +131,11 @@ def test_the_methods_of_an_address_are_told_whatever_is_accepted(client: FlaskCl
 )
 def test_the_best_of_what_is_given(accept: str, best: str | None) -> None:
     assert best_of((JSON, CSV, PLAIN), accept) == best
+
+
+@pytest.mark.parametrize("accept", ["", " ", ",", ",,,", " , ,\t,"])
+def test_an_empty_element_asks_for_nothing(accept: str) -> None:
+    """RFC 9110, section 5.6.1.2: a recipient ignores empty elements, so this is an empty list."""
+    assert best_of([JSON, CSV], accept) == JSON
+    assert best_of([JSON, CSV], f"{accept},text/csv,,") == CSV
+    assert best_of([JSON, CSV], f"{accept},image/png,,") is None

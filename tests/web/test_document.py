@@ -13,7 +13,7 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 from service.vocabulary.facts import CATALOGUE
 from service.web import openapi
 from service.web.app import bare_app
-from service.web.document import document, undescribed
+from service.web.document import document, methods_of, path_of, routes, undescribed
 from service.web.schemas.events import check_event
 from service.web.schemas.examples import example_event, example_events
 
@@ -214,3 +214,37 @@ def test_every_pattern_is_of_the_whole_text(made: dict[str, Any]) -> None:
     patterns = set(re.findall(r'"pattern": "((?:[^"\\]|\\.)*)"', json.dumps(made)))
     assert len(patterns) > 10
     assert [one for one in patterns if not (one.startswith("^") and one.endswith("$"))] == []
+
+
+PLANNED = re.compile(r"projected_|finish|delivery_(before|after)$|delta_days")
+"""Members that only a plan can say."""
+
+
+def members(made: dict[str, Any], shape: Any, seen: frozenset[str] = frozenset()) -> set[str]:
+    """The names of all members of a shape, those of nested ones too."""
+    if isinstance(shape, list):
+        return {name for one in shape for name in members(made, one, seen)}
+    if not isinstance(shape, dict):
+        return set()
+    reference = shape.get("$ref")
+    if isinstance(reference, str):
+        if reference in seen:
+            return set()
+        target = made["components"]["schemas"][reference.rpartition("/")[2]]
+        return members(made, target, seen | {reference})
+    found = set(shape.get("properties", {}))
+    return found.union(*(members(made, one, seen) for one in shape.values()))
+
+
+def test_routes_that_tell_dates_of_a_plan_say_so(made: dict[str, Any]) -> None:
+    unsaid = []
+    for rule, _, said in routes(bare_app()):
+        assert said is not None
+        shown = made["paths"][path_of(rule)][methods_of(rule)[0].lower()]["responses"]
+        content = shown.get("200", {}).get("content", {}).get("application/json", {})
+        planned = {name for name in members(made, content) if PLANNED.match(name)}
+        if planned and not said.dates:
+            unsaid.append((rule.rule, planned))
+        if said.dates:
+            assert "suppositions" in members(made, content), rule.rule
+    assert unsaid == []

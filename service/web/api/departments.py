@@ -39,6 +39,7 @@ departments = Blueprint("departments", __name__)
     tag="departments",
     query=PAGE,
     cautions=(cautions.HOURS,),
+    dates=True,
     answers={200: Answer("A page of departments.", {JSON: shapes.DEPARTMENTS}, PAGE_HEADERS)},
     problems=("not-yet",),
 )
@@ -69,6 +70,7 @@ def _counts(standings: Standings) -> dict[str, list[int]]:
     "its answer is due, what is expected by projected start.",
     query=shapes.TRAY_QUERY,
     cautions=(cautions.PEOPLE,),
+    dates=True,
     answers={200: Answer("A page of visits.", {JSON: shapes.TRAY}, PAGE_HEADERS)},
     problems=("not-found", "not-yet"),
 )

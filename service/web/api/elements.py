@@ -29,6 +29,7 @@ elements = Blueprint("elements", __name__)
     "about, `approval=to_ask`.",
     query=shapes.ELEMENTS_QUERY,
     cautions=(cautions.PEOPLE,),
+    dates=True,
     answers={200: Answer("A page of elements.", {JSON: shapes.ELEMENTS}, PAGE_HEADERS)},
     problems=("not-found", "not-yet"),
 )
@@ -59,6 +60,7 @@ def _wanted(state: State, name: str, asked: Mapping[str, Any]) -> bool:
     tag="shows",
     query=READ,
     cautions=(cautions.PEOPLE,),
+    dates=True,
     answers={200: Answer("The element.", {JSON: shapes.ELEMENT}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

@@ -26,6 +26,7 @@ episodes = Blueprint("episodes", __name__)
     "The episodes, each with its gates and how its visits stand",
     tag="episodes",
     query=shapes.EPISODES_QUERY,
+    dates=True,
     answers={200: Answer("A page of episodes.", {JSON: shapes.EPISODES}, PAGE_HEADERS)},
     problems=("not-yet",),
 )
@@ -68,6 +69,7 @@ def _counted(
     tag="episodes",
     query=READ,
     cautions=(cautions.PEOPLE,),
+    dates=True,
     answers={200: Answer("The episode.", {JSON: shapes.EPISODE}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

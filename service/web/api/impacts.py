@@ -29,6 +29,7 @@ impacts = Blueprint("impacts", __name__)
     details="Both plans are made at the call's `recordedat`, which is `now`; `position` is the "
     "call's.",
     query=READ,
+    dates=True,
     answers={200: Answer("The impact.", {JSON: IMPACT}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
     lane="costly",
@@ -46,6 +47,7 @@ def show_impact_of_retake(retake: str) -> Response:
     tag="events",
     details="Both plans are made at the event's `recordedat`, which is `now`.",
     query=READ,
+    dates=True,
     answers={200: Answer("The impact.", {JSON: IMPACT}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
     lane="costly",

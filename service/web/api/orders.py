@@ -106,6 +106,7 @@ def show_order(order: str) -> Response:
     "`at` as its `time` and `position` as its `position`. The impact is that of all lines.",
     query=READ,
     cautions=(cautions.TAXES,),
+    dates=True,
     answers={200: Answer("The quote.", {JSON: shapes.QUOTE}, READ_HEADERS)},
     problems=("not-found", "no-quote", "not-yet"),
 )

@@ -49,6 +49,7 @@ class _Then:
     "known to have been then. Dates are those of the plan made at that moment.",
     query=shapes.REPLAY_QUERY,
     cautions=(cautions.PEOPLE,),
+    dates=True,
     answers={200: Answer("The episode then.", {JSON: shapes.REPLAY}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
     lane="costly",

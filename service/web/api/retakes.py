@@ -59,6 +59,7 @@ def _wanted(retake: Retake, asked: Mapping[str, Any]) -> bool:
     tag="retakes",
     query=READ,
     cautions=(cautions.BLAME, cautions.PEOPLE),
+    dates=True,
     answers={200: Answer("The retake.", {JSON: shapes.RETAKE}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

@@ -36,6 +36,7 @@ def scenes_of(state: State, episode: str) -> list[str]:
     tag="scenes",
     query=PAGE,
     cautions=(cautions.PEOPLE,),
+    dates=True,
     answers={200: Answer("A page of scenes.", {JSON: shapes.SCENES}, PAGE_HEADERS)},
     problems=("not-found", "not-yet"),
 )
@@ -58,6 +59,7 @@ def list_scenes(episode: str) -> Response:
     tag="scenes",
     query=READ,
     cautions=(cautions.PEOPLE,),
+    dates=True,
     answers={200: Answer("The scene.", {JSON: shapes.SCENE}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
 )

@@ -32,6 +32,7 @@ _FILTERS = ("cause", "from_position", "until_position")
     "up to the move from the first projection to the present one. Rows of minutes that are not "
     "over, and of time passing until now, are provisional.",
     query=shapes.TRAIL_QUERY,
+    dates=True,
     answers={200: Answer("A page of the trail.", {JSON: shapes.TRAIL}, PAGE_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
     lane="costly",
@@ -68,6 +69,7 @@ def show_trail(episode: str) -> Response:
     "Days that an episode's delivery lost and gained, by cause, department and kind of retake",
     tag="episodes",
     query=READ,
+    dates=True,
     answers={200: Answer("The totals.", {JSON: shapes.TOTALS}, READ_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
     lane="costly",
@@ -87,6 +89,7 @@ def show_totals_of_episode(episode: str) -> Response:
     tag="episodes",
     details="Of the whole studio, or of one show.",
     query=shapes.TOTALS_QUERY,
+    dates=True,
     answers={200: Answer("The totals.", {JSON: shapes.TOTALS}, READ_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
     lane="costly",

@@ -5,12 +5,11 @@ from collections.abc import Sequence
 import orjson
 from flask import Blueprint, Response, g
 
-from service.log.tokens import Token
 from service.planning.impact import compare
 from service.planning.pricing import quoted
 from service.planning.schedule import RULES_VERSION
 from service.production.decide import Past, decide
-from service.production.refusal import Code, Reason, Refusal
+from service.production.refusal import Refusal
 from service.record import Proposed
 from service.studio import ZONE_DATA_VERSION, View
 from service.vocabulary.event import Event
@@ -25,9 +24,11 @@ from service.web.representation.impact import shown_impact
 from service.web.schemas.impact import IMPACT
 from service.web.schemas.reading import READ
 from service.web.services import services
-from service.web.visibility import withheld
 
 what_if = Blueprint("what_if", __name__)
+
+ASKING = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER)
+"""Who may ask. A question may hold facts about money, so these may see money, every one."""
 
 
 @what_if.post("/what-if")
@@ -37,15 +38,15 @@ what_if = Blueprint("what_if", __name__)
     details="The body is like that of POST /events, checked and decided in the same way on a "
     "branch of the log's head, which is `position`; both plans are made at the studio's `now`. "
     "Since nothing is recorded, facts of any roles may be asked about together: a retake, hours "
-    "and a crew in one batch. `source` is the asker's own. Facts about money are for those who may "
-    "see it.",
+    "and a crew in one batch. `source` is the asker's own.",
     query=READ,
     body=posted.BODY,
+    dates=True,
     answers={200: Answer("The impact. Nothing was recorded.", {JSON: IMPACT})},
     problems=(*posted.PROBLEMS, "not-yet"),
     lane="costly",
 )
-@require(Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER)
+@require(*ASKING)
 def try_events() -> Response:
     """Decide events on a branch, and compare the plans."""
     asked = negotiation.query_of(READ)
@@ -53,9 +54,6 @@ def try_events() -> Response:
     view = read_now(asked).view
     events = [_event(proposed, place, view) for place, proposed in enumerate(proposals, 1)]
     past = _past(view, events)
-    hidden = money_hidden(g.token, events, past)
-    if hidden:
-        raise posted.refused(Refusal(tuple(hidden)), batch)
     decided = decide(view.state, events, None, past, quoted)
     if isinstance(decided, Refusal):
         raise posted.refused(decided, batch)
@@ -76,25 +74,6 @@ def _event(proposed: Proposed, place: int, view: View) -> Event:
         proposed.fact,
         g.token.role,
     )
-
-
-def money_hidden(token: Token, events: Sequence[Event], past: Past | None) -> list[Reason]:
-    """Reasons against questions about money from who may not see it, by way of strikes too.
-
-    `past` is there where an event strikes.
-    """
-    struck = {} if past is None else {event.position: event.fact.TYPE for event in past.events}
-    reasons = []
-    for place, event in enumerate(events):
-        type_, member = event.fact.TYPE, "/type"
-        if isinstance(event.fact, EventStruck):
-            type_, member = struck.get(event.fact.position, type_), "/data/position"
-        if withheld(token, type_):
-            detail = (
-                f"{type_} is about money, which the role {token.role} may not see; leave it out"
-            )
-            reasons.append(Reason(Code.FORBIDDEN, detail, member, place))
-    return reasons
 
 
 def _past(view: View, events: Sequence[Event]) -> Past | None:

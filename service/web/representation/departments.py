@@ -1,6 +1,6 @@
 """Departments and their trays as JSON shows them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from service.planning.schedule import Supposition, artist_days_e4, suppositions
 from service.planning.standing import STANDS, Standings, Stands
@@ -29,7 +29,7 @@ def shown_department(
         "department": name,
         "unit": schedule.state.units[name],
         "crew": None if crew is None else _shown_crew(crew),
-        "stopped": shown_stopped(suppositions(schedule).get(name)),
+        "stopped": shown_stopped(suppositions(schedule.state, schedule.now_min).get(name)),
         "visits": shown_counts(counts.get(name)),
         "overdue": shown_overdue(overdue.get(name, NOTHING_OVERDUE)),
         "open_work": shown_e4(work_e4),
@@ -71,6 +71,11 @@ def shown_stopped(stopped: Supposition | None) -> Shown | None:
         "taken_to_end_at": shown_min(stopped.end_min),
         "overdue_since_at": shown_us(stopped.expected_end_us) if stopped.overdue else None,
     }
+
+
+def shown_suppositions(supposed: Iterable[Supposition]) -> list[Shown]:
+    """What a plan supposes of departments that do not work."""
+    return [{"department": one.department, **(shown_stopped(one) or {})} for one in supposed]
 
 
 def shown_tray_row(standings: Standings, row: int) -> Shown:

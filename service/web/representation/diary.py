@@ -10,6 +10,7 @@ from service.feeds.table import Cell
 from service.planning.diary import Delivery
 from service.production.marks import LATE
 from service.projections.diary import Told
+from service.web.representation.departments import shown_suppositions
 from service.web.representation.sentences import WITHHELD, sentence
 from service.web.representation.values import Shown, shown_on, shown_us
 
@@ -30,6 +31,7 @@ COLUMNS = (
     "delivery_after",
     "margin_workdays_before",
     "margin_workdays_after",
+    "not_working",
 )
 
 
@@ -57,6 +59,7 @@ def shown_entry(told: Told, words: Mapping[str, bytes], *, withheld: bool) -> Sh
         "struck_at": told.struck_at,
         "changes": [change._asdict() for change in told.changes],
         "delivery": _shown_delivery(told.before, told.after),
+        "suppositions": shown_suppositions(told.supposed),
         "no_plan": None if told.unplanned is None else {"item": told.unplanned.item},
     }
 
@@ -86,6 +89,7 @@ def cells(entry: Shown) -> list[Cell]:
         "delivery_after": moved.get("after"),
         "margin_workdays_before": moved.get("margin_workdays_before"),
         "margin_workdays_after": moved.get("margin_workdays_after"),
+        "not_working": " ".join(one["department"] for one in entry["suppositions"]),
     }
     return [plain[name] for name in COLUMNS]
 
@@ -123,11 +127,21 @@ def diary_text(episode: str, entries: Iterable[Shown]) -> str:
         if entry["struck_at"] is not None:
             lines.append(f"    struck by event {entry['struck_at']}: it does not count any more")
         lines += [f"    {change}" for change in _counted(entry["changes"])]
-        lines += [f"    {moved}" for moved in [_moved(entry["delivery"])] if moved]
+        moved = _moved(entry["delivery"])
+        if moved:
+            lines.append(f"    {moved}{_supposed(entry)}")
         if entry["no_plan"] is not None:
             lines.append("    no plan could be made of the record as it was then")
         parts.append("\n".join(lines) + "\n")
     return "\n".join(parts)
+
+
+def _supposed(entry: Shown) -> str:
+    """What a date rests on where some department did not work."""
+    return "".join(
+        f"; {one['department']} did not work and was taken to go on at {one['taken_to_end_at']}"
+        for one in entry["suppositions"]
+    )
 
 
 def _moved(moved: Mapping[str, Any] | None) -> str:

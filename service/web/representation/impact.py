@@ -4,7 +4,7 @@ from service.planning.impact import EpisodeImpact, GateImpact, Impact
 from service.vocabulary import cautions
 from service.vocabulary.facts.office import GATES
 from service.vocabulary.instants import format_min
-from service.web.representation.departments import shown_stopped
+from service.web.representation.departments import shown_suppositions
 from service.web.representation.values import (
     Shown,
     shown_e4,
@@ -68,10 +68,7 @@ def shown_impact(impact: Impact, position: int, rules: str, zone_data: str) -> S
             for scene in impact.scenes
         ],
         "episodes": [_shown_episode(episode) for episode in impact.episodes],
-        "suppositions": [
-            {"department": one.department, **(shown_stopped(one) or {})}
-            for one in impact.suppositions
-        ],
+        "suppositions": shown_suppositions(impact.suppositions),
         "rules_version": rules,
         "time_zone_data_version": zone_data,
         "cautions": CAUTIONS,

@@ -10,8 +10,8 @@ DAY_MIN = 24 * 60
 
 
 def shown_days(minutes: int | None) -> float | None:
-    """Minutes as days of 24 hours, by two decimals."""
-    return None if minutes is None else round(minutes / DAY_MIN, 2)
+    """Minutes as days of 24 hours, by two decimals; never -0.0."""
+    return None if minutes is None else round(minutes / DAY_MIN, 2) + 0.0
 
 
 def shown_move(move: Move, *, provisional: bool) -> Shown:

@@ -11,6 +11,7 @@ from service.web.schemas.common import Shown, described
 from service.web.schemas.fields import field_of
 from service.web.schemas.reading import (
     PageQuery,
+    StoppedShown,
     choice,
     day,
     flag,
@@ -53,24 +54,14 @@ class CrewShown(Shown):
     from_on = day("Since when.", none=False)
 
 
-class StoppedShown(Shown):
-    """A stoppage that lasts."""
-
-    since_at = moment("Since when.", none=False)
-    expected_end_at = moment("When it is expected to end; null: nobody knows.")
-    taken_to_end_at = moment(
-        "When the plan takes it to end: as expected, overdue in the next minute, unknown at the "
-        "end of the day. Null without a calendar."
-    )
-    overdue_since_at = moment("When it should have ended, where that is over; null before.")
-
-
 class OverdueShown(Shown):
     """How many of a department's visits are overdue, and since when the longest one is."""
 
     on_desk = whole("How many on its desks are past their time.")
     on_desk_since_at = moment("Since when the longest of them; null: none is.")
-    held = whole("How many are held for an answer whose day is over.")
+    held = whole(
+        "How many are of scenes held for an answer whose day is over: held here, or on its desks."
+    )
     held_since_at = moment("Since when the longest of them; null: none is.")
 
 

@@ -7,6 +7,7 @@ from service.web.schemas import query
 from service.web.schemas.common import Shown, described
 from service.web.schemas.reading import (
     ReadQuery,
+    SuppositionShown,
     choice,
     day,
     flag,
@@ -86,6 +87,11 @@ class EntryShown(Shown):
     changes = several(TakeChangeShown, "Takes of this episode and its elements that it changed.")
     delivery = one(
         DeliveryMoveShown, "null where no plan depends on it, or none could be made.", none=True
+    )
+    suppositions = several(
+        SuppositionShown,
+        "Departments that did not work then, and when the plan with the event took them to go on; "
+        "empty where there is no `delivery`.",
     )
     no_plan = one(
         NoPlanShown,

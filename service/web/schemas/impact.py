@@ -3,9 +3,9 @@
 from service.production.records import CHANGES
 from service.vocabulary.facts.office import GATES
 from service.web.schemas.common import Shown
-from service.web.schemas.departments import StoppedShown
 from service.web.schemas.reading import (
     ReadShown,
+    SuppositionShown,
     choice,
     day,
     flag,
@@ -111,12 +111,6 @@ class EpisodeMovedShown(Shown):
     )
 
 
-class SuppositionShown(StoppedShown):
-    """What both plans suppose of a department that does not work."""
-
-    department = word("The department.")
-
-
 class ImpactShown(ReadShown):
     """What a change does: the plan with it minus the plan without it, at one moment."""
 
@@ -129,7 +123,9 @@ class ImpactShown(ReadShown):
     scenes = several(MovedShown, "Scenes that move, or are open again, or done again.")
     episodes = several(EpisodeMovedShown, "Every episode; those delivered in both left out.")
     suppositions = several(
-        SuppositionShown, "Departments that do not work, and when the plans take them to go on."
+        SuppositionShown,
+        "Departments that do not work with the change, and when the plan with it takes them to go "
+        "on. The plan without it supposes the same of each that had stopped by then already.",
     )
     rules_version = word("The version of the rules of planning.")
     time_zone_data_version = word("The release of the IANA time zone data.")

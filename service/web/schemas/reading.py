@@ -83,11 +83,35 @@ def several(shape: type[Schema], note: str, **how: Any) -> fields.List[Any]:
     return fields.List(fields.Nested(shape), metadata=described(note), **({"required": True} | how))
 
 
+class StoppedShown(Shown):
+    """A stoppage that lasts."""
+
+    since_at = moment("Since when.", none=False)
+    expected_end_at = moment("When it is expected to end; null: nobody knows.")
+    taken_to_end_at = moment(
+        "When the plan takes it to end: as expected, overdue in the next minute, unknown at the "
+        "end of the day. Null without a calendar."
+    )
+    overdue_since_at = moment("When it should have ended, where that is over; null before.")
+
+
+class SuppositionShown(StoppedShown):
+    """What a plan supposes of a department that does not work."""
+
+    department = word("The department.")
+
+
 class ReadShown(Shown):
     """Where an answer stands."""
 
     position = whole("The position of the log it is made of.")
     now = moment("The moment it is made at: the studio's time, by the minute.", none=False)
+    suppositions = several(
+        SuppositionShown,
+        "Departments that do not work, and when the plan takes them to go on; there where the "
+        "answer tells dates of the plan and some department does not work at `now`.",
+        required=False,
+    )
     cautions = words(
         "What the figures do not say; there where they are of hours, crews, blame or prices.",
         required=False,

@@ -66,3 +66,17 @@ def test_a_card_needs_its_show_and_the_studios_dates() -> None:
         Code.UNKNOWN,
         Code.CONTRADICTION,
     }
+
+
+def test_a_card_that_leaves_a_department_out_is_marked() -> None:
+    story = studio()
+    assert story.marks(story.tell("rate.set", "KESTREL", CARD)) == ()
+    fewer = {"layout": "41"}
+    later = story.tell("rate.set", "KESTREL", card(from_on="2031-06-01", rates=fewer))
+    assert story.marks(later) == ("rates-left-out",)
+    instead = story.tell("rate.set", "KESTREL", card(rates=fewer))
+    assert story.marks(instead) == ("rates-left-out",), "in the place of one of the same date"
+    more = card(from_on="2031-07-01", rates=fewer | {"paint": "9"})
+    assert story.marks(story.tell("rate.set", "KESTREL", more)) == ()
+    earlier = card(from_on="2030-01-01", rates={"paint": "9"})
+    assert story.marks(story.tell("rate.set", "KESTREL", earlier)) == (), "no card was before it"

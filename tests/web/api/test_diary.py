@@ -210,6 +210,20 @@ def test_as_csv_and_as_text(told: tuple[Paper, dict[str, int]]) -> None:
     assert "Accept" in part.vary
 
 
+def test_an_entry_tells_what_its_date_supposes_of_a_department_that_does_not_work(
+    opened: Paper,
+) -> None:
+    before = opened.tell("priority.set", "KESTREL-1", {"priority": 1}, who="producer")
+    opened.tell("department.stopped", "studio", {"department": "paint"})
+    at = opened.tell("scene.retimed", "KESTREL-1/2", {"frames": 800})
+    (one,) = entries(opened)[at]["suppositions"]
+    assert (one["department"], one["taken_to_end_at"]) == ("paint", "2031-03-04T00:00:00Z")
+    assert entries(opened)[before]["suppositions"] == []
+    text = opened.ask(f"{DIARY}?limit=200", headers={"Accept": "text/plain"}).text
+    *_, moved = (line for line in text.splitlines() if "delivery from" in line)
+    assert "; paint did not work and was taken to go on at 2031-03-04T00:00:00Z" in moved
+
+
 def test_what_is_asked_wrongly(opened: Paper) -> None:
     assert opened.refused("/episodes/KESTREL-9/diary")[0] == 404
     assert opened.refused(f"{DIARY}?limit=201")[0] == 400

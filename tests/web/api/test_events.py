@@ -9,6 +9,7 @@ from werkzeug.test import TestResponse
 
 from service.log import read
 from service.log.append import read_head
+from service.production.marks import LATE
 from service.production.refusal import Code, Reason, Refusal
 from service.web.schemas.examples import example_event
 
@@ -70,7 +71,7 @@ def test_one_event_is_recorded_and_found_at_its_location(
                 "position": 1,
                 "recordedat": "2031-03-04T12:00:00Z",
                 "repeated": False,
-                "marks": ["irregular"],
+                "marks": [LATE],
             }
         ]
     }

@@ -1,11 +1,13 @@
 """A fault that keeps plans from being made takes nothing else with it."""
 
 from collections.abc import Iterator
+from types import ModuleType
 from typing import Any
 
 import pytest
 
-from service.planning import board
+from service.planning import board, posing
+from service.planning import schedule as planned
 from service.planning.board import Item, Standing
 from service.production.state import State
 
@@ -104,3 +106,39 @@ def test_readiness_and_a_metric_tell_until_a_plan_is_made_again(broken: Paper) -
         patch.setattr(board, "stand", lambda *given: Standing(0, 0, 0, -1, -1, False))
         assert broken.ask("/episodes").status_code == 200
     assert ready(broken)["studios_without_plan"] == 0
+
+
+ANEW = [
+    *((board, name) for name in ("make_frame", "stand")),
+    *((posing, name) for name in ("_release", "_keys", "_hours_by", "_crews_by")),
+    *((planned, name) for name in ("make_line", "dispatch", "latest", "overdue_since")),
+]
+"""Where a fault may be met while the first plan of a studio is made."""
+PATCHED = [(board, name) for name in ("reframe", "sources_touched", "_prioritise")]
+"""And while it is made of the one before."""
+
+
+@pytest.mark.parametrize(
+    ("module", "name", "warm"),
+    [*((*place, False) for place in ANEW), *((*place, True) for place in PATCHED)],
+)
+def test_whatever_fault_keeps_a_plan_from_being_made_takes_nothing_else_with_it(
+    opened: Paper, module: ModuleType, name: str, warm: bool
+) -> None:
+    def fails(*given: Any, **more: Any) -> None:
+        raise ZeroDivisionError("a fault of ours")
+
+    if warm:
+        opened.get("/episodes")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, name, fails)
+        opened.desk(SCENE, "layout", start="2031-03-03T08:00:00Z", end="2031-03-03T08:00:00Z")
+        call = {"retake": "R1", "kind": "retake", "urgency": "must-fix", "back_to": "layout"}
+        opened.tell("retake.called", SCENE, call | {"strands": ["background"], "share": 0.5})
+        for path in ("/episodes", "/episodes/KESTREL-1", "/departments/layout/tray"):
+            assert opened.problem(opened.ask(path)) == (500, "no-plan", [])
+        assert opened.get("/retakes/R1")["takes"]
+        assert opened.get("/episodes/KESTREL-1/diary")["items"]
+        assert ready(opened)["studios_without_plan"] == 1
+    assert opened.ask("/episodes").status_code == 200
+    assert ready(opened)["studios_without_plan"] == 0

@@ -100,6 +100,22 @@ def test_a_held_scene_is_overdue_once_the_day_of_its_answer_is_over(opened: Pape
     assert visit_of(opened, THREE)["overdue_since_at"] is None
 
 
+def test_a_hold_counts_where_a_visit_of_its_scene_lies_on_a_desk(lying: Paper) -> None:
+    lying.tell("scene.held", TWO, {"owes": "client", "by_on": "2031-03-04"})
+    lying.move_clock("2031-03-05T00:00:00Z")
+    one = {"on_desk": 1, "on_desk_since_at": "2031-03-03T13:00:00Z"}
+    held = {"held": 1, "held_since_at": "2031-03-05T00:00:00Z"}
+    assert department_of(lying)["overdue"] == one | held
+    assert lying.get("/departments/layout/tray")["overdue"] == one | held
+    # where nothing of it lies, nobody is held up by the answer yet
+    assert department_of(lying, "paint")["overdue"]["held"] == 0
+    # its own time on the desk is another matter
+    lying.move_clock("2031-03-05T11:00:00Z")
+    assert department_of(lying)["overdue"] == one | {"on_desk": 2} | held
+    lying.tell("scene.freed", TWO)
+    assert department_of(lying)["overdue"]["held"] == 0
+
+
 def test_an_answer_that_was_asked_for_is_overdue(paper: Paper) -> None:
     paper.open(3, ("KESTREL-1",), APPROVING)
     paper.tell("element.listed", IMP, {"kind": "cast", "drawings": 4}, who="office")

@@ -157,6 +157,14 @@ def test_who_what_when_and_on_what_it_rests(ordered: Paper) -> None:
         assert "50 % of the rate" in told
 
 
+def test_it_says_what_its_dates_suppose_of_a_department_that_does_not_work(ordered: Paper) -> None:
+    resting = "paint does not work; it is taken to go on from 4 March 2031, 00:00."
+    assert resting not in " ".join(page_of(ordered).texts)
+    ordered.tell("department.stopped", "studio", {"department": "paint"})
+    assert resting in " ".join(page_of(ordered).texts)
+    assert resting in " ".join(pdf_of(ordered)[1].split())
+
+
 def test_every_episode_whose_date_moves_and_what_is_said_of_the_others(ordered: Paper) -> None:
     quote = ordered.get("/change-orders/CO-7/quote")
     price(ordered, "CO-7")

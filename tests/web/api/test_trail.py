@@ -8,6 +8,7 @@ from sqlalchemy import Engine
 from service.projections import present, rows
 from service.projections.walking import Walker
 from service.record import Studios
+from service.web.representation.trail import shown_days
 
 from ..paper import Paper, another_worker
 from .test_impacts import CALL
@@ -198,3 +199,11 @@ def test_a_reader_is_told_while_much_is_being_built(
     assert moves(told)
     monkeypatch.setattr(rows, "RULES", "those of next year")
     assert told.refused("/trail/totals")[:2] == (503, "being-built")
+
+
+@pytest.mark.parametrize("minutes", range(-8, 9))
+def test_days_of_a_few_minutes_have_no_sign_where_they_are_none(minutes: int) -> None:
+    shown = shown_days(minutes)
+    assert shown is not None
+    assert (shown == 0) == (abs(minutes) <= 7)
+    assert str(shown) != "-0.0"

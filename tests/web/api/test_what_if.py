@@ -4,14 +4,8 @@ from typing import Any
 
 import pytest
 
-from service.log.tokens import Token
-from service.production.decide import Past
-from service.production.refusal import Code
-from service.production.state import EMPTY
-from service.vocabulary.event import Event
-from service.vocabulary.facts import CATALOGUE, Role
-from service.vocabulary.facts.record import EventStruck
-from service.web.api.what_if import money_hidden
+from service.vocabulary.facts.base import SEES_MONEY
+from service.web.api.what_if import ASKING
 from service.web.schemas.events import split_personal
 
 from ..lantern import ROLES, Lantern, is_the_owners
@@ -19,7 +13,6 @@ from ..paper import Paper
 from .test_impacts import CALL
 
 WEEKDAYS = ["monday", "tuesday", "wednesday", "thursday", "friday"]
-ABOUT_MONEY = {type_ for type_ in CATALOGUE if type_.startswith(("rate.", "change-order."))}
 PAINTERS = {
     "department": "paint",
     "artists": 1,
@@ -100,24 +93,6 @@ def texts_and_amounts(event: dict[str, Any]) -> set[str]:
     }
 
 
-def asked(type_: str, position: int = 7) -> Event:
-    fact = object.__new__(CATALOGUE[type_])
-    return Event(position, "/tests", "e", "studio", 0, 0, "tests", fact)
-
-
-@pytest.mark.parametrize("type_", sorted(CATALOGUE.keys() - {"event.struck"}))
-@pytest.mark.parametrize("role", [*Role, "visitor"])
-def test_money_is_asked_about_by_those_alone_who_may_see_it(role: str, type_: str) -> None:
-    token = Token("t", "paper", "somebody", role, ("layout",), "//paper/")
-    refused = type_ in ABOUT_MONEY and role in {"desk", "visitor"}
-    first = asked("scene.bought")
-    reasons = money_hidden(token, [first, asked(type_)], None)
-    assert [(one.code, one.member, one.place) for one in reasons] == (
-        [(Code.FORBIDDEN, "/type", 1)] if refused else []
-    )
-    assert all(type_ in one.detail and role in one.detail for one in reasons)
-    # nor by way of a strike, whose answer would tell what the struck fact had done
-    strike = Event(9, "/tests", "s", "studio", 0, 0, "tests", EventStruck(7, "Wrong."))
-    past = Past(EMPTY, (asked(type_),), frozenset())
-    reasons = money_hidden(token, [strike], past)
-    assert [one.member for one in reasons] == (["/data/position"] if refused else [])
+def test_whoever_may_ask_may_see_money() -> None:
+    """A question may be about money, and its answer and refusals tell of it."""
+    assert set(ASKING) <= set(SEES_MONEY)

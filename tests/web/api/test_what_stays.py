@@ -79,6 +79,30 @@ def test_answers_tell_what_they_suppose_of_a_stoppage(opened: Paper) -> None:
     assert departments["paint"]["stopped"]["taken_to_end_at"] == "2031-03-05T00:00:00Z"
 
 
+def test_every_answer_with_dates_tells_what_they_suppose(opened: Paper) -> None:
+    opened.tell("element.listed", "KESTREL:fox", {"kind": "model-sheet"}, who="office")
+    opened.desk("KESTREL-1/2", "layout", start=opened.now, end=opened.now)
+    call = {"retake": "R1", "kind": "retake", "urgency": "must-fix", "back_to": "layout"}
+    opened.tell("retake.called", "KESTREL-1/2", call | {"strands": ["background"], "share": 0.5})
+    paths = (
+        *("/episodes", "/episodes/KESTREL-1", "/episodes/KESTREL-1/scenes", "/departments"),
+        *("/episodes/KESTREL-1/scenes/1", "/departments/layout/tray", "/retakes/R1"),
+        *("/episodes/KESTREL-1/replay", "/episodes/KESTREL-1/trail", "/trail/totals"),
+        *("/episodes/KESTREL-1/trail/totals", "/shows/KESTREL/elements"),
+        "/shows/KESTREL/elements/fox",
+    )
+    before = opened.now
+    assert all("suppositions" not in opened.get(path) for path in paths)
+    opened.move_clock("2031-03-03T09:30:00Z")
+    opened.tell("department.stopped", "studio", {"department": "paint"})
+    for path in paths:
+        (one,) = opened.get(path)["suppositions"]
+        assert (one["department"], one["since_at"]) == ("paint", opened.now), path
+        assert one["taken_to_end_at"] == "2031-03-04T00:00:00Z"
+    assert "suppositions" not in opened.get(f"/episodes/KESTREL-1/replay?at={before}")
+    assert "suppositions" not in opened.get("/retakes"), "it tells no date of a plan"
+
+
 def test_a_hard_date_is_the_producers_to_move(opened: Paper) -> None:
     hard = {"gate": "delivery", "due_on": "2031-04-15", "hard": True}
     opened.tell("gate.set", "KESTREL-1", hard, who="office")
