@@ -1,8 +1,10 @@
 """What an auditor runs: signing keys, exports, and looking through a record."""
 
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import TextIO
 
 import click
 import httpx
@@ -91,6 +93,14 @@ _READ = "events, as they were"
 _UNREAD = "events in the service's tree, none of them read (--every-event reads them)"
 
 
+def _token(file: TextIO | None) -> str | None:
+    """The token of a file or of the environment; arguments can be read by others."""
+    if file is None:
+        return os.environ.get("RETAKE_LEDGER_TOKEN") or None
+    words = file.read().split()
+    return words[-1] if words else None
+
+
 @click.command("verify")
 @click.argument("folder", required=False, type=click.Path(path_type=Path))
 @click.option("--checkpoint", "files", multiple=True, type=click.Path(path_type=Path),
@@ -102,14 +112,15 @@ _UNREAD = "events in the service's tree, none of them read (--every-event reads 
 @click.option("--all", "everything", is_flag=True,
               help="All records of this installation, folded anew.")  # fmt: skip
 @click.option("--studio", "only", multiple=True, help="With --all: this studio alone.")
-@click.option("--token", envvar="RETAKE_LEDGER_TOKEN", help="A token of that service.")
+@click.option("--token-file", type=click.File(), help="Of a token of that service, alone or as "
+              "the header that carries it; left out, RETAKE_LEDGER_TOKEN is read.")  # fmt: skip
 def verify_command(
     folder: Path | None,
     files: tuple[Path, ...],
     told: tuple[str, ...],
     against: Path | None,
     url: str | None,
-    token: str | None,
+    token_file: TextIO | None,
     every_event: bool,
     everything: bool,
     only: tuple[str, ...],
@@ -128,8 +139,11 @@ def verify_command(
             )
         verify_everything(files, told, only)
         return
+    token = _token(token_file) if url is not None else None
     if (folder is None) == (url is None) or (url is not None and token is None):
-        raise click.UsageError("name the folder of an export, or --url and --token, or say --all")
+        raise click.UsageError(
+            "name the folder of an export, or --url and --token-file, or say --all"
+        )
     try:
         keys = tuple(read_key(one) for one in told)
         checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]

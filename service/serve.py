@@ -31,6 +31,11 @@ _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 )
 @click.option("--tls-certificate", type=_FILE, help="PEM file; connections are then encrypted.")
 @click.option("--tls-key", type=_FILE, help="PEM file of its key, which nobody else may read.")
+@click.option(
+    "--metrics-bind",
+    metavar="HOST:PORT",
+    help="Answer /metrics there and nowhere else, and nothing else there.",
+)
 @click.option("--quiet", is_flag=True, help="Log faults alone, not one line a request.")
 @click.option(
     "--listening",
@@ -45,12 +50,14 @@ def serve_command(
     threads: int,
     tls_certificate: Path | None,
     tls_key: Path | None,
+    metrics_bind: str | None,
     quiet: bool,
     listening: int | None,
 ) -> None:
     """Run the service until a signal ends it; logs go to standard error, JSON a line."""
     settings = read_settings()
     tls = _tls(tls_certificate, tls_key)
+    metrics_port = _port_of(metrics_bind, port)
     logging.basicConfig(format="%(message)s", level=logging.WARNING)
     logging.getLogger("retake_ledger").setLevel(logging.WARNING if quiet else logging.INFO)
     with database_of(settings) as url, TemporaryDirectory(prefix="rl-metrics-") as shared:
@@ -76,8 +83,23 @@ def serve_command(
         )
         config = gunicorn_config(host, port, workers)
         if listening is not None:
-            config["bind"] = f"fd://{listening}"
-        serve(settings, url, config, Options(threads, limits, settings.proxies, tls))
+            config["bind"] = [f"fd://{listening}"]
+        if metrics_bind is not None:
+            config["bind"].append(metrics_bind)
+        options = Options(threads, limits, settings.proxies, tls, metrics_port)
+        serve(settings, url, config, options)
+
+
+def _port_of(bind: str | None, taken: int) -> int | None:
+    if bind is None:
+        return None
+    host, _, port = bind.rpartition(":")
+    if not host or not port.isdecimal() or not 0 < int(port) < 2**16 or int(port) == taken:
+        raise click.BadParameter(
+            f"write an address and a port other than {taken}, such as 127.0.0.1:9765",
+            param_hint="--metrics-bind",
+        )
+    return int(port)
 
 
 def _tls(certificate: Path | None, key: Path | None) -> tuple[Path, Path] | None:
@@ -121,7 +143,7 @@ def _check_rights(url: str) -> None:
 def gunicorn_config(host: str, port: int, workers: int) -> dict[str, Any]:
     """What gunicorn's master is told."""
     return {
-        "bind": f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
+        "bind": [f"[{host}]:{port}" if ":" in host else f"{host}:{port}"],
         "workers": workers,
         "timeout": 120,
         "graceful_timeout": 35,

@@ -109,7 +109,7 @@ def test_what_cannot_be_checked_is_an_error_and_not_a_verdict(exports: tuple[Pat
         told = typed("verify", new, *arguments)
         assert told.exit_code not in {0, 1} or "Error" in told.output
         assert said in told.output
-    assert "--url and --token" in typed("verify").output
+    assert "--url and --token-file" in typed("verify").output
 
 
 def test_keys_are_made_shown_and_replaced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -30,6 +30,12 @@ class Shown:
     url: str
     tokens: dict[str, str]
     data: Path
+    folder: Path
+
+    def write_headers(self, folder: Path) -> None:
+        """A file for each token, as the README has them."""
+        for name, token in self.tokens.items():
+            (folder / f"{name}.header").write_text(f"Authorization: Bearer {token}\n")
 
     def environ(self) -> dict[str, str]:
         tokens = {f"{name.upper()}_TOKEN": token for name, token in self.tokens.items()}
@@ -55,18 +61,21 @@ def _demo(data: Path, *words: str) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.fixture(scope="module")
-def demo() -> Iterator[Shown]:
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shown]:
     with data_folder() as data:
         text = _demo(data, "--port", str(free_port())).stdout
         tokens = dict(re.findall(r"^  (\w+) +(rl_\S+)$", text, re.MULTILINE))
         with served(data) as url:
-            yield Shown(text, url, tokens, data)
+            shown = Shown(text, url, tokens, data, tmp_path_factory.mktemp("shown"))
+            shown.write_headers(shown.folder)
+            yield shown
 
 
 def _run(demo: Shown, code: str) -> list[str]:
     done = subprocess.run(
         ["bash", "-euo", "pipefail", "-c", code],
         env=demo.environ(),
+        cwd=demo.folder,
         capture_output=True,
         text=True,
         check=False,
@@ -110,6 +119,7 @@ def test_the_demo_shows_what_an_order_costs(demo: Shown) -> None:
 def test_the_curl_lines_it_prints_work(demo: Shown) -> None:
     lines = [line for line in demo.text.splitlines() if line.startswith("curl ")]
     assert len(lines) == 3
+    assert not any(token in line for line in lines for token in demo.tokens.values())
     for line in lines:
         (answer,) = _answers(demo, re.sub(r"http://127\.0\.0\.1:\d+", demo.url, line))
         assert "position" in answer, answer
@@ -177,6 +187,7 @@ def test_the_price_of_a_change(demo: Shown) -> None:
 
 def test_what_retakes_cost_and_a_price_on_paper(demo: Shown, tmp_path: Path) -> None:
     asked, printed = blocks("sh", "What retakes cost, and a price on paper")
+    demo.write_headers(tmp_path)
     done = subprocess.run(
         ["bash", "-euo", "pipefail", "-c", asked + printed],
         env=demo.environ(),
@@ -221,6 +232,7 @@ def test_the_record_proves_itself_with_and_without_our_program(demo: Shown, tmp_
     (script,) = blocks("python", heading)
     assert len(script.splitlines()) <= 40
     (tmp_path / "root.py").write_text(script)
+    demo.write_headers(tmp_path)
     typed = ours.replace(".venv/bin/retake-ledger", shlex.join(COMMAND))
     done = subprocess.run(
         ["bash", "-euo", "pipefail", "-c", typed + theirs],

@@ -75,7 +75,7 @@ def run_demo(
             show_order(say, clients["producer"].get(f"/change-orders/{seed.APPROVED_ORDER}"))
             show_impact(say, retake, impact)
             show_trail(say, clients["supervisor"], impact["episodes"])
-            _how_to_go_on(say, url, secrets, retake, stay=stay)
+            _how_to_go_on(say, url, retake, stay=stay)
         if stay:
             say.print("\nServing until Ctrl-C.")
             try:
@@ -177,7 +177,6 @@ def _show_tokens(say: Console, studio: str, secrets: Mapping[str, str]) -> None:
 def _how_to_go_on(
     say: Console,
     url: str,
-    secrets: Mapping[str, str],
     retake: Mapping[str, Any],
     *,
     stay: bool,
@@ -187,10 +186,11 @@ def _how_to_go_on(
     if not stay:
         again = shlex.join([sys.argv[0], "serve", "--port", port])
         say.print(f"Start the service again: {again}", soft_wrap=True, markup=False)
-    say.print(f"It answers at {url}; the tokens stand above.")
-    bearer = f"-H 'Authorization: Bearer {secrets['supervisor']}'"
+    say.print(f"It answers at {url}. Paste the supervisor's token after the first line:")
+    bearer = "-H @supervisor.header"
     code = retake["data"]["retake"]
     for line in (
+        'read -rs token && (umask 077; echo "Authorization: Bearer $token" > supervisor.header)',
         f"curl -s {bearer} {url}/episodes",
         f"curl -s {bearer} {url}/departments/layout/tray",
         f"curl -s {bearer} {url}/retakes/{code}/impact",

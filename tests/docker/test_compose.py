@@ -1,6 +1,8 @@
 """The image and the compose file, built, started and asked for an impact through a real engine."""
 
+import json
 import os
+import re
 import secrets
 import shutil
 import subprocess
@@ -139,6 +141,43 @@ def test_a_composed_service_is_asked_an_impact(stack: _Stack) -> None:
 
 def test_the_image_does_not_run_as_root(stack: _Stack) -> None:
     assert stack.run("exec", "-T", "ledger", "id", "-u").strip() == "10001"
+
+
+def test_it_has_no_capabilities_and_can_win_none(stack: _Stack) -> None:
+    status = stack.run("exec", "-T", "ledger", "cat", "/proc/1/status")
+    fields = dict(line.split(":\t", 1) for line in status.splitlines() if ":\t" in line)
+    assert int(fields["CapBnd"], 16) == int(fields["CapEff"], 16) == 0
+    assert fields["NoNewPrivs"].strip() == "1"
+
+
+def test_metrics_have_a_port_that_is_not_published(stack: _Stack) -> None:
+    assert httpx.get(f"http://127.0.0.1:{stack.port}/metrics").status_code == 404
+    asked = "import urllib.request as r; print(r.urlopen('http://127.0.0.1:9765/metrics').status)"
+    assert stack.run("exec", "-T", "ledger", "python3", "-c", asked).strip() == "200"
+
+
+def test_the_image_lists_what_is_in_it(stack: _Stack) -> None:
+    # CycloneDX, ECMA-424
+    told = stack.run("exec", "-T", "ledger", "cat", "/opt/retake-ledger/sbom.json")
+    bom = json.loads(told)
+    assert bom["bomFormat"] == "CycloneDX"
+    listed = {part["name"].lower(): part["version"] for part in bom["components"]}
+    lock = (TOP / "docker/requirements.lock").read_text()
+    locked = dict(re.findall(r"^([a-z0-9.-]+)==([^ ;]+)", lock, re.MULTILINE))
+    assert locked.items() <= {name.replace("_", "-"): v for name, v in listed.items()}.items()
+
+
+def test_the_keys_outlive_the_containers(stack: _Stack) -> None:
+    def key() -> str:
+        return stack.run(
+            "exec", "-T", "ledger", "sh", "-c", "cat /var/lib/retake-ledger/keys/*.pem"
+        )
+
+    before = key()
+    stack.run("down")
+    stack.run("up", "-d", "--no-build")
+    _wait_until_ready(stack)
+    assert key() == before
 
 
 def test_the_services_login_may_not_alter_the_log(stack: _Stack) -> None:

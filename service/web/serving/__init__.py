@@ -2,9 +2,10 @@
 
 import atexit
 import gc
+from http import HTTPStatus
 from typing import Any
 
-from flask import Flask
+from flask import Flask, abort, request
 from gunicorn.app.base import BaseApplication
 from prometheus_client.multiprocess import mark_process_dead
 
@@ -70,7 +71,19 @@ class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types
 
     def load(self) -> Flask:
         """Make the app: in each worker, after the fork."""
-        return worker_app(self._settings, self._database_url)
+        app = worker_app(self._settings, self._database_url)
+        if LoopWorker.options.metrics_port is not None:
+            keep_metrics_apart(app, LoopWorker.options.metrics_port)
+        return app
+
+
+def keep_metrics_apart(app: Flask, port: int) -> None:
+    """Let an app answer /metrics at a port and nowhere else, and nothing else there."""
+
+    @app.before_request
+    def look_at_the_port() -> None:
+        if (request.path == "/metrics") is not (request.environ["SERVER_PORT"] == str(port)):
+            abort(HTTPStatus.NOT_FOUND)
 
 
 def _counts_no_more(_: object, worker: Any) -> None:

@@ -54,13 +54,14 @@ class Options(NamedTuple):
     """How workers serve.
 
     `proxies` are addresses or networks whose forwarding headers hold; `tls` are the files of a
-    certificate and of its key, both PEM.
+    certificate and of its key, both PEM; `metrics_port` is a port for metrics alone.
     """
 
     threads: int
     limits: Limits
     proxies: tuple[str, ...] = ()
     tls: tuple[Path, Path] | None = None
+    metrics_port: int | None = None
 
 
 class LoopWorker(Worker):  # type: ignore[misc]  # gunicorn ships no types for it

@@ -21,6 +21,7 @@ from cryptography.x509.oid import NameOID
 from flask import Flask, request
 
 from service.web.app import bare_app
+from service.web.serving import keep_metrics_apart
 from service.web.serving.lanes import Lanes
 from service.web.serving.limits import Limits
 from service.web.serving.worker import LoopWorker, Options, Server, lane_chooser
@@ -244,6 +245,20 @@ def test_each_route_has_its_lane(method: str, path: str, lane: str) -> None:
     lanes = Lanes.of(4, 1)
     assert lane_chooser(bare_app(), lanes)(method, path) is getattr(lanes, lane)
     lanes.stop()
+
+
+def test_metrics_are_kept_to_a_port_of_their_own() -> None:
+    app = bare_app()
+    keep_metrics_apart(app, 9765)
+    client = app.test_client()
+    for path, port, status in (
+        ("/metrics", 9765, 200),
+        ("/metrics", 8765, 404),
+        ("/live", 9765, 404),
+        ("/live", 8765, 200),
+    ):
+        answer = client.get(path, environ_overrides={"SERVER_PORT": str(port)})
+        assert answer.status_code == status, (path, port)
 
 
 def test_limits_stand_in_an_order_that_makes_sense() -> None:
