@@ -12,7 +12,7 @@ TOP = Path(__file__).parents[2]
 def test_every_dependency_is_locked_within_its_range_and_with_hashes() -> None:
     project = tomllib.loads((TOP / "pyproject.toml").read_text())["project"]
     lock = (TOP / "docker/requirements.lock").read_text()
-    locked = dict(re.findall(r"^([a-z0-9.-]+)==(\S+) \\\\\n    --hash=sha256:", lock, re.MULTILINE))
+    locked = dict(re.findall(r"^([a-z0-9.-]+)==(\S+) \\\n    --hash=sha256:", lock, re.MULTILINE))
     assert len(locked) == len(re.findall(r"^[a-z]", lock, re.MULTILINE))
     for written in project["dependencies"]:
         wanted = Requirement(written)
