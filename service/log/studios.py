@@ -9,9 +9,13 @@ from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 from service.log import schema
 from service.log.append import Head, lock_head
 from service.proofs.seals import seal
-from service.vocabulary.instants import instant, instant_us
+from service.vocabulary.instants import US_PER_MIN, instant, instant_us
 
 Clock = Literal["real", "simulated"]
+
+CLOCK_STEP_DAYS_MAX = 366
+"""How far a simulated clock goes at a time: it cannot be taken back, so that a wrong year in one
+request must not be the end of a studio."""
 
 
 class ClockError(ValueError):
@@ -101,8 +105,8 @@ def move_clock(
 ) -> Head:
     """Move a simulated clock forward, under the lock of the studio's log; gives the head.
 
-    Moving it to where it stands changes nothing but its seal. Raises `ClockError` for a real clock
-    or a move back, and `UnknownStudioError`.
+    Moving it to where it stands changes nothing but its seal. Raises `ClockError` for a real clock,
+    a move back or one of more than `CLOCK_STEP_DAYS_MAX`, and `UnknownStudioError`.
     """
     head = lock_head(connection, studio)
     if head.clock_at_us is None:
@@ -110,6 +114,12 @@ def move_clock(
     if clock_at_us < head.clock_at_us:
         now = instant(head.clock_at_us).isoformat()
         raise ClockError(f"the clock of {studio} stands at {now} and does not go back")
+    if clock_at_us - head.clock_at_us > CLOCK_STEP_DAYS_MAX * 24 * 60 * US_PER_MIN:
+        now = instant(head.clock_at_us).isoformat()
+        raise ClockError(
+            f"the clock of {studio} stands at {now}, goes at most {CLOCK_STEP_DAYS_MAX} days ahead "
+            "at a time, and cannot be taken back; move it further in steps"
+        )
     connection.execute(
         update(schema.head)
         .where(schema.head.c.studio == studio)

@@ -99,7 +99,8 @@ TYPES: dict[str, ProblemType] = {
             "clock-refused",
             409,
             "The clock cannot be set so",
-            "Only a simulated clock can be moved, and only forward.",
+            "Only a simulated clock can be moved, and only forward, at most 366 days at a time: it "
+            "cannot be taken back. Go further in steps.",
         ),
         ProblemType(
             "no-quote",

@@ -60,7 +60,7 @@ NAMES = (
 # what no schema can say of a request, so that one which the document allows may be refused
 REFUSALS = {
     "/problems/contradiction": "the record says otherwise: no such scene, started already",
-    "/problems/clock-refused": "a clock never goes back",
+    "/problems/clock-refused": "a clock never goes back, nor more than a year ahead at a time",
     "wrong-cursor": "a cursor is opaque; only the service's own are taken",
     "one-or-the-other": "OpenAPI 3.1 has no words for arguments that exclude each other",
     "in-future": "the present moves",

@@ -11,13 +11,15 @@ from service.planning.impact import compare
 from service.planning.schedule import Schedule, schedule
 from service.planning.standing import Standings
 from service.production.account import account
+from service.production.decide import bounds, retell
+from service.production.state import EMPTY
 from service.production.visits import Phase
 from service.production.work import WORK_E4_MAX, base_work_e4
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.production.extremes import EXTREMES
 from tests.production.random_logs import ALL, SEEDS, furnished, tell_at_random
-from tests.telling import Story
+from tests.telling import Story, studio
 
 MOMENTS = [
     parse_instant(text) // US_PER_MIN
@@ -27,10 +29,14 @@ FURNISHED = furnished()
 PROPOSERS = (*ALL, *EXTREMES * 2)
 
 
-def told(seeds: list[int]) -> Story:
+def told(seeds: list[int], *, bounded: bool = True) -> Story:
+    """A log of extremes; not bounded, as it was recorded before dates had bounds."""
     story = Story()
     story.state, story.events = FURNISHED.state, list(FURNISHED.events)
-    return tell_at_random(story, seeds, PROPOSERS)
+    with pytest.MonkeyPatch.context() as patch:
+        if not bounded:
+            patch.setattr(bounds, "dates_against", lambda event: iter(()))
+        return tell_at_random(story, seeds, PROPOSERS)
 
 
 @pytest.mark.parametrize("end", ["retake.withdrawn", "retake.bought-as-is"])
@@ -58,6 +64,23 @@ def test_the_work_of_a_visit_stays_within_what_can_be_counted() -> None:
     assert base_work_e4(story.state, more, "camera") == WORK_E4_MAX
 
 
+@pytest.mark.parametrize("far", ["1900-01-01", "1931-03-04", "2199-12-31"])
+def test_a_log_from_before_dates_had_bounds_is_planned_and_struck_from(far: str) -> None:
+    story = studio()
+    early = story.tell("priority.set", "KESTREL-1", {"priority": 5})
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(bounds, "dates_against", lambda event: iter(()))
+        story.tell("gate.set", "KESTREL-1", {"gate": "lock", "due_on": far})
+        hold = story.tell("scene.held", "KESTREL-1/1", {"owes": "client", "by_on": far})
+    assert_said(schedule(make_board(story.state), MOMENTS[0]))
+    told = retell(EMPTY, story.events)
+    assert (told.state, told.set_aside) == (story.state, ())
+    # a strike of something else decides the far dates behind it anew, and they are no reason
+    for struck in (early, hold):
+        story.tell("event.struck", "studio", {"position": struck.position})
+    assert_said(schedule(make_board(story.state), MOMENTS[0]))
+
+
 @settings(deadline=None, max_examples=200)
 @given(st.lists(SEEDS, max_size=60))
 def test_no_take_that_was_taken_back_is_current(seeds: list[int]) -> None:
@@ -67,10 +90,10 @@ def test_no_take_that_was_taken_back_is_current(seeds: list[int]) -> None:
 
 
 @settings(deadline=None, max_examples=300)
-@given(st.lists(SEEDS, min_size=1, max_size=40), st.sampled_from(MOMENTS))
-def test_every_accepted_log_can_be_planned(seeds: list[int], now_min: int) -> None:
-    before = schedule(make_board(told(seeds[:-1]).state), now_min)
-    story = told(seeds)
+@given(st.lists(SEEDS, min_size=1, max_size=40), st.sampled_from(MOMENTS), st.booleans())
+def test_every_accepted_log_can_be_planned(seeds: list[int], now_min: int, bounded: bool) -> None:
+    before = schedule(make_board(told(seeds[:-1], bounded=bounded).state), now_min)
+    story = told(seeds, bounded=bounded)
     after = schedule(make_board(story.state), now_min)
     assert_said(after)
     compare(before, after)

@@ -6,9 +6,13 @@ from typing import Any
 from tests.production.random_logs import Proposal, Proposer
 from tests.telling import Story
 
-DAYS = ("1900-01-01", "1969-12-31", "1970-01-01", "2031-03-10", "2199-12-31")
-"""The first and last dates that may be said, and those around the epoch."""
-MOMENTS = ("2031-03-20T12:00:00Z", "2199-12-31T23:59:59.999999Z")
+DAYS = (
+    *("1900-01-01", "1969-12-31", "1970-01-01", "2031-03-10", "2199-12-31"),
+    *("2001-12-31", "2061-03-03"),
+)
+"""The first and last dates that the schemas take, those around the epoch, and, near the bounds
+around the clock of a story, such as the rules take."""
+MOMENTS = ("2031-03-20T12:00:00Z", "2061-03-03T23:59:59.999999Z", "2199-12-31T23:59:59.999999Z")
 DEPARTMENTS = ("layout", "background", "animation", "paint", "camera", "cutting", "design")
 WEEK = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 

@@ -12,6 +12,7 @@ from msgspec.structs import replace
 
 from service.production.decide import (
     approval,
+    bounds,
     carrying,
     desks,
     gates,
@@ -145,7 +146,7 @@ def decide(
         event = _moved_on(proposed, derived)
         against = permitted(event, actor)
         if not against:
-            against = out_of_time(event)
+            against = [*out_of_time(event), *bounds.dates_against(event)]
             if event.fact.TYPE != EventStruck.TYPE:
                 against += reasons_against(draft, event)
             against = against or gates.new_dates_against(draft, event, actor)

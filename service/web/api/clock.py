@@ -37,7 +37,11 @@ class ClockMove(ClosedSchema):
     """Where a simulated clock is to stand."""
 
     now = moment_field(
-        required=True, metadata={"description": "Not before where the clock stands."}
+        required=True,
+        metadata={
+            "description": "Not before where the clock stands, nor more than "
+            f"{studios.CLOCK_STEP_DAYS_MAX} days ahead of it: go further in steps."
+        },
     )
 
 
@@ -73,7 +77,7 @@ def show_clock() -> Response:
 )
 @require(Role.OFFICE)
 def move_clock() -> Response:
-    """Move the clock, or refuse a move back."""
+    """Move the clock, or refuse a move back or one too far ahead."""
     negotiation.query_of(NoQuery())
     negotiation.posted_type(JSON)
     asked = negotiation.posted_json()

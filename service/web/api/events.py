@@ -9,6 +9,7 @@ from marshmallow import Schema
 
 from service.log import read
 from service.log.read import Stored
+from service.production.decide.bounds import DATE_BOUND_YEARS
 from service.production.refusal import Refusal
 from service.record import Receipt
 from service.vocabulary.instants import format_instant, parse_instant
@@ -54,7 +55,8 @@ _BATCH_OF_EVENTS = {"type": "array", "items": _ONE_EVENT}
     "Record one event, or a batch that lands whole or not at all",
     tag="events",
     details="A repeat of `source` and `id` with the same content is answered with the first "
-    "receipt and recorded once.",
+    "receipt and recorded once. Dates and instants in `data` lie within "
+    f"{DATE_BOUND_YEARS} years of the studio's clock; others are refused as a contradiction.",
     body=posted.BODY,
     answers={
         201: Answer(

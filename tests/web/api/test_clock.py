@@ -33,6 +33,17 @@ def test_it_is_not_moved_back(client_of: Clients) -> None:
     assert client_of("layout").get("/clock").get_json()["now"] == NOW
 
 
+def test_it_goes_a_year_ahead_at_a_time_and_further_in_steps(client_of: Clients) -> None:
+    answer = move(client_of, '{"now": "2199-01-01T00:00:00Z"}')
+    assert (answer.status_code, answer.get_json()["type"]) == (409, "/problems/clock-refused")
+    assert "at most 366 days ahead" in answer.get_json()["detail"]
+    assert "in steps" in answer.get_json()["detail"]
+    assert move(client_of, '{"now": "2032-03-04T12:00:00.000001Z"}').status_code == 409
+    assert client_of("layout").get("/clock").get_json()["now"] == NOW
+    for now in ("2032-03-04T12:00:00Z", "2033-03-05T12:00:00Z"):
+        assert move(client_of, f'{{"now": "{now}"}}').get_json()["now"] == now
+
+
 @pytest.mark.parametrize(
     ("body", "status", "pointer"),
     [

@@ -43,6 +43,21 @@ def test_one_question_holds_facts_of_every_role(short: Paper, who: str) -> None:
     assert told[:2] == (403, "forbidden")
 
 
+@pytest.mark.parametrize("path", ["/events", "/what-if"])
+@pytest.mark.parametrize("due_on", ["1931-03-15", "2131-03-15"])
+def test_no_date_decades_away_is_recorded_or_asked_about(
+    short: Paper, path: str, due_on: str
+) -> None:
+    far = short.event("gate.set", "KESTREL-1", {"gate": "lock", "due_on": due_on})
+    week = {"days": WEEKDAYS, "opens": "09:00", "closes": "17:00"}
+    off = {"from_on": "2031-03-03", "shifts": [week], "days_off": ["2031-04-01", due_on]}
+    told = short.problem(short.post(path, far))
+    assert told == (422, "contradiction", [("/data/due_on", "contradiction")])
+    told = short.problem(short.post(path, short.event("calendar.set", "studio", off), "office"))
+    assert told == (422, "contradiction", [("/data/days_off/1", "contradiction")])
+    assert short.get("/episodes")["items"]
+
+
 @pytest.mark.parametrize("who", ["office", "producer"])
 def test_a_question_strikes_what_another_role_recorded(short: Paper, who: str) -> None:
     position = short.tell("retake.called", "KESTREL-1/1", CALL)
