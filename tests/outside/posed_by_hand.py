@@ -115,8 +115,20 @@ def crews_of(found: Read, name: str) -> list[Crew]:
 # --- what is to be done, and what waits for what -------------------------------------------------
 
 
+def still_using(found: Read, users: list[str]) -> list[str]:
+    """Scenes in the picture of episodes that are not delivered."""
+    return [
+        user
+        for user in users
+        if user not in found.omitted and episode_of(user) not in found.delivered
+    ]
+
+
 def planned(found: Read) -> list[Node]:
-    """All visits of undelivered episodes, and of elements not used by delivered ones alone."""
+    """All visits of undelivered episodes, and of elements that nobody uses or somebody still does.
+
+    A scene that is omitted, or of a delivered episode, uses nothing any more.
+    """
     nodes = []
     for episode in sorted(found.episodes.keys() - found.delivered):
         nodes += [(episode, name) for name in by_grain(found, "episode")]
@@ -125,7 +137,7 @@ def planned(found: Read) -> list[Node]:
             nodes += [(scene, name) for name in visited(found, scene)]
     for element, data in found.elements.items():
         users = found.users[element]
-        if not users or any(episode_of(user) not in found.delivered for user in users):
+        if not users or still_using(found, users):
             nodes += [(element, name) for name in found.kinds[data["kind"]]["departments"]]
     return nodes
 
@@ -223,7 +235,8 @@ def rank(found: Read, item: str, department: str) -> Rank:
     priority = found.priorities.get(item, 0)
     if item in found.scenes and item not in found.priorities:
         priority = found.priorities.get(episode_of(item), 0)
-    episodes = [episode_of(user) for user in found.users[item]] if item in found.users else []
+    users = still_using(found, found.users[item]) if item in found.users else []
+    episodes = [episode_of(user) for user in users]
     episodes = episodes or ([] if item in found.elements else [episode_of(item)])
     dues = [found.dues[name].toordinal() for name in episodes if waits(found, name)]
     must_fix = found.visit(item, department).must_fix

@@ -155,7 +155,7 @@ def test_an_approval_records_the_facts_behind_itself(to_approve: Paper) -> None:
     assert [event["data"] for event in events[1:]] == [
         {},
         {"frames": 96},
-        {"gate": "delivery", "due_on": "2031-06-16"},
+        {"gate": "delivery", "due_on": "2031-06-16", "hard": False},
     ]
     assert {event["source"] for event in events} == {"//paper/tests"}
     assert {(event["time"], event["posterrole"]) for event in events} == {
