@@ -9,7 +9,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 
 import httpx
@@ -65,23 +65,91 @@ def free_port() -> int:
         return port
 
 
+class Service:
+    """`retake-ledger serve` at one port, in processes that can be killed and started again.
+
+    What it logs is added to the file `log`; without one it goes where the caller's own errors go.
+    """
+
+    def __init__(self, data: Path, workers: int, log: Path | None = None) -> None:
+        self._data, self._workers, self._log = data, workers, log
+        self._port = free_port()
+        self._process: subprocess.Popen[bytes] | None = None
+        self.url = f"http://127.0.0.1:{self._port}"
+
+    def start(self) -> None:
+        """Start it, without waiting for it to answer."""
+        words = ["serve", "--quiet", "--port", str(self._port), "--workers", str(self._workers)]
+        with nullcontext() if self._log is None else self._log.open("ab") as output:
+            # a session of its own, so that all of its processes can be killed at once
+            self._process = subprocess.Popen(
+                [*COMMAND, *words],
+                env=environ_of(self._data),
+                stderr=output,
+                start_new_session=True,
+            )
+
+    def wait_until_ready(self) -> None:
+        """Wait until it answers; fails where it has ended or takes too long."""
+        deadline = time.monotonic() + UP_S
+        while not _ready(self.url):
+            assert self.running.poll() is None, "the service ended"
+            assert time.monotonic() < deadline, "the service did not come up"
+            time.sleep(0.1)
+
+    @property
+    def running(self) -> "subprocess.Popen[bytes]":
+        """Its first process, the parent of its workers."""
+        assert self._process is not None, "the service was not started"
+        return self._process
+
+    def worker_pids(self) -> list[int]:
+        """The processes that answer requests."""
+        return children_of(self.running.pid)
+
+    def kill(self) -> None:
+        """Kill all of its processes at once."""
+        os.killpg(self.running.pid, signal.SIGKILL)
+        self.running.wait()
+
+    def kill_parent(self) -> None:
+        """Kill its first process alone; workers are left to notice."""
+        self.running.kill()
+        self.running.wait()
+
+    def end(self) -> None:
+        """End it by the signal a user would send; it must end well."""
+        self.running.send_signal(signal.SIGTERM)
+        assert self.running.wait(timeout=60) == 0
+
+
+def children_of(pid: int) -> list[int]:
+    """The processes that a process started and that still run."""
+    listed = subprocess.run(
+        ["ps", "-A", "-o", "pid=,ppid="], capture_output=True, text=True, check=True
+    )
+    pairs = (map(int, line.split()) for line in listed.stdout.splitlines())
+    return [child for child, parent in pairs if parent == pid]
+
+
+def is_alive(pid: int) -> bool:
+    """Whether a process runs; one that ended and that nobody has waited for does not."""
+    shown = subprocess.run(
+        ["ps", "-o", "stat=", "-p", str(pid)], capture_output=True, text=True, check=False
+    )
+    return shown.stdout.strip().startswith(("R", "S", "D", "I"))
+
+
 @contextmanager
 def served(data: Path, *, workers: int = 2) -> Iterator[str]:
     """The URL of a running service; it is ended by the signal a user would send."""
-    port = free_port()
-    words = ["serve", "--quiet", "--port", str(port), "--workers", str(workers)]
-    server = subprocess.Popen([*COMMAND, *words], env=environ_of(data))
-    url = f"http://127.0.0.1:{port}"
+    service = Service(data, workers)
+    service.start()
     try:
-        deadline = time.monotonic() + UP_S
-        while not _ready(url):
-            assert server.poll() is None, "the service ended"
-            assert time.monotonic() < deadline, "the service did not come up"
-            time.sleep(0.1)
-        yield url
+        service.wait_until_ready()
+        yield service.url
     finally:
-        server.send_signal(signal.SIGTERM)
-        assert server.wait(timeout=60) == 0
+        service.end()
 
 
 def _ready(url: str) -> bool:

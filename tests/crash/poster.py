@@ -2,18 +2,24 @@
 
     python -m tests.crash.poster URL TOKEN NUMBER COUNT FILE
 
-What fails is posted again, the same, until it is answered.
+What fails is posted again, the same, until it is answered. A line of FILE is the position of an
+event and the event as it was posted.
 """
 
+import json
 import sys
 import time
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import Any, TypeVar
 
 import httpx
 
 from service.client import Client, RefusedError, event
 
 RETRY_S_MAX = 60
+RETRY_AFTER_S = 0.1
+T = TypeVar("T")
 
 
 def note(number: int, place: int, at: str) -> dict[str, object]:
@@ -22,16 +28,36 @@ def note(number: int, place: int, at: str) -> dict[str, object]:
     return event(source, "note.given", "KESTREL-1/1", data, time=at, id=f"{number}-{place}")
 
 
-def post_until_answered(ledger: Client, members: dict[str, object]) -> int:
-    deadline = time.monotonic() + RETRY_S_MAX
+def post_until_answered(
+    ledger: Client,
+    events: Sequence[Mapping[str, Any]],
+    failed: Callable[[Exception], None] = lambda error: None,
+    retry_s_max: float = RETRY_S_MAX,
+) -> list[dict[str, Any]]:
+    """Post a batch, the same again after each failure; gives the receipts.
+
+    `failed` is told of each failure. Raises what was last answered: at once where a repeat would
+    be refused just the same, else when `retry_s_max` have passed.
+    """
+    return until_answered(lambda: ledger.post(events), failed, retry_s_max)
+
+
+def until_answered(
+    ask: Callable[[], T],
+    failed: Callable[[Exception], None] = lambda error: None,
+    retry_s_max: float = RETRY_S_MAX,
+) -> T:
+    """What a request is answered, asked again after each failure as `post_until_answered` does."""
+    deadline = time.monotonic() + retry_s_max
     while True:
         try:
-            return int(ledger.post([members])[0]["position"])
+            return ask()
         except (httpx.TransportError, RefusedError) as error:
+            failed(error)
             lasting = isinstance(error, RefusedError) and error.status < 500
             if lasting or time.monotonic() > deadline:
                 raise
-            time.sleep(0.1)
+            time.sleep(RETRY_AFTER_S)
 
 
 def main() -> None:
@@ -39,8 +65,9 @@ def main() -> None:
     with Client(url, token) as ledger, Path(file).open("a") as acknowledged:
         at = ledger.get("/clock")["now"]
         for place in range(int(count)):
-            position = post_until_answered(ledger, note(int(number), place, at))
-            acknowledged.write(f"{number}-{place} {position}\n")
+            posted = note(int(number), place, at)
+            (receipt,) = post_until_answered(ledger, [posted])
+            acknowledged.write(f"{receipt['position']} {json.dumps(posted)}\n")
             acknowledged.flush()
 
 

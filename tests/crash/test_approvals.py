@@ -4,18 +4,17 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
-import httpx
 import orjson
 
-from service.client import Client, RefusedError, event
+from service.client import Client, event
 from service.log.embedded import ensure_running
 from service.log.engine import service_engine
 from service.log.read import bodies
 from service.settings import Settings
 from tests.crash.approver import approval
+from tests.crash.poster import until_answered
 from tests.serving import command, issued, postmaster_pid, served
 from tests.telling import CREWS, office_facts
 
@@ -106,12 +105,5 @@ def _post_again(url: str, producer: str, known: set[str]) -> None:
 
 def _asked_until_answered(ledger: Client, path: str) -> str:
     """When an order was priced; the service may still be looking for its database."""
-    deadline = time.monotonic() + 60
-    while True:
-        try:
-            steps = ledger.get(path)["steps"]
-            return next(str(step["at"]) for step in steps if step["standing"] == "priced")
-        except (httpx.TransportError, RefusedError):
-            if time.monotonic() > deadline:
-                raise
-            time.sleep(0.1)
+    steps = until_answered(lambda: ledger.get(path))["steps"]
+    return next(str(step["at"]) for step in steps if step["standing"] == "priced")

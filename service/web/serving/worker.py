@@ -140,6 +140,7 @@ class Server:
                 await asyncio.wait_for(self._stopped.wait(), TICK_S)
             except TimeoutError:
                 continue
+        self.stop()  # also where gunicorn is gone: what was put off would accept on what is closed
         await self._end()
 
     def stop(self) -> None:

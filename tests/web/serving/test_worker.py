@@ -22,6 +22,7 @@ from flask import Flask, request
 
 from service.web.app import bare_app
 from service.web.serving import keep_metrics_apart
+from service.web.serving import worker as serving_worker
 from service.web.serving.lanes import Lanes
 from service.web.serving.limits import Limits
 from service.web.serving.worker import LoopWorker, Options, Server, lane_chooser
@@ -218,6 +219,31 @@ def test_what_was_begun_is_answered_when_the_service_ends() -> None:
         await serve
         idle.close()
         half.close()
+
+    run(test)
+
+
+def test_nothing_is_accepted_once_its_parent_is_gone(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(serving_worker, "TICK_S", 0.1)
+    monkeypatch.setattr(serving_worker, "YIELDED_S", 0.5)
+
+    async def test() -> None:
+        faults: list[dict[str, Any]] = []
+        asyncio.get_running_loop().set_exception_handler(lambda _, context: faults.append(context))
+        sock = listener()
+        where = sock.getsockname()
+        serve = asyncio.create_task(server_on(sock, Options(2, PATIENT)).serve())
+        _, first = await asyncio.open_connection(*where)
+        await asyncio.sleep(0.05)
+        # the second is not accepted at once, since there is one already
+        _, second = await asyncio.open_connection(*where)
+        await asyncio.sleep(0.05)
+        monkeypatch.setattr(os, "getppid", lambda: 0)
+        await serve
+        await asyncio.sleep(0.6)
+        assert faults == []
+        first.close()
+        second.close()
 
     run(test)
 

@@ -1,0 +1,55 @@
+"""Faults while eight clients post and two read: kills, lost connections, pauses, a full disk.
+
+For each kind an installation of its own and a hundred rounds: in each the fault comes at a random
+moment, drawn from a fixed seed, and the next one when all posts are answered again. After them a
+reader that shares no code with the service holds the tables against what clients were told: nothing
+acknowledged is lost or doubled, positions are dense, instants never go back, and the root computed
+anew (RFC 6962, section 2.1) is that of every checkpoint that was signed meanwhile.
+"""
+
+import statistics
+from collections.abc import Iterator
+from contextlib import nullcontext
+from random import Random
+
+from tests.crash.faults import FAULTS, FULL_DISK, Fault, fill_disk, small_disk
+from tests.crash.rounds import Outcome, run_rounds
+from tests.serving import data_folder
+
+ROUNDS = 100
+WRITERS, READERS = 8, 2
+SEED = "2031-03-03"
+
+
+def attack(part: float) -> Iterator[tuple[str, str]]:
+    """What each kind of fault came to."""
+    rounds = max(1, round(ROUNDS * part))
+    for kind, fault in [*FAULTS.items(), (FULL_DISK, fill_disk)]:
+        yield kind, _outcome(kind, fault, rounds)
+
+
+def _outcome(kind: str, fault: Fault, rounds: int) -> str:
+    faults = [(fault, Random(f"{SEED} {kind} {number}")) for number in range(rounds)]
+    with data_folder() as data, small_disk(data) if kind == FULL_DISK else nullcontext(True) as had:
+        if not had:
+            return "skipped: this user may not mount a disk of its own"
+        try:
+            outcome = run_rounds(
+                data, faults, Random(f"{SEED} {kind}"), writers=WRITERS, readers=READERS
+            )
+        except AssertionError as error:
+            return f"FAILED: {error}"
+    return _told(outcome)
+
+
+def _told(outcome: Outcome) -> str:
+    refused = ", ".join(f"{count} with {status}" for status, count in outcome.refused.items())
+    return (
+        f"{'WRONG: ' + '; '.join(outcome.wrong) if outcome.wrong else 'nothing lost or doubled'}; "
+        f"{len(outcome.recoveries_s)} rounds, {outcome.acknowledged:,} events acknowledged, "
+        f"{outcome.repeated:,} posts repeated ({outcome.recorded_before:,} events of them were "
+        f"recorded before), {outcome.lost:,} requests lost, refused: {refused or 'none'}; "
+        f"{outcome.read:,} reads; all posts answered again after "
+        f"{statistics.median(outcome.recoveries_s):.1f} s in the median, "
+        f"{max(outcome.recoveries_s):.1f} s at the longest"
+    )
