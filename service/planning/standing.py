@@ -30,6 +30,10 @@ from service.production.state import (
 )
 from service.production.visits import Phase, Take
 from service.vocabulary.calendar import NEVER
+from service.vocabulary.instants import US_PER_MIN, parse_instant
+
+TOLD_FROM_MIN = parse_instant("1900-01-01T00:00:00Z") // US_PER_MIN
+"""No latest finish is told earlier: counted back from centuries of work it lies before any date."""
 
 
 class Stands(StrEnum):
@@ -170,7 +174,7 @@ class Standings:
             handed_off_us=take.ended_us if take.phase is Phase.HANDED_OFF else None,
             projected_start_min=None if take.phase is Phase.ON_DESK else start,
             projected_finish_min=finish,
-            latest_finish_min=None if late is None or late >= NEVER else late,
+            latest_finish_min=None if late is None or late >= NEVER else max(late, TOLD_FROM_MIN),
             overdue_since_min=None if row is None else self.overdue_since_min(row),
             float_workdays=None if row is None else float_workdays(self.schedule, row),
             must_fix=any(self.state.retakes[code].urgency == "must-fix" for code in shares),

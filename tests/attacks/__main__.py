@@ -25,9 +25,13 @@ def main() -> None:
     console = Console()
     for name in asked.names or names():
         table = Table("what", "came of it", title=name, title_justify="left")
-        for what, outcome in importlib.import_module(f"tests.attacks.{name}").attack(asked.part):
-            table.add_row(what, outcome)
-        console.print(table)
+        try:
+            for what, outcome in importlib.import_module(f"tests.attacks.{name}").attack(
+                asked.part
+            ):
+                table.add_row(what, outcome)
+        finally:  # one that fails has said why in its rows
+            console.print(table)
 
 
 if __name__ == "__main__":

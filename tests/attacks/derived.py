@@ -7,11 +7,9 @@ over all rows that comes with every backup.
 
 import statistics
 from collections.abc import Iterator
-from contextlib import contextmanager
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from sqlalchemy import Engine, create_engine, text
-from sqlalchemy.engine import make_url
+from sqlalchemy import Engine, create_engine
 from sqlalchemy.pool import NullPool
 
 from service.checking.mending import MendingError, mend
@@ -20,14 +18,12 @@ from service.checking.whole import Means, check_studio
 from service.keys import Keys
 from service.log.checkpoints import sign_latest
 from service.log.embedded import ensure_running
-from service.log.engine import service_engine
-from service.log.migrate import migrate
 from service.log.studios import find_studio, make_studio
 from service.log.tree import checked_head
-from service.settings import Settings
 from tests.benchmarks.figures import took_s
 from tests.checking.told import ALTERED, altering, tell_all
 from tests.conftest import Database
+from tests.fresh import SETTINGS, fresh_database
 from tests.log.recording import START_US, record
 from tests.recording import NAME, SEAL_KEY
 from tests.serving import data_folder
@@ -36,7 +32,6 @@ EVENTS = 300_000
 AT_ONCE = 500
 LONG, ORIGIN = "long", "kestrel.example/long"
 SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
-SETTINGS = Settings.from_environment({"HOME": "/"})
 MEANS = Means(SETTINGS, Keys(SECRET, ()), SEAL_KEY, processes=1)
 
 
@@ -45,23 +40,10 @@ def attack(part: float) -> Iterator[tuple[str, str]]:
     with data_folder() as data:
         url = ensure_running(data, durable=False)
         for number, way in enumerate(ALTERED):
-            with _database(url, f"attacked_{number}") as (engine, own_url):
+            with fresh_database(url, f"attacked_{number}") as (engine, own_url):
                 yield way, _altered(engine, own_url, way)
-        with _database(url, "looked_at") as (engine, _):
+        with fresh_database(url, "looked_at") as (engine, _):
             yield from _costs(engine, max(AT_ONCE, round(EVENTS * part)))
-
-
-@contextmanager
-def _database(url: str, name: str) -> Iterator[tuple[Engine, str]]:
-    """A migrated database of its own, and its URL."""
-    admin = create_engine(url, isolation_level="AUTOCOMMIT", poolclass=NullPool)
-    with admin.connect() as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
-    own_url = make_url(url).set(database=name).render_as_string(hide_password=False)
-    migrate(own_url)
-    engine = service_engine(own_url, SETTINGS)
-    yield engine, own_url
-    engine.dispose()
 
 
 def _altered(engine: Engine, url: str, way: str) -> str:

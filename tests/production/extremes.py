@@ -1,114 +1,198 @@
-"""Facts at the ends of what may be said: proposed at random among the usual ones."""
+"""Facts at the ends of what may be said, one proposer for each type of the catalogue.
 
+Members are drawn by their kinds (`drawing`); where they must go together to be worth proposing, a
+line of `_FITTING` sees to it. Whether the rules take the fact is theirs to say.
+"""
+
+from collections.abc import Callable
 from random import Random
 from typing import Any
 
+from service.production.orders import MEMBERS
+from service.production.route import APPROVAL
+from service.production.visits import Phase
+from service.vocabulary.facts import CATALOGUE
+from service.vocabulary.facts.office import UNITS
+from service.vocabulary.facts.orders import CHANGES, OrderLine
+from service.vocabulary.identifiers import Form, parse_subject
+from service.vocabulary.kinds import members
+from tests.production.drawing import Draw
 from tests.production.random_logs import Proposal, Proposer
-from tests.telling import Story
+from tests.telling import APPROVING, ROUTE, Story
 
-DAYS = (
-    *("1900-01-01", "1969-12-31", "1970-01-01", "2031-03-10", "2199-12-31"),
-    *("2001-12-31", "2061-03-03"),
+UNKNOWN_MEMBERS: tuple[dict[str, Any], ...] = (
+    {"": ""},
+    {"~/~1": [[], {}, None, True, "\u0000"]},
+    {"x" * 200: 2**53 - 1, "y": -(2**53) + 1, "z": 0.1 + 0.2, "tiny": 5e-324},
 )
-"""The first and last dates that the schemas take, those around the epoch, and, near the bounds
-around the clock of a story, such as the rules take."""
-MOMENTS = ("2031-03-20T12:00:00Z", "2061-03-03T23:59:59.999999Z", "2199-12-31T23:59:59.999999Z")
-DEPARTMENTS = ("layout", "background", "animation", "paint", "camera", "cutting", "design")
-WEEK = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+"""What this release does not know, which is kept and given back as it came."""
+_NEW = {"show.opened", "episode.opened", "scene.listed", "element.listed"}
+Fit = Callable[[Draw, dict[str, Any]], None]
+"""What changes a fact that was drawn so that its members go together."""
+_BEGUN = (Phase.ON_DESK, Phase.HANDED_OFF)
 
 
-def _episode(story: Story, random: Random, prefix: str) -> str:
-    return random.choice(sorted(name for name in story.state.episodes if name.startswith(prefix)))
-
-
-def _scene(story: Story, random: Random, prefix: str) -> str:
-    return random.choice(sorted(name for name in story.state.scenes if name.startswith(prefix)))
-
-
-def _table(random: Random, least: float, most: float) -> dict[str, float]:
-    departments = random.sample(("layout", "animation", "paint", "camera"), random.randint(0, 3))
-    return {name: random.choice((least, most)) for name in departments}
-
-
-def _listed(story: Story, random: Random, prefix: str) -> Proposal:
-    data: dict[str, Any] = {
-        "frames": random.choice((1, 10_000_000)),
-        "drawings": random.choice((0, 0, 1_000_000)),
-        "levels": random.choice((0, 100)),
-        "work": _table(random, 0, 10_000_000),
-        "difficulty": _table(random, 0.0001, 100),
-    }
-    return "scene.listed", f"{_episode(story, random, prefix)}/x{len(story.events)}", data
-
-
-def _retimed(story: Story, random: Random, prefix: str) -> Proposal:
-    data = {"frames": random.choice((1, 10_000_000)), "drawings": random.choice((0, 1_000_000))}
-    return "scene.retimed", _scene(story, random, prefix), data
-
-
-def _element(story: Story, random: Random, prefix: str) -> Proposal:
-    data: dict[str, Any] = {"kind": random.choice(("background", "model-sheet", "cast"))}
-    data |= {"drawings": random.choice((0, 1_000_000))}
-    if random.random() < 0.5:
-        data["work"] = {"design": random.choice((0, 10_000_000))}
-    return "element.listed", f"KESTREL:x{len(story.events)}", data
-
-
-def _crew(story: Story, random: Random, prefix: str) -> Proposal:
-    data = {
-        "department": random.choice(DEPARTMENTS),
-        "artists": random.choice((0, 1, 10_000)),
-        "units_per_artist_day": random.choice((0.0001, 1, 100_000)),
-        "minutes_per_artist_day": random.choice((1, 480, 1440)),
-        "from_on": random.choice(DAYS),
-    }
-    return "crew.set", "studio", data
-
-
-def _calendar(story: Story, random: Random, prefix: str) -> Proposal:
-    hours = [
+def _route(draw: Draw, data: dict[str, Any]) -> None:
+    """A route hardly ever holds together by chance: one that does, with its figures drawn."""
+    random = draw.random
+    given = random.choice((ROUTE, APPROVING, APPROVING, _shortest(), _longest()))
+    data |= {"kinds": [], **given}
+    data["departments"] = [
         {
-            "days": random.sample(WEEK, random.randint(1, 7)),
-            "opens": random.choice(("00:00", "09:00", "23:59")),
-            "closes": random.choice(("00:00", "00:01", "17:00")),
+            **department,
+            "redo": random.choice(("part", "whole")),
+            "least": random.choice((0, 0.0001, 10_000_000)),
+            "drawings_part": random.choice((0, 0.0001, 1)),
         }
-        for _ in range(random.randint(0, 3))
+        for department in given["departments"]
     ]
-    data: dict[str, Any] = {"from_on": random.choice(DAYS), "shifts": hours}
-    data["days_off"] = random.sample(DAYS, random.randint(0, 3))
-    if random.random() < 0.7:
-        data["department"] = random.choice(DEPARTMENTS)
-    return "calendar.set", "studio", data
+    data["kinds"] = [
+        {**kind, "approval": {**kind["approval"], "days": random.choice((1, 250))}}
+        if "approval" in kind
+        else kind
+        for kind in data["kinds"]
+    ]
 
 
-def _gate(story: Story, random: Random, prefix: str) -> Proposal:
-    gate = random.choice(("rough-cut", "lock", "retake-cut-off", "delivery", "air"))
-    data = {"gate": gate, "due_on": random.choice(DAYS), "hard": random.random() < 0.3}
-    return "gate.set", _episode(story, random, prefix), data
+def _shortest() -> dict[str, Any]:
+    only = {"department": "mix", "grain": "episode", "unit": "episodes"}
+    return {"departments": [only], "gates": [{"gate": "delivery", "department": "mix"}]}
 
 
-def _held(story: Story, random: Random, prefix: str) -> Proposal:
-    data = {"owes": "client", "by_on": random.choice(DAYS)}
-    return "scene.held", _scene(story, random, prefix), data
+def _longest() -> dict[str, Any]:
+    names = [f"d{place}".ljust(40, "x") for place in range(40)]
+    line = [
+        {
+            "department": name,
+            "grain": "scene",
+            "unit": UNITS[1 + place % 4],
+            "follows": [
+                {"department": before, "strands": ["background", "character", "sound"]}
+                for before in names[max(0, place - 20) : place]
+            ],
+        }
+        for place, name in enumerate(names)
+    ]
+    return {"departments": line, "gates": [{"gate": "delivery", "department": names[-1]}]}
 
 
-def _stopped(story: Story, random: Random, prefix: str) -> Proposal:
-    department = random.choice(DEPARTMENTS)
-    if random.random() < 0.4:
-        return "department.resumed", "studio", {"department": department}
-    data = {"department": department}
-    if random.random() < 0.7:
-        data["expected_end_at"] = random.choice(MOMENTS)
-    return "department.stopped", "studio", data
+def _asked(draw: Draw, data: dict[str, Any]) -> None:
+    """A call of one item names no others; one of a show names some."""
+    _share(draw, data)
+    subject = parse_subject(draw.subject)
+    if subject is None or subject.form is not Form.SHOW:
+        data.pop("items", None)
+    else:
+        data["items"] = [draw.known(Form.SCENE)]
 
 
-def _ordered(story: Story, random: Random, prefix: str) -> Proposal:
-    scene = _scene(story, random, prefix)
-    if random.random() < 0.5:
-        return "priority.set", scene, {"priority": random.choice((-1000, 0, 1000))}
-    return "visit.put-first", scene, {"department": random.choice(DEPARTMENTS)}
+def _share(draw: Draw, data: dict[str, Any]) -> None:
+    """What is called says a share or a number of drawings, not both."""
+    data.pop(draw.random.choice(("share", "drawings")), None)
+    if not {"share", "drawings"} & data.keys():
+        data["share"] = draw.random.choice((0.0001, 1))
 
 
-EXTREMES: tuple[Proposer, ...] = (
-    *(_listed, _retimed, _element, _crew, _calendar, _gate, _held, _stopped, _ordered),
+def _lines(draw: Draw, data: dict[str, Any]) -> None:
+    """Each line of an order has the members that go with its change."""
+    for place, line in enumerate(data["lines"]):
+        change = draw.random.choice(CHANGES)
+        needed, allowed = MEMBERS[change]
+        drawn = draw.group(OrderLine, needed) | {"change": change}
+        if change == "add":
+            drawn["scene"] = f"{draw.new(Form.SCENE)[:-1]}{place % 10}"
+        wanted = {
+            member.name
+            for member in members(OrderLine)
+            if member.attribute in {"change", *needed, *allowed}
+        }
+        line.clear()
+        line |= {name: value for name, value in drawn.items() if name in wanted}
+        if change == "retake":
+            _share(draw, line)
+
+
+def _subject_where(names: str, holds: Callable[[Any], bool]) -> Fit:
+    """The subject is one for which it makes sense, where there is one."""
+
+    def fit(draw: Draw, _: dict[str, Any]) -> None:
+        able = sorted(name for name, one in getattr(draw.state, names).items() if holds(one))
+        draw.subject = draw.random.choice(able or [draw.subject])
+
+    return fit
+
+
+def _resumed(draw: Draw, data: dict[str, Any]) -> None:
+    stoppages = draw.state.stoppages.items()
+    stopped = sorted(name for name, known in stoppages if known and known[-1].resumed_us < 0)
+    data["department"] = draw.random.choice(stopped or [data["department"]])
+
+
+def _looked_at(draw: Draw, data: dict[str, Any]) -> None:
+    """Mostly about what changed after work on it had begun, which can only be fine."""
+    changed = sorted(name for name, known in draw.state.touched.items() if known)
+    if changed and draw.random.random() < 0.8:
+        draw.subject = draw.random.choice(changed)
+        data["answer"] = "fine"
+        data.pop("retake", None)
+        data.pop("back_to", None)
+
+
+def _begun(draw: Draw, data: dict[str, Any]) -> None:
+    """What is called back was begun, where anything of the subject was."""
+    _asked(draw, data)
+    visits = draw.state.visits.get(draw.subject, {})
+    begun = sorted(name for name, one in visits.items() if one.current.phase in _BEGUN)
+    data["back_to"] = draw.random.choice(begun or [data["back_to"]])
+
+
+def _about(names: str, code: str, attribute: str) -> Fit:
+    """The subject is that of what the fact is about, where that is on record."""
+
+    def fit(draw: Draw, data: dict[str, Any]) -> None:
+        known = getattr(draw.state, names).get(data[code])
+        if known is not None:
+            draw.subject = getattr(known, attribute)
+
+    return fit
+
+
+_APPROVED = _subject_where("elements", lambda element: element.departments[-1] == APPROVAL)
+_FITTING: dict[str, Fit] = {
+    "route.laid": _route,
+    "retake.called": _begun,
+    "look-at.answered": _looked_at,
+    "scene.freed": _subject_where("scenes", lambda scene: scene.hold is not None),
+    "scene.restored": _subject_where("scenes", lambda scene: scene.omitted_us >= 0),
+    "department.resumed": _resumed,
+    **dict.fromkeys(("approval.asked", "approval.given", "approval.refused"), _APPROVED),
+    "retake.withdrawn": _about("retakes", "retake", "subject"),
+    "retake.bought-as-is": _about("retakes", "retake", "subject"),
+    "note.answered": _about("notes", "note", "item"),
+    "change-order.raised": _lines,
+    "change-order.approved": _about("orders", "order", "subject"),
+    "change-order.declined": _about("orders", "order", "subject"),
+    "change-order.withdrawn": _about("orders", "order", "subject"),
+}
+
+
+def _of(type_: str) -> Proposer:
+    def propose(story: Story, random: Random, prefix: str) -> Proposal:
+        draw = Draw(story, random, prefix)
+        form = random.choice(sorted(CATALOGUE[type_].SUBJECTS))
+        draw.subject = draw.new(form) if type_ in _NEW else draw.known(form)
+        draw.keep_to_route(form)
+        data = draw.group(CATALOGUE[type_])
+        if type_ in _FITTING:
+            _FITTING[type_](draw, data)
+        if random.random() < 0.02:
+            data |= random.choice(UNKNOWN_MEMBERS)
+        return type_, draw.subject, data
+
+    return propose
+
+
+# a price must be the quote's, which random logs ask for; no token removes personal text
+EXTREMES: tuple[Proposer, ...] = tuple(
+    _of(type_) for type_ in CATALOGUE if type_ not in ("change-order.priced", "text.forgotten")
 )

@@ -46,20 +46,20 @@ _OPEN_SHAPES = ("Event", "RecordedEvent", "Envelope")
 
 
 class Paper:
-    """A studio in a database, its app, and a token for each role."""
+    """A studio in a database, its app (a new one unless it is given), and a token for each role."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, studio: str = "paper", app: Flask | None = None) -> None:
         with engine.begin() as connection:
             opened_us = parse_instant(OPENED)
-            studios.make_studio(connection, "paper", "simulated", opened_us, "Paper Lantern & Co.")
+            studios.make_studio(connection, studio, "simulated", opened_us, "Paper Lantern & Co.")
             self.secrets = {
                 name: tokens.issue(
-                    connection, "paper", name, role, departments, "//paper", datetime.now(UTC)
+                    connection, studio, name, role, departments, "//paper", datetime.now(UTC)
                 )[1]
                 for name, (role, departments) in HOLDERS.items()
             }
         self.engine = engine
-        self.app = another_worker(engine)
+        self.app = app or another_worker(engine)
         self.now = OPENED
         self._ids = 0
 
@@ -190,9 +190,9 @@ class Paper:
         return {"Authorization": f"Bearer {self.secrets[who]}"}
 
 
-def another_worker(engine: Engine) -> Flask:
-    """An app with nothing warm."""
-    settings = Settings(None, None, Path("/nowhere"), batch_events_max=100)
+def another_worker(engine: Engine, keys: Path | None = None) -> Flask:
+    """An app with nothing warm; it signs checkpoints where a folder of keys is given."""
+    settings = Settings(None, None, Path("/nowhere"), batch_events_max=100, keys=keys)
     return create_app(settings, engine, Studios(engine, seal_key=SEAL_KEY), SEAL_KEY)
 
 

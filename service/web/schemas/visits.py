@@ -38,7 +38,10 @@ class VisitShown(Shown):
     handed_off_at = moment("When this take was handed off.")
     projected_start_at = moment("When the plan has it start; null once it is on a desk.")
     projected_finish_at = moment("When the plan has it handed off; null once it is.")
-    latest_finish_at = moment("The latest finish that still holds the delivery dates behind it.")
+    latest_finish_at = moment(
+        "The latest finish that still holds the delivery dates behind it; 1900-01-01T00:00:00Z "
+        "also where it lies before. null: nothing is due behind it."
+    )
     overdue_since_at = moment(
         "On a desk: when its work should have been done, counted from its start in working time at "
         "the rate of then. Held: the end of the day by which the answer was due. At approval: when "
