@@ -44,7 +44,7 @@ POSTERS = (
     Poster("producer", Role.PRODUCER, "/production"),
     Poster("auditor", Role.AUDITOR, "/audit"),
     Poster("layout", Role.DESK, "/desks/layout", ("layout",)),
-    Poster(FLOOR, Role.DESK, "/desks/", seed.DEPARTMENTS),
+    Poster(FLOOR, Role.DESK, "/desks", seed.DEPARTMENTS),
 )
 
 
