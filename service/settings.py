@@ -29,11 +29,12 @@ class Settings:
     `database_url` and `owner_database_url` are SQLAlchemy URLs of psycopg, or None for the embedded
     server in `data`. The owner's is for migrating and erasing text alone. `more_rights` is whether
     the service may run with a login that could alter the record. `requests_max` is how many
-    requests of one token a worker answers in ten seconds. `connections_max` is how many clients one
-    worker serves. `statement_s`, `lock_s` and `idle_transaction_s` are how long the database lets a
-    request's statement run, wait for a lock, and leave a transaction idle. `proxies` are the
-    addresses and networks that it is reached through: what they say in X-Forwarded-For and
-    X-Forwarded-Proto is believed, nobody else is.
+    requests of one token a worker answers in ten seconds, `wrong_tokens_max` how many wrong tokens
+    an address may show it in that time. `connections_max` is how many clients one worker serves.
+    `statement_s`, `lock_s` and `idle_transaction_s` are how long the database lets a request's
+    statement run, wait for a lock, and leave a transaction idle. `proxies` are the addresses and
+    networks that it is reached through: what they say in X-Forwarded-For and X-Forwarded-Proto is
+    believed, nobody else is.
     """
 
     database_url: str | None
@@ -54,6 +55,7 @@ class Settings:
     idle_transaction_s: int = 60
     connections_max: int = 2000
     requests_max: int = 5000
+    wrong_tokens_max: int = 30
     proxies: tuple[str, ...] = ()
 
     @property
@@ -97,6 +99,7 @@ class Settings:
             idle_transaction_s=_whole(environ, "IDLE_TRANSACTION_S", 60, least=1, most=3600),
             connections_max=_whole(environ, "CONNECTIONS_MAX", 2000, least=16),
             requests_max=_whole(environ, "REQUESTS_MAX", 5000, least=1),
+            wrong_tokens_max=_whole(environ, "WRONG_TOKENS_MAX", 30, least=1),
             proxies=_proxies(environ),
         )
 

@@ -19,15 +19,17 @@ from service.web.problems import ProblemError
 from service.web.services import services
 
 WINDOW_S = 10
-WRONG_MAX = 30
-"""How many wrong tokens an address may show in a window before it has to wait."""
 _POLICY = "token"
 
 
 class Throttle:
-    """The counts of one worker."""
+    """The counts of one worker.
 
-    def __init__(self, requests_max: int, wrong_max: int = WRONG_MAX) -> None:
+    `requests_max` requests of a token and `wrong_max` wrong tokens of an address are let through in
+    a window; who sends more has to wait for the next.
+    """
+
+    def __init__(self, requests_max: int, wrong_max: int) -> None:
         self._limiter = FixedWindowRateLimiter(MemoryStorage())
         self._requests = RateLimitItemPerSecond(requests_max, WINDOW_S, namespace="request")
         self._wrong = RateLimitItemPerSecond(wrong_max, WINDOW_S, namespace="wrong")

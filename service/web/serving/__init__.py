@@ -36,7 +36,7 @@ def worker_app(settings: Settings, database_url: str) -> Flask:
     app = create_app(settings, engine, studios, seal_key)
     projector = Projector(lambda name: studios.of(name).warm, engine)
     app.before_request(projector.give_way)
-    Throttle(settings.requests_max).install(app)
+    Throttle(settings.requests_max, settings.wrong_tokens_max).install(app)
     projector.start()
     atexit.register(projector.stop)
     return app
