@@ -141,9 +141,14 @@ def _latest(folder: Path) -> tuple[Ed25519PrivateKey, Path]:
     return secret, found[-1]
 
 
+def others_may_read(path: Path) -> bool:
+    """Whether the rights of a file let others than its owner do anything with it."""
+    return bool(path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO))
+
+
 def _refuse_readable(path: Path) -> None:
     """Raise KeysError where others than its owner may read a secret key."""
-    if path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+    if others_may_read(path):
         raise KeysError(
             f"others may read the key {path}: run chmod 600 on it, and replace it if"
             " somebody may have read it"

@@ -3,7 +3,6 @@
 import logging
 import os
 import ssl
-import stat
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -12,7 +11,7 @@ import click
 from sqlalchemy.exc import OperationalError
 
 from service.installation import DEFAULT_PORT, database_of, read_settings, seal_key_of
-from service.keys import KeysError, ensure_keys
+from service.keys import KeysError, ensure_keys, others_may_read
 from service.log import studios
 from service.log.engine import service_engine
 from service.log.rights import TooManyRightsError, refuse_too_many_rights
@@ -107,7 +106,7 @@ def _tls(certificate: Path | None, key: Path | None) -> tuple[Path, Path] | None
         raise click.UsageError("--tls-certificate and --tls-key are given together")
     if certificate is None or key is None:
         return None
-    if key.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+    if others_may_read(key):
         raise click.ClickException(f"others may read the key {key}: run chmod 600 on it")
     try:
         ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(certificate, key)

@@ -100,6 +100,11 @@ def _respond(type_: str, title: str, status: int, problem: Problem) -> Response:
     return answer
 
 
+def too_large(most_bytes: int) -> str:
+    """What is said to who posts too much at once."""
+    return f"At most {most_bytes} bytes are taken at a time. Post fewer events."
+
+
 def _detail_of(error: HTTPException) -> str | None:
     """What is wrong and the remedy, where the library's own words name none."""
     match error:
@@ -110,7 +115,7 @@ def _detail_of(error: HTTPException) -> str | None:
             return f"{request.method} is not served here; these are: {served}."
         case RequestEntityTooLarge():
             most = current_app.config["MAX_CONTENT_LENGTH"]
-            return f"At most {most} bytes are taken at a time. Post fewer events."
+            return too_large(most)
     return None
 
 

@@ -1,8 +1,8 @@
 """How many requests a token may send in a while, and how many wrong tokens an address may show.
 
 Counted in each worker by itself. The headers are those of the IETF draft "RateLimit header fields
-for HTTP" (draft-ietf-httpapi-ratelimit-headers-10): a policy with its quota `q` and window `w` in
-seconds, and what remains `r` until it is whole again after `t` seconds.
+for HTTP" (draft-ietf-httpapi-ratelimit-headers-10, from memory): a policy with its quota `q` and
+window `w` in seconds, and what remains `r` until it is whole again after `t` seconds.
 """
 
 import time

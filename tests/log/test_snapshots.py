@@ -137,7 +137,7 @@ def test_only_what_this_service_sealed(connection: Connection) -> None:
         chosen = ", ".join(values.get(name, name) for name in names)
         with connection.begin_nested() as nested:
             was = "WITH was AS (DELETE FROM snapshot WHERE position = 10 RETURNING *) "
-            put = f"INSERT INTO snapshot ({', '.join(names)}) SELECT {chosen} FROM was"  # noqa: S608
+            put = f"INSERT INTO snapshot ({', '.join(names)}) SELECT {chosen} FROM was"  # noqa: S608  # names of ours
             connection.execute(text(was + put))
             assert latest(connection) == 0
             assert latest(connection, studio=OTHER) == 0

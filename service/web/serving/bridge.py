@@ -14,6 +14,7 @@ from wsgiref.types import WSGIApplication
 
 from uvicorn._types import ASGIReceiveCallable, ASGISendCallable, HTTPScope, Scope
 
+from service.web.problems import too_large
 from service.web.serving.connection import SCOPE_KEY, Connection
 from service.web.serving.lanes import Lane, LaneFullError
 from service.web.serving.limits import KIB, Limits
@@ -23,7 +24,8 @@ PIECE_BYTES = 64 * KIB
 """How much of an answer is handed to the connection at a time."""
 MADE_AHEAD_BYTES = 256 * KIB
 """How much of a streamed answer is made before what was made is sent."""
-_UNCHECKED: tuple[bytes, ...] = (b"content-length", b"content-type", b"transfer-encoding")
+# headers that an environ has under other names, or that are no longer so once a body is whole
+_NOT_PASSED_ON = frozenset({b"content-length", b"content-type", b"transfer-encoding"})
 
 
 class Head(NamedTuple):
@@ -148,7 +150,7 @@ class Bridge:
             if not message["more_body"]:
                 return bytes(body)
             if len(body) > limits.body_bytes_max:
-                connection.refuse(413, too_large(limits))
+                connection.refuse(413, too_large(limits.body_bytes_max))
                 return None
             if not checked and len(body) > limits.untrusted_body_bytes_max:
                 check = partial(self._is_known, header_of(scope, b"authorization"))
@@ -185,11 +187,6 @@ def _close_unsent(made: "asyncio.Future[tuple[Answer | None, list[bytes]]]") -> 
     answer, _ = made.result()
     if answer is not None and not answer.is_whole:
         answer.close()
-
-
-def too_large(limits: Limits) -> str:
-    """What is said to who posts too much at once."""
-    return f"At most {limits.body_bytes_max} bytes are taken at a time. Post fewer events."
 
 
 def _begin(
@@ -248,7 +245,7 @@ def environ_of(scope: HTTPScope, body: bytes) -> dict[str, Any]:
         shown = value.decode("latin-1")
         if name == b"content-type":
             environ["CONTENT_TYPE"] = shown
-        elif name not in _UNCHECKED:
+        elif name not in _NOT_PASSED_ON:
             key = "HTTP_" + name.decode("latin-1").upper().replace("-", "_")
             # RFC 9110, section 5.3: several of one name are one, with commas
             environ[key] = f"{environ[key]},{shown}" if key in environ else shown

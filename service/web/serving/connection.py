@@ -13,6 +13,7 @@ from uvicorn.config import Config
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 from uvicorn.server import ServerState
 
+from service.web.problems import too_large
 from service.web.serving.limits import Limits
 from service.web.serving.refusals import refusal
 
@@ -241,7 +242,7 @@ class Connection(HttpToolsProtocol):
             return 431, self._head_too_large
         most = limits.body_bytes_max
         if any(int(value) > most for name, value in self.headers if name == b"content-length"):
-            return 413, f"At most {most} bytes are taken at a time. Post fewer events."
+            return 413, too_large(most)
         return None
 
     def _problem_of_form(self) -> tuple[int, str] | None:

@@ -15,14 +15,14 @@ class Limits:
     `untrusted_body_bytes_max` of a body are read before the token is known.
     """
 
-    connections_max: int = 2000
+    connections_max: int
+    body_bytes_max: int
     head_s: float = 10
     head_bytes_max: int = 64 * KIB
     address_bytes_max: int = 8000
     """RFC 9112, section 3, recommends that no fewer are taken."""
     body_s: float = 20
     body_bytes_per_s: int = 64 * KIB
-    body_bytes_max: int = 8 * KIB * KIB
     untrusted_body_bytes_max: int = 64 * KIB
     reader_s: float = 20
     reader_bytes_least: int = 16 * KIB

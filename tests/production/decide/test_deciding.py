@@ -22,6 +22,7 @@ from service.production.state import EMPTY, Draft
 from service.production.visits import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
+from service.vocabulary.facts.office import HookUpDeclared
 from tests.telling import OFFICE, SUPERVISOR, Story, studio
 
 NINE, TEN, ELEVEN, NOON = (f"2031-03-04T{hour:02d}:00:00Z" for hour in (9, 10, 11, 12))
@@ -321,9 +322,9 @@ def test_a_rule_that_is_stricter_now_is_no_reason_against_a_strike(
     listed = story.tell("scene.listed", "KESTREL-1/9", {"frames": 40})
     story.tell("hook-up.declared", "KESTREL-1/9", {"to": "KESTREL-1/1"})
 
-    def refuses(draft: Draft, event: Event, fact: object) -> Iterator[Reason]:
+    def refuses(draft: Draft, event: Event, fact: HookUpDeclared) -> Iterator[Reason]:
         yield Reason(Code.CONTRADICTION, "hook-ups are taken no more")
-        yield from joining.hook_up_declared(draft, event, fact)  # type: ignore[arg-type]
+        yield from joining.hook_up_declared(draft, event, fact)
 
     monkeypatch.setitem(CHECKS, "hook-up.declared", refuses)
     before = story.state.hook_ups

@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 
 from service.production.decide import Accepted, Past, decide, retell
+from service.production.decide.permission import Actor
 from service.production.refusal import Code, Refusal
 from service.production.state import EMPTY, Gate
 from service.vocabulary.facts.office import GATES
@@ -25,10 +26,10 @@ def story_at(now: str = "2031-03-04T12:00:00Z") -> Story:
 @pytest.mark.parametrize("actor", [OFFICE, SUPERVISOR])
 @pytest.mark.parametrize("data", [MOVED, HARD | {"hard": False}, MOVED | {"reason": "Asked."}])
 def test_a_hard_date_is_moved_by_no_office_and_no_supervisor(
-    actor: object, data: dict[str, object]
+    actor: Actor, data: dict[str, object]
 ) -> None:
     story = story_at()
-    (reason,) = story.refused("gate.set", EPISODE, data, actor=actor)  # type: ignore[arg-type]
+    (reason,) = story.refused("gate.set", EPISODE, data, actor=actor)
     assert (reason.code, reason.member) == (Code.FORBIDDEN, "/data/due_on")
 
 

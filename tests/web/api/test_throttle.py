@@ -1,8 +1,8 @@
 """Quotas of tokens, and of addresses that show wrong ones.
 
 The headers are those of the IETF draft "RateLimit header fields for HTTP"
-(draft-ietf-httpapi-ratelimit-headers-10), sections 3 and 4: lists of RFC 9651 whose items are
-strings with parameters.
+(draft-ietf-httpapi-ratelimit-headers-10), sections 3 and 4, from memory: lists of RFC 9651 whose
+items are strings with parameters.
 """
 
 import re

@@ -24,7 +24,6 @@ from service.web.app import bare_app
 from service.web.serving import keep_metrics_apart
 from service.web.serving import worker as serving_worker
 from service.web.serving.lanes import Lanes
-from service.web.serving.limits import Limits
 from service.web.serving.worker import LoopWorker, Options, Server, lane_chooser
 from tests.web.serving.conftest import SHORT
 
@@ -285,9 +284,3 @@ def test_metrics_are_kept_to_a_port_of_their_own() -> None:
     ):
         answer = client.get(path, environ_overrides={"SERVER_PORT": str(port)})
         assert answer.status_code == status, (path, port)
-
-
-def test_limits_stand_in_an_order_that_makes_sense() -> None:
-    usual = Limits()
-    assert usual.head_s < usual.body_s <= usual.reader_s < usual.idle_s
-    assert usual.untrusted_body_bytes_max < usual.body_bytes_max
