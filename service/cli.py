@@ -17,6 +17,7 @@ from service.installation import (
     seal_key_of,
 )
 from service.log import embedded, studios, tokens
+from service.log.append import UnknownStudioError
 from service.log.migrate import MigrationError, migrate
 from service.vocabulary.facts import Role
 from service.vocabulary.instants import format_instant, parse_instant
@@ -157,7 +158,7 @@ def token_issue(
         raise click.UsageError("--department is said with --role desk, and only then")
     with engine_of(read_settings()) as engine, engine.begin() as connection:
         if studios.find_studio(connection, studio) is None:
-            raise click.ClickException(f"there is no studio {studio}; make it first")
+            raise click.ClickException(str(UnknownStudioError(studio)))
         try:
             token_id, secret = tokens.issue(
                 connection, studio, name, role, departments, source_prefix, datetime.now(UTC)
@@ -204,11 +205,11 @@ def rebuild_command(studio: str, processes: int | None) -> None:
     """
     settings = read_settings()
     with engine_of(settings) as engine:
-        from service.projections.rebuilding import rebuild  # noqa: PLC0415  # as in serve
+        from service.projections.rebuilding import rebuild  # noqa: PLC0415  # after the cache folder is said
 
         with engine.connect() as connection:
             if studios.find_studio(connection, studio) is None:
-                raise click.ClickException(f"there is no studio {studio}; make it first")
+                raise click.ClickException(str(UnknownStudioError(studio)))
         try:
             rebuilt = rebuild(
                 engine, studio, settings, processes=processes, seal_key=seal_key_of(settings)

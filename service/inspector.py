@@ -12,7 +12,7 @@ from service.checking.whole import Checked, Means, check_studio
 from service.installation import engine_of, read_settings
 from service.intake.exported import ExportedError, read_signed_checkpoint
 from service.keys import Keys, KeysError, read_keys, read_seal_key
-from service.log.append import read_head
+from service.log.append import UnknownStudioError, read_head
 from service.log.studios import Studio, list_studios
 from service.proofs.checkpoints import Checkpoint
 from service.proofs.notes import NoteError, read_key
@@ -68,7 +68,7 @@ def _chosen(engine: Engine, only: tuple[str, ...]) -> list[Studio]:
     known = {studio.studio for studio in studios}
     for name in only:
         if name not in known:
-            raise click.ClickException(f"there is no studio {name}")
+            raise click.ClickException(str(UnknownStudioError(name)))
     return [studio for studio in studios if not only or studio.studio in only]
 
 

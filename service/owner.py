@@ -37,7 +37,7 @@ def erase_text_command(studio: str, positions: tuple[int, ...], why: str, by: st
         try:
             done = erase_text(engine, studio, positions, by, why)
         except UnknownStudioError as error:
-            raise click.ClickException(f"there is no studio {studio}") from error
+            raise click.ClickException(str(error)) from error
         except (ErasingError, FrontierError) as error:
             raise click.ClickException(str(error)) from error
         except DBAPIError as error:
@@ -63,7 +63,7 @@ def mend_command(studio: str) -> None:
         try:
             mended = mend(engine, studio, seal_key_of(settings))
         except UnknownStudioError as error:
-            raise click.ClickException(f"there is no studio {studio}") from error
+            raise click.ClickException(str(error)) from error
         except MendingError as error:
             raise click.ClickException(f"nothing was changed: {error}") from error
         except DBAPIError as error:

@@ -2,10 +2,9 @@
 
 import logging
 import os
-import ssl
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from sqlalchemy.exc import OperationalError
@@ -17,6 +16,10 @@ from service.log.engine import service_engine
 from service.log.rights import TooManyRightsError, refuse_too_many_rights
 from service.log.tree import FrontierError, checked_head
 from service.settings import Settings
+from service.tls import context_of
+
+if TYPE_CHECKING:  # what it stands on looks for the folder of metrics when it is imported
+    from service.web.serving import Limits
 
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
@@ -65,7 +68,7 @@ def serve_command(
             _check_rights(url)
         # where workers put their figures, so that any of them can answer for all
         os.environ["PROMETHEUS_MULTIPROC_DIR"] = shared
-        from service.web.serving import Limits, Options, serve  # noqa: PLC0415  # as above
+        from service.web.serving import Limits, Options, serve  # noqa: PLC0415  # it looks at that folder
 
         try:
             ensure_keys(settings.keys_folder)
@@ -78,9 +81,12 @@ def serve_command(
             scheme = "http" if tls is None else "https"
             click.echo(f"answering at {scheme}://{host}:{port}, until Ctrl-C", err=True)
         limits = Limits(
-            connections_max=settings.connections_max, body_bytes_max=settings.body_bytes_max
+            connections_max=settings.connections_max,
+            body_bytes_max=settings.body_bytes_max,
+            requests_max=settings.requests_max,
+            wrong_tokens_max=settings.wrong_tokens_max,
         )
-        config = gunicorn_config(host, port, workers)
+        config = gunicorn_config(host, port, workers, limits)
         if listening is not None:
             config["bind"] = [f"fd://{listening}"]
         if metrics_bind is not None:
@@ -109,8 +115,8 @@ def _tls(certificate: Path | None, key: Path | None) -> tuple[Path, Path] | None
     if others_may_read(key):
         raise click.ClickException(f"others may read the key {key}: run chmod 600 on it")
     try:
-        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(certificate, key)
-    except (ssl.SSLError, OSError) as error:
+        context_of(certificate, key)
+    except OSError as error:
         raise click.ClickException(
             f"{certificate} and {key} are no certificate and its key, both PEM: {error}"
         ) from error
@@ -139,13 +145,13 @@ def _check_rights(url: str) -> None:
         raise click.ClickException(str(told)) from error
 
 
-def gunicorn_config(host: str, port: int, workers: int) -> dict[str, Any]:
-    """What gunicorn's master is told."""
+def gunicorn_config(host: str, port: int, workers: int, limits: "Limits") -> dict[str, Any]:
+    """What gunicorn's master is told: among it, to wait longer than a worker does by itself."""
     return {
         "bind": [f"[{host}]:{port}" if ":" in host else f"{host}:{port}"],
         "workers": workers,
-        "timeout": 120,
-        "graceful_timeout": 35,
+        "timeout": int(limits.answer_s) + 30,
+        "graceful_timeout": int(limits.stop_s) + 5,
         "proc_name": "retake-ledger",
         "loglevel": "warning",
         "control_socket_disable": True,

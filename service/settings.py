@@ -4,7 +4,7 @@ import ipaddress
 import os
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 from sqlalchemy.engine import make_url
@@ -27,8 +27,8 @@ class Settings:
     """What an installation can set.
 
     `database_url` and `owner_database_url` are SQLAlchemy URLs of psycopg, or None for the embedded
-    server in `data`. The owner's is for migrating and erasing text alone. `more_rights` is whether
-    the service may run with a login that could alter the record. `requests_max` is how many
+    server in `data`. The owner's is for migrating, mending and erasing text alone. `more_rights` is
+    whether the service may run with a login that could alter the record. `requests_max` is how many
     requests of one token a worker answers in ten seconds, `wrong_tokens_max` how many wrong tokens
     an address may show it in that time. `connections_max` is how many clients one worker serves.
     `statement_s`, `lock_s` and `idle_transaction_s` are how long the database lets a request's
@@ -86,22 +86,27 @@ class Settings:
             data=_data(environ),
             keys=_keys(environ),
             origin=_origin(environ),
-            body_bytes_max=_whole(environ, "BODY_BYTES_MAX", 4 * 1024 * 1024, least=1024),
-            text_bytes_max=_whole(environ, "TEXT_BYTES_MAX", 64 * 1024, least=1024),
-            batch_events_max=_whole(environ, "BATCH_EVENTS_MAX", 1000, least=1),
-            nesting_max=_whole(environ, "NESTING_MAX", 32, least=8, most=200),
-            pool_size=_whole(environ, "POOL_SIZE", 8, least=1),
-            pool_overflow=_whole(environ, "POOL_OVERFLOW", 4, least=0),
-            pool_wait_s=_whole(environ, "POOL_WAIT_S", 10, least=1),
+            body_bytes_max=_whole(environ, "BODY_BYTES_MAX", least=1024),
+            text_bytes_max=_whole(environ, "TEXT_BYTES_MAX", least=1024),
+            batch_events_max=_whole(environ, "BATCH_EVENTS_MAX", least=1),
+            nesting_max=_whole(environ, "NESTING_MAX", least=8, most=200),
+            pool_size=_whole(environ, "POOL_SIZE", least=1),
+            pool_overflow=_whole(environ, "POOL_OVERFLOW", least=0),
+            pool_wait_s=_whole(environ, "POOL_WAIT_S", least=1),
             more_rights=_yes(environ, "MORE_RIGHTS"),
-            statement_s=_whole(environ, "STATEMENT_S", 30, least=1, most=3600),
-            lock_s=_whole(environ, "LOCK_S", 10, least=1, most=3600),
-            idle_transaction_s=_whole(environ, "IDLE_TRANSACTION_S", 60, least=1, most=3600),
-            connections_max=_whole(environ, "CONNECTIONS_MAX", 2000, least=16),
-            requests_max=_whole(environ, "REQUESTS_MAX", 5000, least=1),
-            wrong_tokens_max=_whole(environ, "WRONG_TOKENS_MAX", 30, least=1),
+            statement_s=_whole(environ, "STATEMENT_S", least=1, most=3600),
+            lock_s=_whole(environ, "LOCK_S", least=1, most=3600),
+            idle_transaction_s=_whole(environ, "IDLE_TRANSACTION_S", least=1, most=3600),
+            connections_max=_whole(environ, "CONNECTIONS_MAX", least=16),
+            requests_max=_whole(environ, "REQUESTS_MAX", least=1),
+            wrong_tokens_max=_whole(environ, "WRONG_TOKENS_MAX", least=1),
             proxies=_proxies(environ),
         )
+
+
+_DEFAULTS = {
+    one.name.upper(): one.default for one in fields(Settings) if isinstance(one.default, int)
+}
 
 
 def _keys(environ: Mapping[str, str]) -> Path | None:
@@ -127,12 +132,10 @@ def _value(environ: Mapping[str, str], name: str) -> str | None:
     return environ.get(_PREFIX + name, "").strip() or None
 
 
-def _whole(
-    environ: Mapping[str, str], name: str, default: int, *, least: int, most: int = 2**31 - 1
-) -> int:
+def _whole(environ: Mapping[str, str], name: str, *, least: int, most: int = 2**31 - 1) -> int:
     text = _value(environ, name)
     if text is None:
-        return default
+        return _DEFAULTS[name]
     try:
         number = int(text)
     except ValueError:

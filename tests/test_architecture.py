@@ -23,6 +23,7 @@ ORDER = (
     "planning",
     "proofs",
     "settings",
+    "tls",
     "keys",
     "log",
     "kept",

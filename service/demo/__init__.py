@@ -55,7 +55,7 @@ def run_demo(
     say = Console(stderr=as_json, highlight=False)
     listener = listen(say, asked_port)
     url = f"http://{HOST}:{port_of(listener)}"
-    say.print(f"Starting the service at {url}; the first time it compiles, for a minute or so.")
+    say.print(f"Starting the service at {url}; a first start takes half a minute or more.")
     with served(settings, listener) as server, httpx.Client(timeout=READ_S) as http:
         # only now: no studio is ever deleted, and a service that does not start should leave none
         studio, secrets = _make_studio(settings, database_url)

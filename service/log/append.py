@@ -18,6 +18,12 @@ from service.proofs.tree import Frontier, pack, unpack
 class UnknownStudioError(LookupError):
     """No studio of that name has been made."""
 
+    def __init__(self, studio: str) -> None:
+        super().__init__(
+            f"there is no studio {studio}; make it first, or take one that `retake-ledger studio "
+            "list` names"
+        )
+
 
 class HeadMovedError(RuntimeError):
     """Rows were to be appended elsewhere than after the head: it was not locked, or not read."""

@@ -14,7 +14,7 @@ from service.planning.overdue import answer_overdue_since
 from service.planning.schedule import Schedule, float_workdays
 from service.production.approval import unapproved
 from service.production.graph import predecessors
-from service.production.lending import Lending, lent_visits
+from service.production.lending import Lending
 from service.production.reach import chains_of
 from service.production.route import APPROVAL
 from service.production.state import (
@@ -139,6 +139,10 @@ class Standings:
         return Standings(schedule, codes_of(schedule.board))
 
     @cached_property
+    def _lending(self) -> Lending:
+        return Lending(self.state)
+
+    @cached_property
     def _approves(self) -> bool:
         return APPROVAL in line_departments(self.state)
 
@@ -244,7 +248,7 @@ class Standings:
     ) -> Stands:
         omitted = isinstance(record, Scene) and record.omitted
         if row is None and isinstance(record, Element) and take.phase is Phase.WAITING:
-            omitted = Lending(self.state).drops(item, department)
+            omitted = self._lending.drops(item, department)
         if row is not None:
             stands = STANDS[int(self.codes[row])]
             # a delivered scene that others reuse has rows; what they do not need is not planned
@@ -262,7 +266,7 @@ class Standings:
     def _out(self, node: Node) -> bool:
         """Whether a visit holds nothing up: handed off, or omitted with its scene."""
         scene = self.state.scenes.get(node[0])
-        if scene is not None and scene.omitted and node[1] not in lent_visits(self.state, node[0]):
+        if scene is not None and self._lending.drops(*node):
             return True
         return visit_of(self.state, *node).current.phase is Phase.HANDED_OFF
 

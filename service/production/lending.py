@@ -132,13 +132,6 @@ class Lending:
         return behind[0] != here[0] and in_picture(self._known, behind[0], self._out)
 
 
-def borrowers(
-    known: Known, scene: str, out: frozenset[str] = frozenset()
-) -> dict[str, frozenset[str]]:
-    """`Lending.borrowers` of one scene."""
-    return Lending(known, out).borrowers(scene)
-
-
 def lent_visits(known: Known, scene: str) -> frozenset[str]:
     """`Lending.lent_visits` of one scene."""
     return Lending(known).lent_visits(scene)

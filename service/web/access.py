@@ -37,31 +37,28 @@ def authenticate() -> Token:
     known = g.get("token")
     if known is not None:
         return cast(Token, known)
-    secret = _secret_shown()
-    with services().engine.connect() as connection:
-        token = tokens.find(connection, secret)
+    token = find(_secret_shown())
     if token is None:
         raise _invalid()
-    seen = services().tokens_seen
-    if len(seen) >= SEEN_MOST:
-        seen.clear()
-    seen[tokens.hashed(secret)] = token
     g.token = token
     return token
 
 
-def is_known(authorization: str | None) -> bool:
-    """Whether an Authorization header holds a token that is known and valid.
-
-    For what is decided before a request is whole; its route asks again. Needs an app's context.
-    """
-    secret = secret_of(authorization)
-    if secret is None:
-        return False
-    if tokens.hashed(secret) in services().tokens_seen:
-        return True
+def find(secret: str) -> Token | None:
+    """The valid token of a secret, looked up and remembered; None if there is none."""
     with services().engine.connect() as connection:
-        return tokens.find(connection, secret) is not None
+        token = tokens.find(connection, secret)
+    if token is not None:
+        seen = services().tokens_seen
+        if len(seen) >= SEEN_MOST:
+            seen.clear()
+        seen[tokens.hashed(secret)] = token
+    return token
+
+
+def seen_before(secret: str) -> Token | None:
+    """The token of a secret as this worker last saw it: it may have been revoked since."""
+    return services().tokens_seen.get(tokens.hashed(secret))
 
 
 def secret_of(authorization: str | None) -> str | None:

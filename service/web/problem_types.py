@@ -2,6 +2,9 @@
 
 from typing import NamedTuple
 
+from service.studio import WAIT_S_MAX
+from service.web.waiting import FAR
+
 
 class ProblemType(NamedTuple):
     """One kind of problem; `name` ends its URI and never changes its meaning."""
@@ -177,8 +180,8 @@ TYPES: dict[str, ProblemType] = {
             503,
             "The log has not come so far",
             "`min_position` names a position that the log did not reach while the request waited: "
-            "two seconds at most, and not at all where the log is more than 1,000 events behind or "
-            "others wait already. A receipt gives positions that it has.",
+            f"{WAIT_S_MAX:g} seconds at most, and not at all where the log is more than {FAR:,} "
+            "events behind or others wait already. A receipt gives positions that it has.",
         ),
         ProblemType(
             "being-built",

@@ -12,8 +12,7 @@ from service.production.refusal import Refusal
 from service.projections.present import Trails
 from service.record import Proposed, Receipt
 from service.settings import Settings
-from service.studio import View
-from service.web.waiting import Waiting
+from service.web.waiting import Viewed, Waiting
 
 _KEY = "retake-ledger"
 
@@ -27,15 +26,12 @@ class Recorder(Protocol):
         """Record a batch whole, or refuse it whole. Raises TokenRevokedError."""
 
 
-class Studio(Protocol):
+class Studio(Viewed, Protocol):
     """One studio in this worker."""
 
     @property
     def recorder(self) -> Recorder:
         """Its write path."""
-
-    def view(self, min_position: int = 0, wait_s: float = ..., /) -> View:
-        """Its state, caught up to a position at least. Raises NotYetError after so long."""
 
 
 class Studios(Protocol):

@@ -13,10 +13,8 @@ from limits import RateLimitItem, RateLimitItemPerSecond
 from limits.storage import MemoryStorage
 from limits.strategies import FixedWindowRateLimiter
 
-from service.log import tokens
-from service.web.access import secret_of
+from service.web.access import find, secret_of, seen_before
 from service.web.problems import ProblemError
-from service.web.services import services
 
 WINDOW_S = 10
 _POLICY = "token"
@@ -39,16 +37,30 @@ class Throttle:
         app.before_request(self._look)
         app.after_request(self._count_and_say)
 
+    def refused(self, authorization: str | None, address: str) -> int | None:
+        """With which status a client is refused by its token alone; None if it is not.
+
+        For what is decided before a request is whole; its route asks again. Needs an app's context.
+        """
+        secret = secret_of(authorization)
+        if secret is not None and seen_before(secret) is not None:
+            return None
+        if self._is_slowed(address):
+            return HTTPStatus.TOO_MANY_REQUESTS
+        if secret is None or find(secret) is None:
+            self._count_wrong(address)
+            return HTTPStatus.UNAUTHORIZED
+        return None
+
     def _look(self) -> None:
         secret = secret_of(request.headers.get("Authorization"))
         if secret is None:
             return
-        hashed = tokens.hashed(secret)
-        seen = services().tokens_seen.get(hashed)
+        seen = seen_before(secret)
         if seen is None:
             address = request.remote_addr or ""
-            if not self._limiter.test(self._wrong, address):
-                detail = "Too many wrong tokens came from this address."
+            if self._is_slowed(address):
+                detail = "Too many wrong tokens came from this address: check yours, and ask later."
                 raise self._too_many(detail, self._wrong, address)
         elif not self._limiter.hit(self._requests, seen.token_id):
             detail = (
@@ -70,8 +82,14 @@ class Throttle:
             )
             answer.headers["RateLimit"] = f'"{_POLICY}";r={left};t={resets_in_s}'
         elif answer.status_code == HTTPStatus.UNAUTHORIZED and "Authorization" in request.headers:
-            self._limiter.hit(self._wrong, request.remote_addr or "")
+            self._count_wrong(request.remote_addr or "")
         return answer
+
+    def _is_slowed(self, address: str) -> bool:
+        return not self._limiter.test(self._wrong, address)
+
+    def _count_wrong(self, address: str) -> None:
+        self._limiter.hit(self._wrong, address)
 
     def _left(self, item: RateLimitItem, key: str) -> tuple[int, int]:
         stats = self._limiter.get_window_stats(item, key)

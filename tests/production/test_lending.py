@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.production.graph import predecessors
-from service.production.lending import borrowers, in_picture, lent_visits, still_to_do
+from service.production.lending import Lending, in_picture, lent_visits, still_to_do
 from service.production.refusal import Code
 from service.production.visits import Phase
 from tests.production.random_logs import JOINS, SEEDS, furnished, tell_at_random
@@ -28,7 +28,7 @@ def reusing(*reusers: str, source: str = SOURCE) -> Story:
 
 def test_a_reuser_needs_what_it_joins_and_all_before_it() -> None:
     story = reusing(REUSER)
-    assert borrowers(story.state, SOURCE) == dict.fromkeys(LENT, frozenset({REUSER}))
+    assert Lending(story.state).borrowers(SOURCE) == dict.fromkeys(LENT, frozenset({REUSER}))
     assert lent_visits(story.state, REUSER) == frozenset()
 
 
@@ -84,7 +84,7 @@ def test_a_reuser_that_is_omitted_passes_on_what_it_lends() -> None:
     story.tell("scene.omitted", REUSER)
     story.tell("scene.omitted", SOURCE)
     # the third waits for the paint that the omitted one took from its source
-    assert borrowers(story.state, SOURCE)["paint"] == {THIRD}
+    assert Lending(story.state).borrowers(SOURCE)["paint"] == {THIRD}
 
 
 def test_who_asks_for_work_of_a_scene_that_is_out_is_told_so() -> None:
@@ -133,7 +133,7 @@ def test_what_anybody_in_the_picture_waits_for_is_lent(seeds: list[int]) -> None
             for arc in predecessors(state, *node):
                 item, department = arc.node
                 if item in state.scenes and arc.node not in seen:
-                    assert item == name or department in borrowers(state, item)
+                    assert item == name or department in Lending(state).borrowers(item)
                     seen.add(arc.node)
                     waiting.append(arc.node)
 

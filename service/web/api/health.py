@@ -49,21 +49,23 @@ def live() -> Response:
 
 @health.get("/ready")
 @describe(
-    "Whether the database is reachable and of this release",
+    "Whether the database is reachable, of this release, and has room to write",
     tag="service",
     answers={200: Answer("Yes.", {JSON: ReadyShown()})},
     problems=("unavailable",),
     lane="probe",
 )
 def ready() -> Response:
-    """The database answers and has every migration."""
+    """The database answers, has every migration, and had room for what was last recorded."""
     try:
         with services().engine.connect() as connection:
             migrated = is_up_to_date(connection)
     except SQLAlchemyError:
         # what the driver says may name hosts and users
         raise ProblemError(
-            "unavailable", "The database cannot be reached.", headers=_RETRY
+            "unavailable",
+            "The database cannot be reached: see the service's own log.",
+            headers=_RETRY,
         ) from None
     if not migrated:
         detail = "The database is not of this release: run `retake-ledger migrate`."

@@ -18,7 +18,6 @@ from service.settings import Settings
 from service.web.app import create_app
 from service.web.serving.limits import Limits
 from service.web.serving.worker import LoopWorker, Options
-from service.web.throttle import Throttle
 
 __all__ = ["Limits", "Options", "Serving", "serve", "worker_app"]
 
@@ -36,7 +35,6 @@ def worker_app(settings: Settings, database_url: str) -> Flask:
     app = create_app(settings, engine, studios, seal_key)
     projector = Projector(lambda name: studios.of(name).warm, engine)
     app.before_request(projector.give_way)
-    Throttle(settings.requests_max, settings.wrong_tokens_max).install(app)
     projector.start()
     atexit.register(projector.stop)
     return app

@@ -18,7 +18,6 @@ from service.web.problems import too_large
 from service.web.serving.connection import SCOPE_KEY, Connection
 from service.web.serving.lanes import Lane, LaneFullError
 from service.web.serving.limits import KIB, Limits
-from service.web.serving.refusals import refusal_body, refusal_headers
 
 PIECE_BYTES = 64 * KIB
 """How much of an answer is handed to the connection at a time."""
@@ -83,20 +82,21 @@ def _write_is_not_served(_: bytes) -> None:
 class Bridge:
     """An ASGI app that answers with a WSGI app on the threads of lanes.
 
-    `lane_of` tells the lane of a method and path. `is_known` tells whether an Authorization header
-    holds a token of somebody: it is asked, on a thread, before much of a body is read.
+    `lane_of` tells the lane of a method and path. `refused` tells with which status a client is
+    refused by its Authorization header and address, None if it is not: it is asked, on a thread,
+    before much of a body is read.
     """
 
     def __init__(
         self,
         app: WSGIApplication,
         lane_of: Callable[[str, str], Lane],
-        is_known: Callable[[str | None], bool],
+        refused: Callable[[str | None, str], int | None],
         limits: Limits,
     ) -> None:
         self._app = app
         self._lane_of = lane_of
-        self._is_known = is_known
+        self._refused = refused
         self._limits = limits
 
     async def __call__(
@@ -119,7 +119,7 @@ class Bridge:
                 return
             answer, pieces = made.result()
         except LaneFullError:
-            await _refuse_busy(send)
+            connection.refuse(503, BUSY)
             return
         if answer is None:
             return
@@ -153,9 +153,10 @@ class Bridge:
                 connection.refuse(413, too_large(limits.body_bytes_max))
                 return None
             if not checked and len(body) > limits.untrusted_body_bytes_max:
-                check = partial(self._is_known, header_of(scope, b"authorization"))
-                if not await lane.run(check):
-                    connection.refuse(401, "A body of this size is read for a valid token alone.")
+                shown, address = header_of(scope, b"authorization"), address_of(scope)
+                status = await lane.run(partial(self._refused, shown, address))
+                if status is not None:
+                    connection.refuse(status, UNTRUSTED)
                     return None
                 checked = True
 
@@ -175,6 +176,8 @@ class Bridge:
         await send({"type": "http.response.body", "body": b"", "more_body": False})
 
 
+UNTRUSTED = "A body of this size is read for a valid token alone."
+BUSY = "Too many requests wait already. Ask again in some seconds."
 TOO_LONG = (
     "This took too long, and what became of it is not known yet. Send it again after a while: "
     "what was recorded is recognised, and recorded once."
@@ -205,17 +208,15 @@ def _cut(pieces: Iterable[bytes]) -> Iterator[bytes]:
             yield piece[start : start + PIECE_BYTES]
 
 
-async def _refuse_busy(send: ASGISendCallable) -> None:
-    body = refusal_body(503, "Too many requests wait already. Ask again in some seconds.")
-    headers = refusal_headers(503, body)
-    await send({"type": "http.response.start", "status": 503, "headers": headers})
-    await send({"type": "http.response.body", "body": body, "more_body": False})
-
-
 def header_of(scope: HTTPScope, wanted: bytes) -> str | None:
     """The value of a header, the first where there are several."""
     values = (value.decode("latin-1") for name, value in scope["headers"] if name == wanted)
     return next(values, None)
+
+
+def address_of(scope: HTTPScope) -> str:
+    """Where a request comes from; "" where that is not known."""
+    return scope["client"][0] if scope["client"] else ""
 
 
 def environ_of(scope: HTTPScope, body: bytes) -> dict[str, Any]:
@@ -230,7 +231,7 @@ def environ_of(scope: HTTPScope, body: bytes) -> dict[str, Any]:
         "SERVER_NAME": server[0],
         "SERVER_PORT": str(server[1] or 80),
         "SERVER_PROTOCOL": f"HTTP/{scope['http_version']}",
-        "REMOTE_ADDR": scope["client"][0] if scope["client"] else "",
+        "REMOTE_ADDR": address_of(scope),
         "CONTENT_LENGTH": str(len(body)),
         "wsgi.version": (1, 0),
         "wsgi.url_scheme": scope["scheme"],

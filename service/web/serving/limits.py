@@ -17,6 +17,10 @@ class Limits:
 
     connections_max: int
     body_bytes_max: int
+    requests_max: int
+    """How many requests of one token are answered in ten seconds."""
+    wrong_tokens_max: int
+    """How many wrong tokens an address may show in that time."""
     head_s: float = 10
     head_bytes_max: int = 64 * KIB
     address_bytes_max: int = 8000

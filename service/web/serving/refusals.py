@@ -10,9 +10,15 @@ from service.web.problems import MEDIA_TYPE
 _RETRY_S = 5
 # where the service has a type of its own for it; RFC 9457, section 4.2.1: about:blank says no more
 # than the status does
-_OWN = {401: "invalid-token", 413: "too-large", 503: "unavailable"}
+_OWN = {
+    401: "invalid-token",
+    413: "too-large",
+    429: "too-many-requests",
+    503: "unavailable",
+}
 _HEADERS = {
     401: (b"www-authenticate", REALM.encode("ascii")),
+    429: (b"retry-after", b"%d" % _RETRY_S),
     503: (b"retry-after", b"%d" % _RETRY_S),
 }
 

@@ -7,7 +7,6 @@ import os
 import resource
 import signal
 import socket
-import ssl
 import time
 from collections.abc import Callable
 from contextlib import suppress
@@ -22,13 +21,14 @@ from uvicorn.config import Config
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 from uvicorn.server import ServerState
 
-from service.web.access import is_known
+from service.tls import context_of
 from service.web.described import description_of
 from service.web.serving.bridge import Bridge
 from service.web.serving.connection import Connection
 from service.web.serving.lanes import Lane, Lanes
 from service.web.serving.limits import Limits
 from service.web.serving.refusals import refusal
+from service.web.throttle import Throttle
 
 # Clients keep their connections, so where these go by chance one worker may have nearly all of them
 # and its one interpreter's lock, while another idles.
@@ -106,7 +106,9 @@ class Server:
         self._limits = worker.options.limits
         self._lanes = Lanes.of(worker.options.threads, self._limits.waiting_max)
         app: Flask = worker.wsgi
-        bridge = Bridge(app, lane_chooser(app, self._lanes), token_check(app), self._limits)
+        throttle = Throttle(self._limits.requests_max, self._limits.wrong_tokens_max)
+        throttle.install(app)
+        bridge = Bridge(app, lane_chooser(app, self._lanes), admission(app, throttle), self._limits)
         self._config = Config(
             ProxyHeadersMiddleware(bridge, trusted_hosts=list(self._options.proxies)),
             ws="none",
@@ -122,7 +124,7 @@ class Server:
         self._state = ServerState()
         # no other protocol is served, so there are no others
         self._connections = cast(set[Connection], self._state.connections)
-        self._tls = None if self._options.tls is None else tls_context(*self._options.tls)
+        self._tls = None if self._options.tls is None else context_of(*self._options.tls)
         self._stopped = asyncio.Event()
         self._accepting: set[asyncio.Task[None]] = set()
         self._turned_away: set[socket.socket] = set()
@@ -287,7 +289,7 @@ def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
 
     def lane_of(method: str, path: str) -> Lane:
         if method == "POST" and path == "/events":
-            return lanes.usual
+            return lanes.usual  # as the match would say: spared where most requests go
         try:
             endpoint, _ = routes.match(path, method)
         except Exception:  # whatever is wrong with it, the app will say
@@ -297,21 +299,14 @@ def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
     return lane_of
 
 
-def token_check(app: Flask) -> Callable[[str | None], bool]:
-    """What tells whether an Authorization header holds a token that is known and valid."""
+def admission(app: Flask, throttle: Throttle) -> Callable[[str | None, str], int | None]:
+    """What tells with which status a client is refused by its token alone."""
 
-    def check(authorization: str | None) -> bool:
+    def refused(authorization: str | None, address: str) -> int | None:
         with app.app_context():
-            return is_known(authorization)
+            return throttle.refused(authorization, address)
 
-    return check
-
-
-def tls_context(certificate: Path, key: Path) -> ssl.SSLContext:
-    """How connections are encrypted: TLS 1.2 or later. Raises OSError, of which SSLError is one."""
-    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
-    context.load_cert_chain(certificate, key)
-    return context
+    return refused
 
 
 def allow_many_files() -> None:

@@ -58,3 +58,18 @@ def test_wrong_tokens_are_slowed_by_address(paper: Paper) -> None:
     assert wrong(paper, paper.secrets["producer"], "192.0.2.1") == 429
     assert wrong(paper, paper.secrets["office"], "192.0.2.1") == 200
     assert wrong(paper, "guess", "192.0.2.2") == 401
+
+
+def test_what_is_refused_before_it_is_whole_counts_as_well(paper: Paper) -> None:
+    throttle = Throttle(QUOTA, WRONG)
+
+    def refused(secret: str, address: str = "192.0.2.1") -> int | None:
+        with paper.app.app_context():
+            return throttle.refused(f"Bearer {secret}", address)
+
+    assert refused(paper.secrets["office"]) is None
+    assert refused("") == 401
+    assert [refused(f"guess{number}") for number in range(WRONG)] == [401] * (WRONG - 1) + [429]
+    assert refused(paper.secrets["office"]) is None  # seen before
+    assert refused(paper.secrets["producer"]) == 429
+    assert refused(paper.secrets["producer"], "192.0.2.2") is None

@@ -19,6 +19,8 @@ from service.web.serving.limits import Limits
 
 SHORT = Limits(
     connections_max=50,
+    requests_max=1000,
+    wrong_tokens_max=1000,
     head_s=0.4,
     head_bytes_max=4096,
     body_s=0.4,
@@ -119,7 +121,7 @@ def serving(limits: Limits = SHORT, known: bytes = b"Bearer known") -> Iterator[
     bridge = Bridge(
         app,
         lambda _, path: lanes.probe if path == "/live" else lanes.usual,
-        lambda shown: shown == known.decode(),
+        lambda shown, _: None if shown == known.decode() else 401,
         limits,
     )
     config = Config(

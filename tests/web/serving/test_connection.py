@@ -4,11 +4,12 @@ import json
 import select
 import socket
 import time
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
 
-from tests.web.serving.conftest import SHORT, Port, read_all, serving
+from tests.web.serving.conftest import SHORT, WAIT_S, Port, read_all, serving
 
 GET = b"GET /here HTTP/1.1\r\nHost: a\r\n\r\n"
 LAST = b"GET /here HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n"
@@ -27,6 +28,14 @@ def problem(answer: bytes) -> tuple[int, dict[str, object]]:
     assert (b"retry-after" in head) == (status == 503)
     assert (b"www-authenticate" in head) == (status == 401)
     return status, shown
+
+
+def wait_until(holds: Callable[[], bool]) -> None:
+    """Wait for what comes soon or never."""
+    until = time.monotonic() + WAIT_S
+    while not holds():
+        assert time.monotonic() < until
+        time.sleep(0.01)
 
 
 def read_until(client: socket.socket, end: bytes) -> None:
@@ -60,10 +69,10 @@ def test_half_a_head_is_a_time_out(port: Port, sent: bytes) -> None:
 
 @pytest.mark.parametrize("sent", [b"G", b"\r\n", b"GET / HTTP/1.1\r\nX: " + b"y" * 200])
 def test_a_byte_at_a_time_wins_no_time(port: Port, sent: bytes) -> None:
-    began = time.monotonic()
     with port.client() as client:
         client.settimeout(0.02)
-        for place in range(10_000):
+        # some 10 s at the most, of which the service lets a small part pass
+        for place in range(500):
             try:
                 client.sendall(sent[place % len(sent)].to_bytes(1, "big"))
                 if client.recv(1024) == b"":
@@ -74,7 +83,6 @@ def test_a_byte_at_a_time_wins_no_time(port: Port, sent: bytes) -> None:
                 break
         else:
             pytest.fail("it was never dropped")
-    assert time.monotonic() - began < 10 * SHORT.head_s
 
 
 def test_an_idle_connection_is_closed(port: Port) -> None:
@@ -203,13 +211,8 @@ def test_who_does_not_read_is_dropped_and_others_are_answered(port: Port) -> Non
         client.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         client.sendall(b"GET %b HTTP/1.1\r\nHost: a\r\n\r\n" % path)
     assert port.ask(LAST).endswith(b"0 /here")
-    until = time.monotonic() + 10
-    while port.state.connections and time.monotonic() < until:
-        time.sleep(0.02)
-    assert not port.state.connections
-    while port.app.closed < 2 and time.monotonic() < until:
-        time.sleep(0.02)
-    assert port.app.closed == 2
+    wait_until(lambda: not port.state.connections)
+    wait_until(lambda: port.app.closed == 2)
 
 
 def test_who_reads_gets_all_of_it(patient: Port) -> None:
@@ -238,18 +241,27 @@ def test_requests_that_wait_for_a_thread_are_bounded(patient: Port) -> None:
         assert client in refused or read_all(client).endswith(b"0 /held")
 
 
+def test_who_is_refused_for_want_of_a_thread_may_send_all_and_reads_why(patient: Port) -> None:
+    clients = [patient.client() for _ in range(6)]
+    for client in clients:
+        client.sendall(b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n")
+    wait_until(lambda: len(patient.app.seen) == 2)
+    size = SHORT.body_bytes_max
+    head = (
+        b"POST / HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer known\r\nContent-Length: %d\r\n\r\n"
+    )
+    assert problem(patient.ask(head % size + b"z" * size))[0] == 503
+
+
 def test_a_request_whose_client_left_while_it_waited_is_not_run(patient: Port) -> None:
     held = [patient.client() for _ in range(2)]
     for client in held:
         client.sendall(b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n")
-    while len(patient.app.seen) < 2:
-        time.sleep(0.01)
+    wait_until(lambda: len(patient.app.seen) == 2)
     with patient.client() as leaves:
         leaves.sendall(GET)
-        while len(patient.state.connections) < 3:
-            time.sleep(0.01)
-    while len(patient.state.connections) > 2:
-        time.sleep(0.01)
+        wait_until(lambda: len(patient.state.connections) == 3)
+    wait_until(lambda: len(patient.state.connections) == 2)
     patient.app.hold.set()
     assert patient.ask(LAST).endswith(b"0 /here")
     assert [environ["PATH_INFO"] for environ in patient.app.seen].count("/here") == 1
