@@ -303,6 +303,19 @@ def test_how_far_an_expression_climbs(text: str, folders: int) -> None:
     assert climbs(ast.parse(text, mode="eval").body) == folders
 
 
+def test_what_a_checker_is_told_to_leave_has_a_reason_beside_it() -> None:
+    told = re.compile(r"# (noqa|type: ignore)\b")
+    reason = re.compile(r"# (?:noqa: [A-Z\d, ]+|type: ignore\[[a-z, -]+\])\s+[#-] ?\w")
+    bare = [
+        f"{path.relative_to(ROOT)}: {line.strip()}"
+        for folder in ("service", "tests", "seed")
+        for path in sorted((ROOT / folder).rglob("*.py"))
+        for line in path.read_text().splitlines()
+        if told.search(line) and not reason.search(line) and "re.compile" not in line
+    ]
+    assert bare == []
+
+
 def test_tests_are_skipped_for_what_a_machine_cannot_do_alone() -> None:
     skips = re.compile(r"pytest\.(skip|importorskip|xfail)\b|pytest\.mark\.(skip|skipif|xfail)\b")
     skipping = {

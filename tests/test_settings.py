@@ -1,6 +1,7 @@
 """Settings: defaults, and errors that name the variable and the remedy."""
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,24 @@ def _ordinary_user(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_defaults_mean_the_embedded_server_under_the_home_folder() -> None:
     settings = Settings.from_environment({"HOME": "/home/ann"})
     assert settings == Settings(None, None, Path("/home/ann/.local/share/retake-ledger"))
+
+
+@pytest.mark.parametrize(
+    ("variable", "read"),
+    [
+        ("REQUESTS_MAX", lambda settings: settings.requests_max),
+        ("WRONG_TOKENS_MAX", lambda settings: settings.wrong_tokens_max),
+        ("CONNECTIONS_MAX", lambda settings: settings.connections_max),
+        ("STATEMENT_S", lambda settings: settings.statement_s),
+        ("LOCK_S", lambda settings: settings.lock_s),
+        ("IDLE_TRANSACTION_S", lambda settings: settings.idle_transaction_s),
+    ],
+)
+def test_each_limit_has_its_variable(variable: str, read: Callable[[Settings], int]) -> None:
+    environ = {"HOME": "/h", f"RETAKE_LEDGER_{variable}": "117"}
+    assert read(Settings.from_environment(environ)) == 117
+    with pytest.raises(SettingsError, match=f"{variable} is '0': set a whole number"):
+        Settings.from_environment({**environ, f"RETAKE_LEDGER_{variable}": "0"})
 
 
 def test_root_keeps_data_where_the_servers_account_can_pass(

@@ -21,11 +21,20 @@ WRITERS, READERS = 8, 2
 SEED = "2031-03-03"
 
 
+FAILED, WRONG = "FAILED: ", "WRONG: "
+"""How an outcome begins that fails the run, once all kinds are through."""
+
+
 def attack(part: float) -> Iterator[tuple[str, str]]:
     """What each kind of fault came to."""
     rounds = max(1, round(ROUNDS * part))
+    failed = []
     for kind, fault in [*FAULTS.items(), (FULL_DISK, fill_disk)]:
-        yield kind, _outcome(kind, fault, rounds)
+        outcome = _outcome(kind, fault, rounds)
+        if outcome.startswith((FAILED, WRONG)):
+            failed.append(kind)
+        yield kind, outcome
+    assert not failed, failed
 
 
 def _outcome(kind: str, fault: Fault, rounds: int) -> str:
@@ -38,14 +47,14 @@ def _outcome(kind: str, fault: Fault, rounds: int) -> str:
                 data, faults, Random(f"{SEED} {kind}"), writers=WRITERS, readers=READERS
             )
         except AssertionError as error:
-            return f"FAILED: {error}"
+            return f"{FAILED}{error}"
     return _told(outcome)
 
 
 def _told(outcome: Outcome) -> str:
     refused = ", ".join(f"{count} with {status}" for status, count in outcome.refused.items())
     return (
-        f"{'WRONG: ' + '; '.join(outcome.wrong) if outcome.wrong else 'nothing lost or doubled'}; "
+        f"{WRONG + '; '.join(outcome.wrong) if outcome.wrong else 'nothing lost or doubled'}; "
         f"{len(outcome.recoveries_s)} rounds, {outcome.acknowledged:,} events acknowledged, "
         f"{outcome.repeated:,} posts repeated ({outcome.recorded_before:,} events of them were "
         f"recorded before), {outcome.lost:,} requests lost, refused: {refused or 'none'}; "

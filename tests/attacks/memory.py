@@ -35,6 +35,7 @@ from tests.serving import data_folder, served
 
 RAISED_MAX_MIB = 64
 WEEKS, LONG_NOTES = 7, 1500
+BUILT_S = 600
 STUDIO = "heronry"
 EPISODE, SCENE, SHOW = "HERONRY-101", "HERONRY-101/7", "HERONRY"
 KIB = 1024
@@ -250,9 +251,13 @@ def measure(weeks: int, long_notes: int) -> Iterator[Cost]:
 
 
 def _warmed(send: Callable[[Asked], httpx.Response]) -> tuple[str, int]:
-    """Have the worker fold and plan; gives the studio's clock and the last position."""
+    """Have the worker fold, plan and build; gives the studio's clock and the last position."""
     for path in ("/departments", f"/episodes/{EPISODE}", f"/episodes/{EPISODE}/scenes?limit=5"):
         assert send(Asked("supervisor", path)).status_code == 200
+    until = time.monotonic() + BUILT_S
+    while send(Asked("supervisor", "/trail/totals")).status_code == 503:  # it is being built
+        assert time.monotonic() < until, "the trail was not built"
+        time.sleep(1)
     shown = send(Asked("supervisor", "/episodes")).json()
     return shown["now"], shown["position"]
 

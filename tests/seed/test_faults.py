@@ -21,6 +21,7 @@ def test_a_quarter_goes_back_and_a_fifth_of_those_again() -> None:
             first[where] += 1
             fates.found(scene)
             again += fates.next(scene) != ""
+    # some four standard errors of shares of so many draws
     assert first.total() / SCENES == pytest.approx(0.24, abs=0.01)
     assert again / first.total() == pytest.approx(0.2, abs=0.03)
     assert first[CHECK] / first.total() == pytest.approx(0.5, abs=0.03)

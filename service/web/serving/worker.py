@@ -106,7 +106,9 @@ class Server:
         self._limits = worker.options.limits
         self._lanes = Lanes.of(worker.options.threads, self._limits.waiting_max)
         app: Flask = worker.wsgi
-        throttle = Throttle(self._limits.requests_max, self._limits.wrong_tokens_max)
+        throttle = Throttle(
+            requests_max=self._limits.requests_max, wrong_max=self._limits.wrong_tokens_max
+        )
         throttle.install(app)
         bridge = Bridge(app, lane_chooser(app, self._lanes), admission(app, throttle), self._limits)
         self._config = Config(
