@@ -33,6 +33,8 @@ server.serve_forever()
 """A service that answers at the socket it is given."""
 KILLED = ANSWERS.replace("GET(self):", "GET(self):\n        if self.path == '/clock': os._exit(1)")
 """One that ends when it is asked for its clock."""
+IN_THE_BACKGROUND = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN)"
+"""What a shell does to a command that it starts with `&`."""
 
 
 def says() -> Console:
@@ -119,10 +121,15 @@ with served(Settings(None, None, Path("/nowhere")), listen(Console(), 0), comman
     print(server.pid, flush=True)
     server.wait()
 """
-    with subprocess.Popen(running(demo), stdout=subprocess.PIPE, text=True) as process:
-        assert process.stdout is not None
-        pid = int(process.stdout.readline())
-        process.send_signal(number)
-        assert process.wait(timeout=60) != 0
-        with pytest.raises(ProcessLookupError):
-            os.kill(pid, 0)
+    with subprocess.Popen(
+        running(IN_THE_BACKGROUND + demo), stdout=subprocess.PIPE, text=True
+    ) as process:
+        try:
+            assert process.stdout is not None
+            pid = int(process.stdout.readline())
+            process.send_signal(number)
+            assert process.wait(timeout=60) != 0
+            with pytest.raises(ProcessLookupError):
+                os.kill(pid, 0)
+        finally:
+            process.kill()

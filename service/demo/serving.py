@@ -123,12 +123,17 @@ def _stopped_answering(server: subprocess.Popen[bytes], error: httpx.TransportEr
 
 @contextmanager
 def _signals_raised() -> Iterator[None]:
-    """Within, SIGTERM and SIGHUP raise SystemExit with the code that a shell tells of them."""
+    """Within, SIGTERM and SIGHUP raise SystemExit with the code that a shell tells of them.
+
+    SIGINT raises KeyboardInterrupt even where a shell that started this process in the background
+    has it ignored: whoever sends it by `kill -INT` means it.
+    """
 
     def end(number: int, _: FrameType | None) -> None:
         raise SystemExit(128 + number)
 
-    before = {number: signal.signal(number, end) for number in (signal.SIGTERM, signal.SIGHUP)}
+    handlers = {signal.SIGTERM: end, signal.SIGHUP: end, signal.SIGINT: signal.default_int_handler}
+    before = {number: signal.signal(number, handler) for number, handler in handlers.items()}
     try:
         yield
     finally:

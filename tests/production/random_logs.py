@@ -47,7 +47,8 @@ def _visit(story: Story, random: Random, prefix: str) -> tuple[str, str]:
     item = _item(story, random, prefix)
     found = item_of(story.state, item)
     assert found is not None
-    return item, random.choice(departments_of(found))
+    # of a route that no department of the item is on, any one: refused
+    return item, random.choice(departments_of(found) or ["paint"])
 
 
 def _strands(random: Random) -> list[str]:
