@@ -8,9 +8,10 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
+from types import MappingProxyType
 
 import httpx
 
@@ -73,10 +74,17 @@ class Service:
     """`retake-ledger serve` at one port, in processes that can be killed and started again.
 
     What it logs is added to the file `log`; without one it goes where the caller's own errors go.
+    `environ` is added to its environment.
     """
 
-    def __init__(self, data: Path, workers: int, log: Path | None = None) -> None:
-        self._data, self._workers, self._log = data, workers, log
+    def __init__(
+        self,
+        data: Path,
+        workers: int,
+        log: Path | None = None,
+        environ: Mapping[str, str] = MappingProxyType({}),
+    ) -> None:
+        self._data, self._workers, self._log, self._environ = data, workers, log, environ
         self._port = free_port()
         self._process: subprocess.Popen[bytes] | None = None
         self.url = f"http://127.0.0.1:{self._port}"
@@ -88,7 +96,7 @@ class Service:
             # a session of its own, so that all of its processes can be killed at once
             self._process = subprocess.Popen(
                 [*COMMAND, *words],
-                env=environ_of(self._data),
+                env={**environ_of(self._data), **self._environ},
                 stderr=output,
                 start_new_session=True,
             )

@@ -17,6 +17,8 @@ from service.web.access import find, secret_of, seen_before
 from service.web.problems import ProblemError
 
 WINDOW_S = 10
+SET_BACK_S = 1.0
+"""A clock that shows this much less than before was set back."""
 _POLICY = "token"
 
 
@@ -28,7 +30,9 @@ class Throttle:
     """
 
     def __init__(self, requests_max: int, wrong_max: int) -> None:
-        self._limiter = FixedWindowRateLimiter(MemoryStorage())
+        self._storage = MemoryStorage()
+        self._limiter = FixedWindowRateLimiter(self._storage)
+        self._shown_s = 0.0
         self._requests = RateLimitItemPerSecond(requests_max, WINDOW_S, namespace="request")
         self._wrong = RateLimitItemPerSecond(wrong_max, WINDOW_S, namespace="wrong")
 
@@ -42,6 +46,7 @@ class Throttle:
 
         For what is decided before a request is whole; its route asks again. Needs an app's context.
         """
+        self._heed_clock()
         secret = secret_of(authorization)
         if secret is not None and seen_before(secret) is not None:
             return None
@@ -53,6 +58,7 @@ class Throttle:
         return None
 
     def _look(self) -> None:
+        self._heed_clock()
         secret = secret_of(request.headers.get("Authorization"))
         if secret is None:
             return
@@ -68,6 +74,13 @@ class Throttle:
                 "Post events in batches, and ask again later."
             )
             raise self._too_many(detail, self._requests, seen.token_id)
+
+    def _heed_clock(self) -> None:
+        """Begin all windows anew where the clock was set back: they end at instants it shows."""
+        now_s = time.time()
+        if now_s < self._shown_s - SET_BACK_S:
+            self._storage.reset()
+        self._shown_s = now_s
 
     def _too_many(self, detail: str, item: RateLimitItem, key: str) -> ProblemError:
         _, resets_in_s = self._left(item, key)

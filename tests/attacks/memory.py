@@ -81,13 +81,14 @@ def _serving(weeks: int, long_notes: int) -> Iterator[tuple[str, dict[str, str],
         url = ensure_running(data, durable=False)
         migrate(url)
         engine = service_engine(url, Settings.from_environment({"HOME": "/"}))
-        secrets = _filled(engine, weeks, long_notes)
+        secrets = filled(engine, weeks, long_notes)
         engine.dispose()
         with served(data, workers=1) as address:
             yield address, secrets, _worker_of(address)
 
 
-def _filled(engine: Engine, weeks: int, long_notes: int) -> dict[str, str]:
+def filled(engine: Engine, weeks: int, long_notes: int) -> dict[str, str]:
+    """Record a studio of so many weeks with long notes behind; gives the secrets by holder."""
     bodies = list(year.bodies(weeks))
     at = bodies[-1]["recordedat"]
     with engine.begin() as connection:
@@ -282,6 +283,11 @@ def _status_kib(pid: int, name: str) -> int:
         if line.startswith(f"{name}:"):
             return int(line.split()[1])
     raise LookupError(name)
+
+
+def resident_mib(pid: int) -> float:
+    """What a process has in memory, MiB."""
+    return _status_kib(pid, "VmRSS") / KIB
 
 
 def _worker_of(address: str) -> int:

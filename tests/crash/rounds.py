@@ -14,6 +14,7 @@ from pathlib import Path
 from random import Random
 
 from service.client import Client
+from service.feeds.exports import CHECKPOINT
 from service.keys import ensure_seal_key
 from service.log import tokens
 from service.log.embedded import ensure_running
@@ -21,8 +22,9 @@ from service.log.engine import owner_engine
 from service.log.migrate import migrate
 from service.log.studios import make_studio
 from tests.crash.clients import GIVEN_UP_S, LoopingClient, Reader, Writer
+from tests.crash.clock import Clock
 from tests.crash.faults import Fault, Installation
-from tests.crash.independent import Claims, contradictions
+from tests.crash.independent import Claims, contradictions, contradictions_of, read_tables
 from tests.crash.poster import until_answered
 from tests.serving import Service
 from tests.telling import office_facts
@@ -57,7 +59,8 @@ def run_rounds(
     Raises AssertionError where clients do not recover, or are told what cannot be.
     """
     office, supervisor = _installed(data)
-    service = Service(data, workers=2, log=data.parent / "service.log")
+    clock = Clock(data.parent / "clock")
+    service = Service(data, workers=2, log=data.parent / "service.log", environ=clock.environ)
     with _running(service):
         with Client(service.url, office) as ledger:
             at = ledger.get("/clock")["now"]
@@ -67,7 +70,7 @@ def run_rounds(
             for number in range(writers)
         ]
         reading = [Reader(service.url, supervisor) for _ in range(readers)]
-        used, outcome, checkpoints = Installation(data, service), Outcome(), list[str]()
+        used, outcome, checkpoints = Installation(data, service, clock), Outcome(), list[str]()
         with Client(service.url, supervisor) as ledger, _at_work([*writing, *reading]):
             _wait_for_all(writing, reading, time.monotonic())
             for fault, chance in faults:
@@ -78,6 +81,7 @@ def run_rounds(
         _sum_up(outcome, writing, reading)
         checkpoints += _checkpoints_of(used.backups)
         outcome.wrong = contradictions(data, STUDIO, _claims(writing, reading, checkpoints))
+        outcome.wrong += _wrong_imports(used)
     return outcome
 
 
@@ -172,6 +176,20 @@ def _claims(
         for position, name in reader.seen.items():
             assert seen.setdefault(position, name) == name, f"two readers differ at {position}"
     return Claims(acknowledged, seen, checkpoints)
+
+
+def _wrong_imports(used: Installation) -> list[str]:
+    """Where a studio that was imported is not the whole of what was exported."""
+    wrong = []
+    for folder, studio in used.imports:
+        checkpoint = (folder / CHECKPOINT).read_text()
+        tables = read_tables(used.data, studio)
+        size = int(checkpoint.split("\n")[1])
+        if len(tables.rows) != size:
+            wrong.append(f"{studio}: {len(tables.rows)} of {size} events")
+        told = contradictions_of(tables, Claims({}, checkpoints=[checkpoint]))
+        wrong += [f"{studio}: {one}" for one in told]
+    return wrong
 
 
 def _checkpoints_of(backups: Sequence[Path]) -> list[str]:

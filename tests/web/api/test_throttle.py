@@ -6,6 +6,9 @@ items are strings with parameters.
 """
 
 import re
+import time
+
+import pytest
 
 from service.web.throttle import WINDOW_S, Throttle
 
@@ -73,3 +76,17 @@ def test_what_is_refused_before_it_is_whole_counts_as_well(paper: Paper) -> None
     assert refused(paper.secrets["office"]) is None  # seen before
     assert refused(paper.secrets["producer"]) == 429
     assert refused(paper.secrets["producer"], "192.0.2.2") is None
+
+
+def test_a_clock_that_is_set_back_holds_nobody_up(
+    paper: Paper, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    throttled(paper)
+    assert [paper.ask("/clock", "office").status_code for _ in range(QUOTA + 1)][-1] == 429
+    assert [wrong(paper, "guess", "192.0.2.1") for _ in range(WRONG + 1)][-1] == 429
+    now_s = time.time()
+    monkeypatch.setattr(time, "time", lambda: now_s - 3600)
+    answer = paper.ask("/clock", "office")
+    assert answer.status_code == 200
+    assert answer.headers["RateLimit"].endswith(f";t={WINDOW_S}")
+    assert wrong(paper, "guess", "192.0.2.1") == 401
