@@ -1,12 +1,14 @@
 """Databases for tests: each is a clone of one that was migrated once a session.
 
-`database` runs a test twice, on the embedded server and on a server in a container; the second
-is skipped where no container engine answers.
+`database` runs a test on the embedded server; what lies in `ON_BOTH` on a server in a container as
+well, and that is skipped where no container engine answers. Both keep their data in memory, where
+there is a disk of that kind: a test's database is 8 MB, and thousands are made.
 """
 
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from uuid import uuid4
 
 import pytest
@@ -20,9 +22,17 @@ from service.log.engine import service_engine
 from service.log.migrate import migrate
 from service.settings import Settings
 from tests.engine import require_engine
-from tests.serving import data_folder
+from tests.serving import data_folder, memory_disk
 
 TEMPLATE = "template_migrated"
+TESTS = Path(__file__).parent
+ON_BOTH = (
+    *("log", "checking", "intake", "projections"),
+    *("web/test_extremes.py", "web/api/test_events.py", "web/api/test_forgotten.py"),
+)
+"""What the second server must agree with: all that has SQL of its own, and every address once."""
+FIRST = ("docker", "test_readme.py", "benchmarks", "test_memory.py", "crash", "outside")
+"""What takes longest begins first, or it would be waited for at the end."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +56,10 @@ class Server:
 
     def make(self, name: str, template: str = "template1") -> None:
         with self.admin.connect() as connection:
-            connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {template}"))
+            # what else there is writes every page to the log first
+            connection.execute(
+                text(f"CREATE DATABASE {name} TEMPLATE {template} STRATEGY FILE_COPY")
+            )
 
     def drop(self, name: str) -> None:
         with self.admin.connect() as connection:
@@ -56,7 +69,7 @@ class Server:
 @pytest.fixture(scope="session")
 def embedded() -> Iterator[Server]:
     """The embedded server, brought up once for all tests of a process."""
-    with data_folder() as data:
+    with data_folder(memory_disk()) as data:
         url = ensure_running(data, durable=False)
         yield from _with_template(url, url)
 
@@ -69,6 +82,7 @@ def container() -> Iterator[Server]:
         "postgres:15", username="owner", password="owner-secret", dbname="ledger", driver="psycopg"
     )
     container.with_command("-c fsync=off -c max_connections=200")
+    container.with_kwargs(tmpfs={"/var/lib/postgresql/data": ""})
     with container:
         url = make_url(container.get_connection_url())
         service = url.set(username="desk_service", password="service-secret")
@@ -88,8 +102,27 @@ def _with_template(owner_url: str, service_url: str) -> Iterator[Server]:
     admin.dispose()
 
 
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Have a test that needs a server run on the one, or on both."""
+    if "server" in metafunc.fixturenames:
+        file = metafunc.definition.path.relative_to(TESTS)
+        on_both = any(file.is_relative_to(place) for place in ON_BOTH)
+        servers = ["embedded", "container"] if on_both else ["embedded"]
+        metafunc.parametrize("server", servers, indirect=True)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put what takes longest in front; files stay together."""
+    items.sort(key=lambda item: _turn(item.path.relative_to(TESTS)))
+
+
+def _turn(file: Path) -> int:
+    found = (turn for turn, place in enumerate(FIRST) if file.is_relative_to(place))
+    return next(found, len(FIRST))
+
+
 # not a parameter of the session: a server would be started anew whenever it changes, twice a file
-@pytest.fixture(params=["embedded", "container"])
+@pytest.fixture
 def server(request: pytest.FixtureRequest) -> Server:
     """Each server in turn."""
     running: Server = request.getfixturevalue(request.param)

@@ -19,6 +19,8 @@ from service.log.embedded import stop
 
 UP_S = 240
 COMMAND = [sys.executable, "-m", "service.cli"]
+ROOM_BYTES = 4 << 30
+_SHARED_MEMORY = Path("/dev/shm")  # noqa: S108  # a disk in memory, not a name that can be guessed
 
 
 def environ_of(data: Path) -> dict[str, str]:
@@ -46,10 +48,21 @@ def issued(data: Path, role: str) -> str:
     return command(data, *words, "--source", "/tests").split()[-1]
 
 
+def memory_disk() -> Path | None:
+    """A disk in memory with room for databases; None where there is none."""
+    if not os.access(_SHARED_MEMORY, os.W_OK):
+        return None
+    found = os.statvfs(_SHARED_MEMORY)
+    return _SHARED_MEMORY if found.f_bavail * found.f_frsize >= ROOM_BYTES else None
+
+
 @contextmanager
-def data_folder() -> Iterator[Path]:
-    """A folder for data that is not there yet; its server is stopped and all of it removed."""
-    folder = Path(tempfile.mkdtemp(prefix="rl-"))
+def data_folder(parent: Path | None = None) -> Iterator[Path]:
+    """A folder for data that is not there yet; its server is stopped and all of it removed.
+
+    Unless said, it is made where temporary files are.
+    """
+    folder = Path(tempfile.mkdtemp(prefix="rl-", dir=parent))
     folder.chmod(0o711)  # so that the account which root runs the server as can pass
     try:
         yield folder / "d"

@@ -21,7 +21,7 @@ from service.keys import ensure_keys
 from service.log.embedded import ensure_running
 from service.vocabulary.facts import CATALOGUE
 from tests.fresh import fresh_database
-from tests.serving import data_folder
+from tests.serving import data_folder, memory_disk
 from tests.web.extreme_stories import Outcome, told
 from tests.web.paper import another_worker
 
@@ -35,7 +35,7 @@ def attack(part: float) -> Iterator[tuple[str, str]]:
     count = max(1, round(STORIES * part))
     began = time.monotonic()
     outcome = Outcome()
-    with data_folder() as data, tempfile.TemporaryDirectory() as folder:
+    with data_folder(memory_disk()) as data, tempfile.TemporaryDirectory() as folder:
         url = ensure_running(data, durable=False)
         keys = Path(folder) / "keys"
         ensure_keys(keys)
