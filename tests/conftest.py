@@ -82,7 +82,7 @@ def container() -> Iterator[Server]:
         "postgres:15", username="owner", password="owner-secret", dbname="ledger", driver="psycopg"
     )
     container.with_command("-c fsync=off -c max_connections=200")
-    container.with_kwargs(tmpfs={"/var/lib/postgresql/data": ""})
+    container.with_tmpfs_mount("/var/lib/postgresql/data")
     with container:
         url = make_url(container.get_connection_url())
         service = url.set(username="desk_service", password="service-secret")
