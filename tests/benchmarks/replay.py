@@ -8,8 +8,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import orjson
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection, Engine, text
 
+from service.kept import SNAPSHOT_EVERY
 from service.log.append import Row, append_rows, lock_head
 from service.log.embedded import ensure_running, stop
 from service.log.engine import raw_cursor, service_engine
@@ -21,6 +22,7 @@ from service.studio import Studio
 from service.vocabulary.event import read_event
 from tests.benchmarks import year
 from tests.benchmarks.figures import Figure, Size, best_s, no_collector, took_s
+from tests.recording import SEAL_KEY
 
 NAME = "measured"
 AT_ONCE = 2000
@@ -30,6 +32,7 @@ AS_JSON = (
     "SELECT position, convert_from(body, 'UTF8')::json FROM event "
     "WHERE studio = %s ORDER BY position"
 )
+SNAPSHOTS = "SELECT count(*) FROM snapshot WHERE studio = :studio"
 
 _WORKER = """
 import gc, sys, time
@@ -44,7 +47,7 @@ page = 4096
 def resident_mb(): return int(Path("/proc/self/statm").read_text().split()[1]) * page / 1e6
 before_mb = resident_mb()
 began_s = time.perf_counter()
-view = Studio(sys.argv[2], engine, lambda: 0).view()
+view = Studio(sys.argv[2], engine, lambda: 0, bytes.fromhex(sys.argv[3])).view()
 took_s = time.perf_counter() - began_s
 view.schedule()
 print(took_s, before_mb, resident_mb())
@@ -58,9 +61,11 @@ def measure(size: Size) -> list[Figure]:
         with no_collector():
             bare_s = best_s(lambda: read_bare(engine, ROWS), 3)
             json_s = best_s(lambda: read_bare(engine, AS_JSON), 2)
-            cold = Studio(NAME, engine, lambda: 0)
+            cold = Studio(NAME, engine, lambda: 0, SEAL_KEY)
             cold_s = took_s(cold.view)
             cold.snapshots.wait()
+            if count >= SNAPSHOT_EVERY:
+                assert snapshots_of(engine) > 0, "no snapshot was written to start from"
         del cold
         warm_s, before_mb, worker_mb = min(started_warm(url) for _ in range(STARTS))
     return [
@@ -140,13 +145,22 @@ def read_bare(engine: Engine, statement: str) -> int:
         return len(cursor.execute(statement, (NAME,)).fetchall())
 
 
+def snapshots_of(engine: Engine) -> int:
+    """How many snapshots of the studio there are."""
+    with engine.connect() as connection:
+        return int(connection.execute(text(SNAPSHOTS), {"studio": NAME}).scalar_one())
+
+
 def started_warm(url: str) -> tuple[float, float, float]:
     """Seconds a process takes from a connection to the studio's state, and its megabytes.
 
     Those are taken before it, and when it has made a plan too.
     """
     done = subprocess.run(
-        [sys.executable, "-c", _WORKER, url, NAME], capture_output=True, text=True, check=True
+        [sys.executable, "-c", _WORKER, url, NAME, SEAL_KEY.hex()],
+        capture_output=True,
+        text=True,
+        check=True,
     )
     seconds, before, after = done.stdout.split()
     return float(seconds), float(before), float(after)
