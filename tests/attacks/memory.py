@@ -28,7 +28,7 @@ from service.record.proposing import propose
 from service.record.sealing import recorded_by, seal
 from service.settings import Settings
 from service.vocabulary.event import read_event
-from service.vocabulary.instants import US_PER_MIN, parse_instant
+from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
 from service.web.paging import Place, make_cursor
 from tests.benchmarks import year
 from tests.serving import data_folder, served
@@ -87,9 +87,17 @@ def _serving(weeks: int, long_notes: int) -> Iterator[tuple[str, dict[str, str],
             yield address, secrets, _worker_of(address)
 
 
-def filled(engine: Engine, weeks: int, long_notes: int) -> dict[str, str]:
-    """Record a studio of so many weeks with long notes behind; gives the secrets by holder."""
+def filled(
+    engine: Engine, weeks: int, long_notes: int, told_until_min: int | None = None
+) -> dict[str, str]:
+    """Record a studio of so many weeks with long notes behind; gives the secrets by holder.
+
+    Its episodes are all delivered, unless only what was told until a minute is recorded.
+    """
     bodies = list(year.bodies(weeks))
+    if told_until_min is not None:
+        last = format_min(told_until_min)
+        bodies = [body for body in bodies if body["recordedat"] <= last]
     at = bodies[-1]["recordedat"]
     with engine.begin() as connection:
         began_us = parse_instant(bodies[0]["recordedat"])

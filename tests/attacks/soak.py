@@ -1,4 +1,4 @@
-"""An hour of steady use: 200 posts a second and 50 readers on a studio of twelve weeks.
+"""An hour of steady use: 200 posts a second and 50 readers, a dozen episodes in work.
 
 What is posted changes what the studio knows and adds nothing to it (priorities set anew, scenes
 held and freed), for what a worker holds grows with what it is told: memory that grows here was not
@@ -13,26 +13,31 @@ import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from http import HTTPStatus
 from itertools import count
 from random import Random
 from statistics import mean, quantiles
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import quote, urlsplit
 
 import orjson
 
-from service.client import Client
+from service.client import Client, RefusedError
 from service.log.embedded import ensure_running
 from service.log.engine import service_engine
 from service.log.migrate import migrate
 from service.settings import Settings
 from service.vocabulary.instants import US_PER_MIN, format_instant, parse_instant
 from tests.attacks import memory
+from tests.benchmarks import year
 from tests.serving import Service, data_folder
 
 SOAK_S = 3600.0
 QUIET_S = 60.0
-WEEKS, STUDIO, EPISODES = 12, memory.STUDIO, range(105, 113)
+WEEKS, EPISODES, SCENES = 6, range(101, 107), 200
+TOLD_UNTIL_MIN = year.OPENED_MIN + (WEEKS + 1) * year.WEEK_MIN
+HELD_SHARE = 0.5
+"""Of what is posted; the rest sets priorities."""
 POSTERS, POSTS_PER_S, QUIET_PER_S = 8, 200.0, 5.0
 READERS, READ_EVERY_S = 50, 2.0
 SAMPLED_EVERY_S = 10.0
@@ -93,7 +98,7 @@ class Load(threading.Thread):
 
 
 class Poster(Load):
-    """Sets priorities, holds and frees scenes, each an event of its own."""
+    """Sets priorities, holds and frees scenes that no other poster does, one event a post."""
 
     def __init__(
         self, url: str, token: str, number: int, every_s: float, now: Sequence[str]
@@ -101,21 +106,23 @@ class Poster(Load):
         super().__init__(url, token, every_s, number * every_s / POSTERS)
         self._draw = Random(f"{SEED} {number}")
         self._number, self._now = number, now
-        self._places = count()
+        self._places, self._held = count(), set[str]()
 
     def _send(self, connection: http.client.HTTPConnection) -> None:
         connection.request("POST", "/events", orjson.dumps(self._event()), self._headers)
 
     def _event(self) -> dict[str, Any]:
-        show = self._draw.choice(("HERONRY", "LAMPLIT"))
-        scene = f"{show}-{self._draw.choice(EPISODES)}/{self._draw.randint(1, 200)}"
-        type_, data = self._draw.choice(
-            (
-                ("priority.set", {"priority": self._draw.randint(-3, 3)}),
-                ("scene.held", {"owes": "client", "by_on": "2031-12-31"}),
-                ("scene.freed", {}),
-            )
-        )
+        number = self._draw.randrange(SCENES // POSTERS) * POSTERS + self._number % POSTERS + 1
+        scene = f"{self._draw.choice(year.SHOWS)}-{self._draw.choice(EPISODES)}/{number}"
+        type_ = "priority.set"
+        data: dict[str, Any] = {"priority": self._draw.randint(-3, 3)}
+        if self._draw.random() < HELD_SHARE:
+            if scene in self._held:
+                self._held.remove(scene)
+                type_, data = "scene.freed", {}
+            else:
+                self._held.add(scene)
+                type_, data = "scene.held", {"owes": "client", "by_on": "2031-12-31"}
         return {
             "specversion": "1.0",
             "id": f"{self._number}-{next(self._places)}",
@@ -130,14 +137,14 @@ class Poster(Load):
 class Reader(Load):
     """Reads what a supervisor looks at, one address after the other."""
 
-    def __init__(self, url: str, token: str, number: int, last: int) -> None:
+    def __init__(self, url: str, token: str, number: int, now: str) -> None:
         super().__init__(url, token, READ_EVERY_S, number * READ_EVERY_S / READERS)
         self._draw = Random(f"{SEED} reader {number}")
         self._paths = (
             *("/episodes", "/departments", "/departments/clean-up/tray", "/notes?limit=100"),
-            *("/episodes/HERONRY-110", "/episodes/HERONRY-110/scenes?limit=100", "/retakes"),
-            *("/episodes/HERONRY-110/scenes/7", f"/events?after={last}&limit=100", "/clock"),
-            *("/overdue", "/trail/totals"),
+            *("/episodes/HERONRY-103", "/episodes/HERONRY-103/scenes?limit=100", "/retakes"),
+            *("/episodes/HERONRY-103/scenes/7", "/clock", "/trail/totals"),
+            *(f"/events?from={quote(now)}&limit=100", "/shows/HERONRY/elements?limit=100"),
         )
 
     def _send(self, connection: http.client.HTTPConnection) -> None:
@@ -148,7 +155,7 @@ def attack(part: float = 1.0) -> Iterator[tuple[str, str]]:
     """Waits in a quiet time and under the load, and memory, in a part of an hour."""
     with _serving() as (service, secrets):
         token = secrets["supervisor"]
-        now, last = _begun(service.url, token)
+        now = [_begun(service.url, token)]
         quiet = Poster(service.url, token, POSTERS, 1 / QUIET_PER_S, now)
         with _working([quiet]):
             time.sleep(QUIET_S * min(1.0, part * 10))
@@ -157,7 +164,7 @@ def attack(part: float = 1.0) -> Iterator[tuple[str, str]]:
             Poster(service.url, token, number, POSTERS / POSTS_PER_S, now)
             for number in range(POSTERS)
         ]
-        readers = [Reader(service.url, token, number, last) for number in range(READERS)]
+        readers = [Reader(service.url, token, number, now[0]) for number in range(READERS)]
         began_s = time.monotonic()
         with _working([*posters, *readers]):
             memory_mib = _watched(service, secrets["office"], now, SOAK_S * part)
@@ -174,7 +181,7 @@ def _serving() -> Iterator[tuple[Service, dict[str, str]]]:
         url = ensure_running(data)
         migrate(url)
         engine = service_engine(url, Settings.from_environment({"HOME": "/"}))
-        secrets = memory.filled(engine, WEEKS, 0)
+        secrets = memory.filled(engine, WEEKS, 0, told_until_min=TOLD_UNTIL_MIN)
         engine.dispose()
         service = Service(data, workers=2)
         service.start()
@@ -185,12 +192,26 @@ def _serving() -> Iterator[tuple[Service, dict[str, str]]]:
             service.end()
 
 
-def _begun(url: str, token: str) -> tuple[list[str], int]:
-    """Have the studio read and planned; its instant, in a list that grows, and last position."""
+def _begun(url: str, token: str) -> str:
+    """Have the studio read, planned and its trail built; gives its instant."""
+    deadline_s = time.monotonic() + memory.BUILT_S
     with Client(url, token) as ledger:
         for _ in range(20):  # both workers
             shown = ledger.get("/episodes")
-    return [shown["now"]], shown["position"]
+        while not _is_built(ledger):
+            assert time.monotonic() < deadline_s, "the trail was not built"
+            time.sleep(1)
+    return str(shown["now"])
+
+
+def _is_built(ledger: Client) -> bool:
+    try:
+        ledger.get("/trail/totals")
+    except RefusedError as error:
+        if error.status != HTTPStatus.SERVICE_UNAVAILABLE:
+            raise
+        return False
+    return True
 
 
 @contextmanager
