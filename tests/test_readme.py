@@ -17,9 +17,10 @@ from pathlib import Path
 import pytest
 
 from service.installation import DEFAULT_PORT
+from tests import places
 from tests.serving import COMMAND, data_folder, environ_of, free_port, served
 
-README = (Path(__file__).parents[1] / "README.md").read_text()
+README = places.README.read_text()
 
 
 @dataclass(frozen=True)

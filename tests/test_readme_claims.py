@@ -2,13 +2,13 @@
 
 import re
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 
+from tests import places
 from tests.outside import gaps
 
-README = " ".join((Path(__file__).parents[1] / "README.md").read_text("utf-8").split())
+README = " ".join(places.README.read_text("utf-8").split())
 
 
 def test_events_are_never_edited_or_deleted_and_text_can_be_removed() -> None:

@@ -30,6 +30,7 @@ from service.settings import Settings
 from service.vocabulary.instants import US_PER_MIN, format_instant, parse_instant
 from tests.attacks import memory
 from tests.benchmarks import year
+from tests.crash.clients import Stoppable, at_work
 from tests.serving import Service, data_folder
 
 SOAK_S = 3600.0
@@ -43,13 +44,14 @@ READERS, READ_EVERY_S = 50, 2.0
 SAMPLED_EVERY_S = 10.0
 WARM = 1 / 6
 """The part of the time after which memory is watched."""
-KIB_PER_MIB = 1024
+WAIT_MS_MAX, KEPT_UP, GROWN_MAX = 250.0, 0.99, 0.05
+"""The goals: waits, the part of the posts that is kept up with, growth of a worker's memory."""
 TIMEOUT_S = 120
 _SINGLE = "application/cloudevents+json"
 SEED = "2031-03-31"
 
 
-class Load(threading.Thread):
+class Load(Stoppable):
     """A client on a connection of its own that sends one request after the other.
 
     `waits_s` has the wait of each from the instant at which it was due, `statuses` how many were
@@ -112,7 +114,8 @@ class Poster(Load):
         connection.request("POST", "/events", orjson.dumps(self._event()), self._headers)
 
     def _event(self) -> dict[str, Any]:
-        number = self._draw.randrange(SCENES // POSTERS) * POSTERS + self._number % POSTERS + 1
+        clients = POSTERS + 1  # and the one of the quiet time
+        number = self._draw.randrange(SCENES // clients) * clients + self._number + 1
         scene = f"{self._draw.choice(year.SHOWS)}-{self._draw.choice(EPISODES)}/{number}"
         type_ = "priority.set"
         data: dict[str, Any] = {"priority": self._draw.randint(-3, 3)}
@@ -157,7 +160,7 @@ def attack(part: float = 1.0) -> Iterator[tuple[str, str]]:
         token = secrets["supervisor"]
         now = [_begun(service.url, token)]
         quiet = Poster(service.url, token, POSTERS, 1 / QUIET_PER_S, now)
-        with _working([quiet]):
+        with at_work([quiet], TIMEOUT_S):
             time.sleep(QUIET_S * min(1.0, part * 10))
         yield "quiet posts", _waits([quiet])
         posters = [
@@ -166,13 +169,16 @@ def attack(part: float = 1.0) -> Iterator[tuple[str, str]]:
         ]
         readers = [Reader(service.url, token, number, now[0]) for number in range(READERS)]
         began_s = time.monotonic()
-        with _working([*posters, *readers]):
+        with at_work([*posters, *readers], TIMEOUT_S):
             memory_mib = _watched(service, secrets["office"], now, SOAK_S * part)
         took_s = time.monotonic() - began_s
+        missed = _missed(posters, took_s, memory_mib)
         yield "posts", f"{_waits(posters)}; {_rate(posters, took_s)}"
         yield "reads", f"{_waits(readers)}; {_rate(readers, took_s)}"
         for number, samples in enumerate(zip(*memory_mib, strict=True), 1):
             yield f"memory of worker {number}", _memory(samples)
+    if missed:
+        raise SystemExit("; ".join(missed))
 
 
 @contextmanager
@@ -214,19 +220,6 @@ def _is_built(ledger: Client) -> bool:
     return True
 
 
-@contextmanager
-def _working(clients: Sequence[Load]) -> Iterator[None]:
-    for client in clients:
-        client.start()
-    try:
-        yield
-    finally:
-        for client in clients:
-            client.stop()
-        for client in clients:
-            client.join(TIMEOUT_S)
-
-
 def _watched(service: Service, office: str, now: list[str], soak_s: float) -> list[list[float]]:
     """Move the clock on for so long; what each worker has in memory meanwhile, in MiB."""
     samples, ends_s = [], time.monotonic() + soak_s
@@ -242,6 +235,21 @@ def _watched(service: Service, office: str, now: list[str], soak_s: float) -> li
                 ledger.put("/clock", {"now": at})
                 now.append(at)
     return samples
+
+
+def _missed(posters: Sequence[Load], took_s: float, memory_mib: list[list[float]]) -> list[str]:
+    """Which of the goals were missed."""
+    missed = []
+    waits_ms = [1000 * wait_s for poster in posters for wait_s in poster.waits_s]
+    if quantiles(waits_ms, n=100)[98] > WAIT_MS_MAX:
+        missed.append(f"the 99th percentile of posts is above {WAIT_MS_MAX:.0f} ms")
+    if sum(poster.statuses[HTTPStatus.CREATED] for poster in posters) < KEPT_UP * (
+        POSTS_PER_S * took_s
+    ):
+        missed.append(f"fewer than {POSTS_PER_S:.0f} posts a second were recorded")
+    if any(_grown(samples) > GROWN_MAX for samples in zip(*memory_mib, strict=True)):
+        missed.append(f"a worker's memory grew by more than {GROWN_MAX:.0%}")
+    return missed
 
 
 def _waits(clients: Sequence[Load]) -> str:
@@ -260,10 +268,20 @@ def _rate(clients: Sequence[Load], took_s: float) -> str:
 
 
 def _memory(samples_mib: Sequence[float]) -> str:
-    watched = samples_mib[int(len(samples_mib) * WARM) :]
-    third = max(1, len(watched) // 3)
-    first_mib, last_mib = mean(watched[:third]), mean(watched[-third:])
+    first_mib, last_mib = _ends(samples_mib)
     return (
         f"{samples_mib[0]:.0f} MiB at first; its first third once warm {first_mib:.0f}, its last "
-        f"{last_mib:.0f} ({100 * (last_mib / first_mib - 1):+.1f} %); most {max(samples_mib):.0f}"
+        f"{last_mib:.0f} ({_grown(samples_mib):+.1%}); most {max(samples_mib):.0f}"
     )
+
+
+def _grown(samples_mib: Sequence[float]) -> float:
+    first_mib, last_mib = _ends(samples_mib)
+    return last_mib / first_mib - 1
+
+
+def _ends(samples_mib: Sequence[float]) -> tuple[float, float]:
+    """The mean of the first and of the last third of the time in which it is warm."""
+    watched = samples_mib[int(len(samples_mib) * WARM) :]
+    third = max(1, len(watched) // 3)
+    return mean(watched[:third]), mean(watched[-third:])

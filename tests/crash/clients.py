@@ -4,7 +4,8 @@ import threading
 import time
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from random import Random
 from typing import Any
 
@@ -21,7 +22,30 @@ WAIT_S = 40.0
 GIVEN_UP_S = 180.0
 
 
-class LoopingClient(threading.Thread):
+class Stoppable(threading.Thread):
+    """A thread that can be told to end."""
+
+    def stop(self) -> None:
+        """End it once what it does is answered."""
+        raise NotImplementedError
+
+
+@contextmanager
+def at_work(clients: Sequence[Stoppable], ended_s_max: float) -> Iterator[None]:
+    """Have clients at work until the end of the block. Fails where one does not end then."""
+    for client in clients:
+        client.start()
+    try:
+        yield
+    finally:
+        for client in clients:
+            client.stop()
+    for client in clients:
+        client.join(ended_s_max)
+        assert not client.is_alive(), "a client waits without end"
+
+
+class LoopingClient(Stoppable):
     """A client that does one thing again and again until told to stop.
 
     `lost` counts requests without an answer, `refused` those that were answered with a problem,

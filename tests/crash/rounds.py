@@ -21,7 +21,7 @@ from service.log.embedded import ensure_running
 from service.log.engine import owner_engine
 from service.log.migrate import migrate
 from service.log.studios import make_studio
-from tests.crash.clients import GIVEN_UP_S, LoopingClient, Reader, Writer
+from tests.crash.clients import GIVEN_UP_S, LoopingClient, Reader, Writer, at_work
 from tests.crash.clock import Clock
 from tests.crash.faults import Fault, Installation
 from tests.crash.independent import Claims, contradictions, contradictions_of, read_tables
@@ -118,16 +118,8 @@ def _running(service: Service) -> Iterator[None]:
 
 @contextmanager
 def _at_work(clients: Sequence[LoopingClient]) -> Iterator[None]:
-    for client in clients:
-        client.start()
-    try:
+    with at_work(clients, GIVEN_UP_S):
         yield
-    finally:
-        for client in clients:
-            client.stop()
-    for client in clients:
-        client.join(GIVEN_UP_S)
-        assert not client.is_alive(), "a client waits without end"
     _check(clients)
 
 

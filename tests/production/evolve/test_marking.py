@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from service.production import evolve, marks
+from tests.places import README
 from tests.telling import Story, studio
 
 NINE, TEN, ELEVEN, NOON = (f"2031-03-04T{hour:02d}:00:00Z" for hour in (9, 10, 11, 12))
@@ -113,7 +114,7 @@ def test_an_episode_delivered_with_visits_still_open() -> None:
 def test_every_mark_has_a_meaning_and_stands_in_the_readme() -> None:
     names = {name for name, value in vars(marks).items() if name.isupper() and name != "MEANINGS"}
     assert {getattr(marks, name) for name in names} == set(marks.MEANINGS)
-    readme = (Path(__file__).parents[3] / "README.md").read_text()
+    readme = README.read_text()
     for mark, meaning in marks.MEANINGS.items():
         assert f"| `{mark}` | {meaning} |" in readme
     # and no module flags anything by a word of its own

@@ -2,7 +2,6 @@
 
 import io
 from collections.abc import Iterator, Mapping
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,6 +11,7 @@ from service.vocabulary import cautions, kinds
 from service.vocabulary.facts import CATALOGUE
 from service.web.app import bare_app
 from service.web.document import document
+from tests.places import README
 
 from ..paper import Paper
 from .test_impacts import CALL
@@ -153,7 +153,7 @@ def test_other_answers_have_none(busy: Paper) -> None:
 
 
 def test_the_readme_has_them_where_such_figures_are_entered() -> None:
-    text = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+    text = README.read_text(encoding="utf-8")
     section = " ".join(text.split("\n## Run it for your studio\n")[1].split("\n## ")[0].split())
     for caution in (cautions.HOURS, cautions.PEOPLE, cautions.BLAME, cautions.TAXES):
         assert caution in section
