@@ -19,8 +19,10 @@ from service.production.snapshot import Thawed, freeze, thaw
 from service.production.state import EMPTY, State
 
 KEPT_EVERY = 512
-KEPT_DENSE = 64
-KEPT_SPARSE_EVERY = 8192
+KEPT_FAR_EVERY = 8192
+KEPT_MOST = 64
+"""States kept at a time. Each that is old shares little with the others, so that their number is
+what bounds a worker's memory, however long it runs."""
 SNAPSHOT_EVERY = 20_000
 """Events between two snapshots: folding them takes a fraction of a second."""
 
@@ -28,7 +30,7 @@ _log = logging.getLogger("retake_ledger.snapshots")
 
 
 class KeptStates:
-    """Kept states of one studio, dense near the head; the caller holds the studio's lock.
+    """Kept states of one studio, the farther behind the head the fewer; the caller holds its lock.
 
     Without the key of seals no snapshot is used.
     """
@@ -76,14 +78,18 @@ class KeptStates:
         return found
 
     def _thin_out(self) -> None:
-        if len(self._kept) <= 2 * KEPT_DENSE:
-            return
-        old, dense = self._kept[:-KEPT_DENSE], self._kept[-KEPT_DENSE:]
-        sparse: list[tuple[int, State]] = []
-        for kept in old:
-            if not sparse or kept[0] - sparse[-1][0] >= KEPT_SPARSE_EVERY:
-                sparse.append(kept)
-        self._kept = sparse + dense
+        """Drop the state that is missed least.
+
+        To have it again costs the fold from the one before it. Whoever goes back so far folds all
+        that follows anew, so that a gap counts as its part of the way to the head.
+        """
+        while len(self._kept) > KEPT_MOST:
+            at = [position for position, _ in self._kept]
+            parts = [
+                (after - before) / (at[-1] - before)
+                for before, after in zip(at[:-2], at[2:], strict=True)
+            ]
+            del self._kept[1 + parts.index(min(parts))]
 
 
 def load(

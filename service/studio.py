@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import tzdata  # type: ignore[import-untyped]  # it ships no types
 from sqlalchemy import Connection, Engine
 
-from service.kept import KEPT_DENSE, KEPT_EVERY, KEPT_SPARSE_EVERY, KeptStates, Snapshots, load
+from service.kept import KEPT_EVERY, KEPT_FAR_EVERY, KEPT_MOST, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
 from service.log.read import bodies, page, strikes
 from service.planning.board import Board, advance, frame_differs, make_board
@@ -186,8 +186,8 @@ class Studio:
 
         The nearer to the head, the more: states far before it are kept sparsely anyhow.
         """
-        far = rows[0][0] < head - KEPT_DENSE * KEPT_EVERY
-        step = KEPT_SPARSE_EVERY if far else KEPT_EVERY
+        far = rows[0][0] < head - KEPT_MOST * KEPT_EVERY
+        step = KEPT_FAR_EVERY if far else KEPT_EVERY
         for first in range(0, len(rows), step):
             some = rows[first : first + step]
             events = (read_event(body) for position, body in some if position not in self._struck)

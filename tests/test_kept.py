@@ -26,8 +26,8 @@ NOWHERE = "postgresql+psycopg://nobody@127.0.0.1:1/none"
 def small_figures(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(kept, "SNAPSHOT_EVERY", EVERY)
     monkeypatch.setattr(kept, "KEPT_EVERY", 4)
-    monkeypatch.setattr(kept, "KEPT_DENSE", 3)
-    monkeypatch.setattr(kept, "KEPT_SPARSE_EVERY", 8)
+    monkeypatch.setattr(kept, "KEPT_MOST", 6)
+    monkeypatch.setattr(kept, "KEPT_FAR_EVERY", 8)
 
 
 @pytest.fixture
@@ -210,22 +210,26 @@ def test_without_the_key_of_seals_there_are_none(studio: Engine, connection: Con
     assert written(connection) == [10]
 
 
-def test_kept_states_are_dense_near_the_head_and_sparse_behind(connection: Connection) -> None:
+@pytest.mark.parametrize("end", [40, 400, 4000])
+def test_the_farther_behind_the_head_the_fewer_states_are_kept(
+    connection: Connection, monkeypatch: pytest.MonkeyPatch, end: int
+) -> None:
+    monkeypatch.setattr(kept, "KEPT_MOST", 12)
     states = KeptStates("nowhere")  # without snapshots
-    for position in range(1, 401):
+    for position in range(1, end + 1):
         states.passed(position, state_at(position))
-    gaps = []
-    for before in range(1, 401):
+    found = []
+    for before in range(1, end + 1):
         position, state = states.before(connection, before, {})
         assert state == (state_at(position) if position else EMPTY)
-        gaps.append(before - position)
-    assert min(gaps) == 1
-    assert max(gaps) <= 8 + 4
-    assert max(gaps[-2 * 4 :]) <= 4  # between the three last ones
-    assert max(gaps) > 4
-    assert len({before - gap for before, gap in enumerate(gaps, 1)}) < 400 / 8 + 10
-    states.forget_from(200)
-    assert states.before(connection, 401, {})[0] in range(200 - 12, 200)
+        found.append(position)
+        # what is folded for it beside what a strike there folds anew anyhow
+        assert before - position <= 4 + (end - position) * 2 / 3
+    assert min(before - position for before, position in enumerate(found, 1)) == 1
+    assert min(end // 4, 12) - 1 <= len(set(found)) <= 12
+    assert end - found[-1] <= 4
+    states.forget_from(end // 2)
+    assert states.before(connection, end + 1, {})[0] in range(end // 4 - 4, end // 2)
 
 
 def test_one_is_written_when_it_is_due(studio: Engine, connection: Connection) -> None:

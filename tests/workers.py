@@ -21,8 +21,8 @@ def small_studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
     """A worker whose figures are so small that a short log passes through every branch."""
     for module in (studio, kept):
         monkeypatch.setattr(module, "KEPT_EVERY", 4)
-        monkeypatch.setattr(module, "KEPT_DENSE", 3)
-        monkeypatch.setattr(module, "KEPT_SPARSE_EVERY", 8)
+        monkeypatch.setattr(module, "KEPT_MOST", 6)
+        monkeypatch.setattr(module, "KEPT_FAR_EVERY", 8)
     monkeypatch.setattr(studio, "CHUNK_EVENTS", 7)
     recording.make(engine)
     opened = worker(engine)

@@ -171,10 +171,14 @@ def _release(board: Board, now_min: int) -> Int64s:
     """A held scene may go on after the day on which its answer is due; overdue, next minute."""
     release = np.zeros(len(board.phase), np.int64)
     calendar = board.state.calendars.get(STUDIO_CALENDAR)
-    for row in np.flatnonzero(board.held_on):
-        by_on = date.fromordinal(int(board.held_on[row]))
-        end = end_of_day_min(calendar, by_on) if calendar else now_min
-        release[row] = max(end, now_min + 1)
+    held = np.flatnonzero(board.held_on)
+    # many rows wait for few dates
+    days, day_of_row = np.unique(board.held_on[held], return_inverse=True)
+    ends = [
+        end_of_day_min(calendar, date.fromordinal(day)) if calendar else now_min
+        for day in days.tolist()
+    ]
+    release[held] = np.maximum(np.array(ends, np.int64), now_min + 1)[day_of_row]
     return release
 
 

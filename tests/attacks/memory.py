@@ -88,11 +88,12 @@ def _serving(weeks: int, long_notes: int) -> Iterator[tuple[str, dict[str, str],
 
 
 def filled(
-    engine: Engine, weeks: int, long_notes: int, told_until_min: int | None = None
+    engine: Engine, weeks: int, long_notes: int | None, told_until_min: int | None = None
 ) -> dict[str, str]:
     """Record a studio of so many weeks with long notes behind; gives the secrets by holder.
 
-    Its episodes are all delivered, unless only what was told until a minute is recorded.
+    Its episodes are all delivered, unless only what was told until a minute is recorded. Without a
+    number of long notes it has no hostile desk, and the huge ones are left out too.
     """
     bodies = list(year.bodies(weeks))
     if told_until_min is not None:
@@ -109,7 +110,8 @@ def filled(
             for holder, (role, departments) in HOLDERS.items()
         }
     _append(engine, ((body, {}) for body in bodies))
-    _append(engine, _hostile(at, len(bodies), long_notes))
+    if long_notes is not None:
+        _append(engine, _hostile(at, len(bodies), long_notes))
     return secrets
 
 

@@ -187,7 +187,7 @@ def _serving() -> Iterator[tuple[Service, dict[str, str]]]:
         url = ensure_running(data)
         migrate(url)
         engine = service_engine(url, Settings.from_environment({"HOME": "/"}))
-        secrets = memory.filled(engine, WEEKS, 0, told_until_min=TOLD_UNTIL_MIN)
+        secrets = memory.filled(engine, WEEKS, None, told_until_min=TOLD_UNTIL_MIN)
         engine.dispose()
         service = Service(data, workers=2)
         service.start()
