@@ -7,14 +7,16 @@
                            {"department": "layout"}, time="2031-03-04T09:00:00Z", id="l-104-12")])
 
 A post may be repeated as often as a network needs: the same source and id are recorded once.
+This file needs httpx and nothing else, so it may be copied to a machine without the service.
 """
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
 from types import TracebackType
 from typing import Any
 
 import httpx
-import orjson
 
 BATCH = "application/cloudevents-batch+json"
 READ_S = 60.0
@@ -30,8 +32,8 @@ class RefusedError(Exception):
         self.status = status
         self.problem = problem
         errors = problem.get("errors") or ()
-        told = "; ".join(f"{error.get('pointer')}: {error.get('detail')}" for error in errors)
-        super().__init__(f"{status} {problem.get('title')}: {told or problem.get('detail')}")
+        details = "; ".join(f"{error.get('pointer')}: {error.get('detail')}" for error in errors)
+        super().__init__(f"{status} {problem.get('title')}: {details or problem.get('detail')}")
 
 
 def event(
@@ -72,13 +74,13 @@ class Client:
         Raises RefusedError, and httpx.TransportError when the service cannot be reached: post
         the same again then.
         """
-        answer = self._send("POST", "/events", content=orjson.dumps(events), type_=BATCH)
+        answer = self._send("POST", "/events", content=_encoded(events), type_=BATCH)
         receipts: list[dict[str, Any]] = self._read(answer)["receipts"]
         return receipts
 
     def what_if(self, events: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
         """The impact that events would have; nothing is recorded. Raises RefusedError."""
-        answer = self._send("POST", "/what-if", content=orjson.dumps(events), type_=BATCH)
+        answer = self._send("POST", "/what-if", content=_encoded(events), type_=BATCH)
         impact: dict[str, Any] = self._read(answer)
         return impact
 
@@ -109,7 +111,7 @@ class Client:
 
     def put(self, path: str, body: Mapping[str, Any]) -> dict[str, Any]:
         """Set something, such as a simulated clock. Raises RefusedError."""
-        content = orjson.dumps(dict(body))
+        content = _encoded(body)
         answer: dict[str, Any] = self._read(
             self._send("PUT", path, content=content, type_="application/json")
         )
@@ -131,10 +133,10 @@ class Client:
     @staticmethod
     def _read(answer: httpx.Response) -> Any:
         if answer.is_success:
-            return orjson.loads(answer.content)
+            return json.loads(answer.content)
         try:
-            problem = orjson.loads(answer.content)
-        except orjson.JSONDecodeError:
+            problem = json.loads(answer.content)
+        except ValueError:
             problem = {"title": answer.reason_phrase, "detail": answer.text[:200]}
         raise RefusedError(answer.status_code, problem)
 
@@ -153,3 +155,19 @@ class Client:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+
+def _encoded(value: object) -> bytes:
+    """A value as JSON. Dates and instants are written as RFC 3339 has them.
+
+    Raises TypeError for what JSON has no form of, and ValueError for NaN and the infinities.
+    """
+    return json.dumps(value, default=_as_json, allow_nan=False).encode()
+
+
+def _as_json(value: object) -> object:
+    if isinstance(value, Mapping):
+        return dict(value)
+    if isinstance(value, date):  # a datetime is one too
+        return value.isoformat()
+    raise TypeError(f"{value!r} cannot be written as JSON")
