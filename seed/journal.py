@@ -6,7 +6,7 @@ Nothing is posted that the rules refuse: a refusal here is a fault of the scenar
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
-from service.planning.pricing import Quote, quoted
+from service.planning.compare.pricing import Quote, quoted
 from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Refusal

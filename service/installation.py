@@ -24,7 +24,7 @@ def read_settings() -> Settings:
         settings = Settings.from_environment(os.environ)
     except SettingsError as error:
         raise click.ClickException(str(error)) from error
-    compiled_here = Path(__file__).parent / "planning"
+    compiled_here = Path(__file__).parent / "planning" / "kernel"
     if "NUMBA_CACHE_DIR" not in os.environ and not os.access(compiled_here, os.W_OK):
         # compiled code goes beside the data where the installation is read-only
         os.environ["NUMBA_CACHE_DIR"] = str(settings.data / "compiled")

@@ -14,10 +14,10 @@ from sqlalchemy import Connection, Engine
 from service.kept import KEPT_EVERY, KEPT_FAR_EVERY, KEPT_MOST, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
 from service.log.read import bodies, page, strikes
-from service.planning.board import Board, advance, frame_differs, make_board
-from service.planning.faults import PlanError
-from service.planning.impact import Impact, compare
-from service.planning.schedule import Schedule, schedule
+from service.planning.board.board import Board, advance, frame_differs, make_board
+from service.planning.board.faults import PlanError
+from service.planning.compare.impact import Impact, compare
+from service.planning.plan.schedule import Schedule, schedule
 from service.production.decide import Past, Retold, retell
 from service.production.evolve import fold
 from service.production.state import EMPTY, State

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from service.client import event
-from service.planning.pricing import quoted
+from service.planning.compare.pricing import quoted
 from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Code, Reason, Refusal

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from service.planning.kernel import compiled
 from service.production.decide import CHECKS
 from service.production.evolve import APPLIES
 from service.vocabulary.facts import CATALOGUE
@@ -44,6 +45,8 @@ ORDER = (
     "serve",
     "cli",
 )
+# so within the core's largest place
+PLANNING_ORDER = ("kernel", "board", "plan", "compare")
 PURE = ("vocabulary", "production", "planning", "proofs")
 
 FILE_LINES_MOST = 360  # about 300 is aimed at
@@ -157,6 +160,32 @@ def test_a_module_imports_only_from_above(path: Path) -> None:
         if name.split(".")[0] == "service" and name.split(".")[1] not in allowed
     ]
     assert not wrong
+
+
+@each_source("planning")
+def test_the_rooms_of_planning_stand_in_order(path: Path) -> None:
+    room = path.relative_to(SERVICE / "planning").parts[0]
+    if room == "__init__.py":
+        return
+    allowed = PLANNING_ORDER[: PLANNING_ORDER.index(room) + 1]
+    wrong = [
+        f"{name_of(path)}:{line} imports {name}"
+        for line, name in imported(path)
+        if name.startswith("service.planning.") and name.split(".")[2] not in allowed
+    ]
+    assert not wrong
+
+
+def test_compiled_code_is_kept_by_all_the_sources_it_is_made_of() -> None:
+    """What kernels import from elsewhere counts in the name of the folder too."""
+    elsewhere = {
+        name.rpartition(".")[0]
+        for path in SOURCES
+        if path.is_relative_to(SERVICE / "planning" / "kernel")
+        for _, name in imported(path)
+        if name.startswith("service.") and not name.startswith("service.planning.")
+    }
+    assert elsewhere == {f"{package}.{name}" for package, name in compiled.IMPORTED}
 
 
 @each_source()

@@ -81,7 +81,7 @@ def test_what_json_has_no_form_of_is_not_sent(value: Any, error: type[Exception]
 )
 def test_a_refusal_is_raised_with_what_the_service_said(answer: httpx.Response, says: str) -> None:
     ledger, _ = asked([answer])
-    with pytest.raises(RefusedError, match="^") as raised:
+    with pytest.raises(RefusedError) as raised:
         ledger.get("/episodes")
     assert str(raised.value) == says
     assert raised.value.status == answer.status_code

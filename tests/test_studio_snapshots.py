@@ -13,8 +13,8 @@ from service import studio as studio_module
 from service.kept import Snapshots, load
 from service.log.read import bodies
 from service.log.snapshots import KEPT, write_snapshot
-from service.planning.board import make_board
-from service.planning.schedule import schedule
+from service.planning.board.board import make_board
+from service.planning.plan.schedule import schedule
 from service.production.refusal import Refusal
 from service.production.snapshot import Thawed
 from service.record import OpenStudio

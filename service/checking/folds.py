@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine
 from service.checking.findings import Finding, Kind
 from service.log.read import bodies
 from service.log.snapshots import Kept, kept_snapshots
-from service.planning.trail import Move
+from service.planning.compare.trail import Move
 from service.production.snapshot import thaw
 from service.projections import rows
 from service.projections.rows import Checkpoint

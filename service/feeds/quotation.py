@@ -6,9 +6,9 @@ from datetime import date
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from service.planning.impact import EpisodeImpact, Impact
-from service.planning.pricing import Quote, QuotedLine, QuotedWork
-from service.planning.schedule import Supposition
+from service.planning.compare.impact import EpisodeImpact, Impact
+from service.planning.compare.pricing import Quote, QuotedLine, QuotedWork
+from service.planning.plan.schedule import Supposition
 from service.production.ordered import Order
 from service.production.state import STUDIO_CALENDAR, Episode, State
 from service.vocabulary.cautions import TAXES

@@ -12,10 +12,16 @@ from sqlalchemy import Connection
 
 from service.log.about import About, events_about
 from service.log.read import Stored, bodies, page
-from service.planning.board import advance
-from service.planning.diary import Delivery, TakeChange, changed_takes, delivery, moves_plans
-from service.planning.faults import PlanError, planning
-from service.planning.schedule import Schedule, Supposition, schedule, suppositions
+from service.planning.board.board import advance
+from service.planning.board.faults import PlanError, planning
+from service.planning.compare.diary import (
+    Delivery,
+    TakeChange,
+    changed_takes,
+    delivery,
+    moves_plans,
+)
+from service.planning.plan.schedule import Schedule, Supposition, schedule, suppositions
 from service.production.evolve import fold
 from service.production.state import State
 from service.studio import Studio

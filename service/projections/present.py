@@ -8,7 +8,7 @@ from sqlalchemy import Connection, Engine
 
 from service.log.append import read_head
 from service.log.read import bodies
-from service.planning.trail import Move, Walk, pass_time, step
+from service.planning.compare.trail import Move, Walk, pass_time, step
 from service.projections import rows
 from service.projections.rows import Checkpoint
 from service.projections.walking import by_minute, over_min, states_after_strikes, walk_from

@@ -8,8 +8,8 @@ from sqlalchemy.dialects.postgresql import insert
 
 from service.log.engine import raw_cursor
 from service.log.schema import projection, trail
-from service.planning.schedule import RULES_VERSION
-from service.planning.trail import CAUSES, Move, Standing
+from service.planning.compare.trail import CAUSES, Move, Standing
+from service.planning.plan.schedule import RULES_VERSION
 from service.studio import ZONE_DATA_VERSION
 
 NAME = "trail"

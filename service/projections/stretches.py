@@ -20,7 +20,7 @@ from sqlalchemy import Connection, Engine, select
 
 from service.log.engine import service_engine
 from service.log.schema import event
-from service.planning.trail import Move, Standing, begin, begin_apart, counted_on
+from service.planning.compare.trail import Move, Standing, begin, begin_apart, counted_on
 from service.projections.rows import Checkpoint
 from service.projections.walking import minutes_over, plan_at, walk_on
 from service.settings import Settings

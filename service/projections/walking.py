@@ -13,9 +13,9 @@ from sqlalchemy import Connection, Engine
 
 from service.log.append import Head, read_head
 from service.log.read import bodies
-from service.planning.board import make_board
-from service.planning.schedule import Schedule, schedule
-from service.planning.trail import Breathe, Move, Standing, Walk, begin, step
+from service.planning.board.board import make_board
+from service.planning.compare.trail import Breathe, Move, Standing, Walk, begin, step
+from service.planning.plan.schedule import Schedule, schedule
 from service.production.state import EMPTY, State
 from service.projections import rows
 from service.projections.rows import Checkpoint

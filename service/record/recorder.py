@@ -16,7 +16,7 @@ from service.log.append import Head, Row, append_rows, lock_head
 from service.log.prepared import commit as commit_now
 from service.log.tokens import Token, standing
 from service.log.tree import FrontierError, check_frontier
-from service.planning.pricing import quoted
+from service.planning.compare.pricing import quoted
 from service.production.decide import Accepted, Past, decide
 from service.production.decide.permission import Actor
 from service.production.refusal import Refusal

@@ -6,7 +6,7 @@ from flask import Flask, Response, g
 from sqlalchemy import Engine
 
 from service.log.tree import FrontierError
-from service.planning.faults import PlanError
+from service.planning.board.faults import PlanError
 from service.projections.present import BehindError, Trails
 from service.settings import Settings
 from service.studio import NotYetError

@@ -8,9 +8,9 @@ from typing import Any, TypeVar
 import orjson
 from flask import Response, g, request
 
-from service.planning.faults import PlanError
-from service.planning.schedule import RULES_VERSION, Schedule, suppositions, unplanned
-from service.planning.standing import Standings
+from service.planning.board.faults import PlanError
+from service.planning.plan.schedule import RULES_VERSION, Schedule, suppositions, unplanned
+from service.planning.plan.standing import Standings
 from service.production.state import State
 from service.studio import ZONE_DATA_VERSION, View
 from service.vocabulary.instants import US_PER_MIN, format_min

@@ -2,8 +2,8 @@
 
 Stories are numbered by their seeds from 0, so that whatever is found can be told again: `told` of
 `tests/web/extreme_stories.py` takes the seed. Each has a studio of its own; a process tells a
-stretch of them in one database, which it drops behind it. Set NUMBA_BOUNDSCHECK=1, with a
-NUMBA_CACHE_DIR of its own, to have every access of the compiled kernels checked meanwhile.
+stretch of them in one database, which it drops behind it. Set NUMBA_BOUNDSCHECK=1 to
+have every access of the compiled kernels checked meanwhile.
 """
 
 import logging

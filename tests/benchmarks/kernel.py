@@ -12,12 +12,12 @@ from math import log
 
 import numpy as np
 
-from service.planning.board import make_board
-from service.planning.dispatch import dispatch, warm
-from service.planning.line import Line, Ranking
-from service.planning.posing import make_line
-from service.planning.schedule import schedule
-from service.planning.soundness import problem
+from service.planning.board.board import make_board
+from service.planning.board.posing import make_line
+from service.planning.kernel.dispatch import dispatch, warm
+from service.planning.kernel.line import Line, Ranking
+from service.planning.kernel.soundness import problem
+from service.planning.plan.schedule import schedule
 from service.production.state import State
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.benchmarks.figures import (

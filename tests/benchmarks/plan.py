@@ -7,9 +7,9 @@ state says so of every event that came before.
 from collections.abc import Callable
 from typing import Any
 
-from service.planning.board import advance, make_board
-from service.planning.dispatch import dispatch, warm
-from service.planning.schedule import schedule
+from service.planning.board.board import advance, make_board
+from service.planning.kernel.dispatch import dispatch, warm
+from service.planning.plan.schedule import schedule
 from service.production.evolve import evolve, fold
 from service.production.state import EMPTY, State
 from service.production.visits import Phase

@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.planning.dispatch import dispatch
-from service.planning.line import Line
+from service.planning.kernel.dispatch import dispatch
+from service.planning.kernel.line import Line
 from tests.benchmarks.__main__ import measure, names
 from tests.benchmarks.figures import Size
 from tests.benchmarks.kernel import multiplied

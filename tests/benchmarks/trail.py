@@ -8,7 +8,7 @@ import io
 
 from rich.console import Console
 
-from service.planning.dispatch import warm
+from service.planning.kernel.dispatch import warm
 from service.projections.rebuilding import cores, rebuild
 from service.settings import Settings
 from service.studio import Studio

@@ -12,10 +12,10 @@ from pypdf import PdfReader
 
 from service.feeds.quotation import Made, Sheet, sheet
 from service.feeds.quotation_pdf import quotation_pdf
-from service.planning.board import make_board
-from service.planning.impact import compare
-from service.planning.pricing import Quote, QuotedLine, QuotedWork
-from service.planning.schedule import schedule
+from service.planning.board.board import make_board
+from service.planning.compare.impact import compare
+from service.planning.compare.pricing import Quote, QuotedLine, QuotedWork
+from service.planning.plan.schedule import schedule
 from service.production.ordered import Order, OrderStep
 from service.vocabulary.facts.orders import OrderLine
 from service.vocabulary.instants import parse_instant

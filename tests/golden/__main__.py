@@ -17,7 +17,7 @@ from service.log.embedded import ensure_running, stop
 from service.log.engine import owner_engine, service_engine
 from service.log.migrate import migrate
 from service.log.read import bodies
-from service.planning.pricing import quoted
+from service.planning.compare.pricing import quoted
 from service.production.refusal import Refusal
 from service.proofs.tree import append, leaf_hash
 from service.record import erase_text

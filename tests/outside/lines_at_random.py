@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from random import Random
 
-from service.planning.line import ON_DESK, OUT, WAITING, Line
+from service.planning.kernel.line import ON_DESK, OUT, WAITING, Line
 from service.vocabulary.calendar import NEVER, WorkingTime
 from tests.planning.lines import Crew, Department, Row, line_of
 

@@ -4,8 +4,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from service.planning.dispatch import dispatch
-from service.planning.line import MINUTE_LAST, Crews, Hours, Line, Ranking
+from service.planning.kernel.dispatch import dispatch
+from service.planning.kernel.line import MINUTE_LAST, Crews, Hours, Line, Ranking
 from service.vocabulary.calendar import NEVER
 
 MEAN_MIN = 1_000

@@ -13,7 +13,7 @@ from math import ceil
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from service.planning.line import OUT, Line
+from service.planning.kernel.line import OUT, Line
 from service.vocabulary.calendar import WorkingTime
 from tests.outside.read_by_hand import Node, Read, minute_of, read
 from tests.outside.told_at_random import WEEK, Studio

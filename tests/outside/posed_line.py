@@ -11,8 +11,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from service.planning.board import make_board
-from service.planning.schedule import Schedule, schedule
+from service.planning.board.board import make_board
+from service.planning.plan.schedule import Schedule, schedule
 from service.production.state import Node
 from service.vocabulary.instants import US_PER_MIN, instant, parse_instant
 from tests.telling import Story

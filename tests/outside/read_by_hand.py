@@ -9,7 +9,7 @@ from datetime import date, datetime
 from fractions import Fraction
 from typing import Any
 
-from service.planning.line import ON_DESK, OUT, WAITING
+from service.planning.kernel.line import ON_DESK, OUT, WAITING
 from tests.outside.told_at_random import Studio, Told
 
 Node = tuple[str, str]

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from service.planning.board import make_board
-from service.planning.schedule import schedule
+from service.planning.board.board import make_board
+from service.planning.plan.schedule import schedule
 from service.vocabulary.facts.office import STRANDS, WEEKDAYS
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.telling import Story

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import simpy
 from simpy.events import NORMAL, EventPriority, ProcessGenerator
 
-from service.planning.line import ON_DESK, OUT, Line
+from service.planning.kernel.line import ON_DESK, OUT, Line
 from service.vocabulary.calendar import NEVER
 
 # SimPy takes the events of one minute by these; finishes and what they bring are NORMAL

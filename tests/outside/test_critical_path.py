@@ -13,12 +13,12 @@ import networkx as nx
 import numpy as np
 import pytest
 
-from service.planning.backward import durations, latest
-from service.planning.board import make_board
-from service.planning.chain import critical_chain
-from service.planning.dispatch import dispatch
-from service.planning.line import Line
-from service.planning.schedule import Schedule, date_of, float_workdays, schedule
+from service.planning.board.board import make_board
+from service.planning.kernel.backward import durations, latest
+from service.planning.kernel.dispatch import dispatch
+from service.planning.kernel.line import Line
+from service.planning.plan.chain import critical_chain
+from service.planning.plan.schedule import Schedule, date_of, float_workdays, schedule
 from service.vocabulary.calendar import NEVER
 from tests.outside.networks import NETWORKS, Figures, Network
 from tests.planning.lines import Crew, Department, Row, line_of

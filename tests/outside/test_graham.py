@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import pytest
 
-from service.planning.dispatch import dispatch
+from service.planning.kernel.dispatch import dispatch
 from tests.planning.lines import Crew, Department, Row, line_of
 
 TIMES = (3, 2, 2, 2, 4, 4, 4, 4, 9)

@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from service.planning.board import make_board
-from service.planning.gates import gate_standing
-from service.planning.schedule import Schedule, schedule
+from service.planning.board.board import make_board
+from service.planning.plan.gates import gate_standing
+from service.planning.plan.schedule import Schedule, schedule
 from service.vocabulary.calendar import NEVER, Shift
 from service.vocabulary.facts.office import WEEKDAYS
 from service.vocabulary.instants import US_PER_MIN, instant, parse_instant

@@ -15,10 +15,10 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given, settings
 
-from service.planning.board import make_board
-from service.planning.dispatch import dispatch, warm
-from service.planning.line import ON_DESK, OUT, Line
-from service.planning.schedule import schedule
+from service.planning.board.board import make_board
+from service.planning.kernel.dispatch import dispatch, warm
+from service.planning.kernel.line import ON_DESK, OUT, Line
+from service.planning.plan.schedule import schedule
 from service.vocabulary.calendar import NEVER
 from tests.outside.lines_at_random import line_at_random
 from tests.outside.posed_by_hand import Reading, midnight, pose

@@ -14,7 +14,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.planning.dispatch import dispatch
+from service.planning.kernel.dispatch import dispatch
 from service.vocabulary.calendar import WorkingTime
 from tests.outside.long_lines import (
     Minutes,

@@ -15,9 +15,9 @@ from itertools import pairwise
 
 import pytest
 
-from service.planning.board import make_board
-from service.planning.impact import DepartmentImpact, compare
-from service.planning.schedule import Schedule, date_of
+from service.planning.board.board import make_board
+from service.planning.compare.impact import DepartmentImpact, compare
+from service.planning.plan.schedule import Schedule, date_of
 from service.vocabulary.quantities import ONE_E4
 from tests.outside import weekly_line
 from tests.outside.posed_line import (

@@ -12,9 +12,9 @@ from datetime import date
 import numpy as np
 import pytest
 
-from service.planning.chain import critical_chain
-from service.planning.impact import EpisodeImpact, compare
-from service.planning.schedule import Schedule, float_workdays
+from service.planning.compare.impact import EpisodeImpact, compare
+from service.planning.plan.chain import critical_chain
+from service.planning.plan.schedule import Schedule, float_workdays
 from service.production.state import Node, visit_of
 from tests.outside.posed_line import (
     CALENDAR,

@@ -12,8 +12,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from service.planning.board import Board
-from service.planning.schedule import Schedule, schedule
+from service.planning.board.board import Board
+from service.planning.plan.schedule import Schedule, schedule
 from service.vocabulary.instants import US_PER_MIN, instant, parse_instant
 from tests.telling import Story
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from hypothesis import strategies as st
 
-from service.planning.line import ON_DESK, OUT, WAITING, Crews, Hours, Line, Ranking
+from service.planning.kernel.line import ON_DESK, OUT, WAITING, Crews, Hours, Line, Ranking
 from service.vocabulary.calendar import NEVER, WorkingTime
 
 ALWAYS = WorkingTime.of([(0, 1_000_000)])

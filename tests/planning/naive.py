@@ -6,7 +6,7 @@ desk counts down one by one, and every department looks at its tray in every min
 
 from dataclasses import dataclass, field
 
-from service.planning.line import ON_DESK, OUT, WAITING, Line
+from service.planning.kernel.line import ON_DESK, OUT, WAITING, Line
 from service.vocabulary.calendar import NEVER
 
 

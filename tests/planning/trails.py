@@ -9,9 +9,9 @@ from random import Random
 
 from msgspec.structs import replace
 
-from service.planning.board import make_board
-from service.planning.schedule import Schedule, schedule
-from service.planning.trail import Move, Walk, begin, step
+from service.planning.board.board import make_board
+from service.planning.compare.trail import Move, Walk, begin, step
+from service.planning.plan.schedule import Schedule, schedule
 from service.production.decide import Accepted, retell
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event

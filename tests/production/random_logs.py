@@ -9,7 +9,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from service.planning.pricing import quoted
+from service.planning.compare.pricing import quoted
 from service.production.decide import Accepted
 from service.production.graph import successors
 from service.production.orders import MOVES

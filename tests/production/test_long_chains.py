@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.planning.board import advance, make_board
+from service.planning.board.board import advance, make_board
 from service.production import graph
 from service.production.graph import predecessors, successors
 from service.production.lending import lent_visits

@@ -2,11 +2,11 @@
 
 import pytest
 
-from service.planning.board import advance, make_board
-from service.planning.impact import Impact, compare
-from service.planning.pricing import Work, works_between
-from service.planning.schedule import Schedule, schedule
-from service.planning.standing import Standings, Stands
+from service.planning.board.board import advance, make_board
+from service.planning.compare.impact import Impact, compare
+from service.planning.compare.pricing import Work, works_between
+from service.planning.plan.schedule import Schedule, schedule
+from service.planning.plan.standing import Standings, Stands
 from service.production.account import account
 from service.production.lending import Lending
 from service.production.visits import Phase

@@ -14,9 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from immutables import Map
 
-from service.planning.board import advance, make_board
-from service.planning.impact import compare
-from service.planning.schedule import Schedule, schedule
+from service.planning.board.board import advance, make_board
+from service.planning.compare.impact import compare
+from service.planning.plan.schedule import Schedule, schedule
 from service.production import snapshot
 from service.production.decide import Accepted, Past, decide
 from service.production.evolve import evolve, fold

@@ -5,11 +5,11 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.planning.board import make_board
-from service.planning.impact import compare
-from service.planning.pricing import works_between
-from service.planning.schedule import schedule
-from service.planning.standing import Standings
+from service.planning.board.board import make_board
+from service.planning.compare.impact import compare
+from service.planning.compare.pricing import works_between
+from service.planning.plan.schedule import schedule
+from service.planning.plan.standing import Standings
 from service.production.account import AccountRow, account
 from service.production.state import Node, State, item_of, visit_of
 from service.production.work import work_of_take_e4

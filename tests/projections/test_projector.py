@@ -12,7 +12,7 @@ from sqlalchemy.exc import OperationalError
 from service.log import schema
 from service.log.schema import trail
 from service.log.studios import make_studio
-from service.planning.trail import Move
+from service.planning.compare.trail import Move
 from service.projections import projector as module
 from service.projections import rows
 from service.projections.projector import Projector, unbuilt

@@ -14,7 +14,7 @@ import pytest
 from sqlalchemy import Engine
 
 from service.log.append import read_head
-from service.planning.trail import Move
+from service.planning.compare.trail import Move
 from service.projections import stretches as module
 from service.projections.rows import NOTHING
 from service.projections.stretches import Stretch, Walkers, stretches

@@ -7,7 +7,7 @@ from sqlalchemy import Engine, func, select
 from service.log.append import read_head
 from service.log.schema import trail
 from service.log.studios import make_studio, move_clock
-from service.planning.trail import Move, pass_time
+from service.planning.compare.trail import Move, pass_time
 from service.projections import rows
 from service.projections.present import BehindError, TrailAhead
 from service.projections.walking import Progress, Walker, over_min

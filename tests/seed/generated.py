@@ -8,7 +8,7 @@ from typing import Any
 
 import seed
 from seed.journal import Day, actor_of
-from service.planning.pricing import quoted
+from service.planning.compare.pricing import quoted
 from service.production.decide import Accepted, decide
 from service.production.evolve import fold
 from service.production.state import EMPTY, State

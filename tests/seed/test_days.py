@@ -17,9 +17,9 @@ import pytest
 import seed
 from seed.journal import Day
 from seed.scenario import DEPARTMENTS, EPISODES, board_on, episode_subject
-from service.planning.board import make_board
-from service.planning.impact import Impact, compare
-from service.planning.schedule import schedule
+from service.planning.board.board import make_board
+from service.planning.compare.impact import Impact, compare
+from service.planning.plan.schedule import schedule
 from service.production.approval import approval_standing
 from service.production.decide import Accepted, decide
 from service.production.decide.permission import Actor

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from service.planning.posing import YEARS_AHEAD
+from service.planning.board.posing import YEARS_AHEAD
 from service.vocabulary.calendar import (
     NEVER,
     WORKDAYS_FROM_ON,

@@ -5,9 +5,9 @@ from typing import Any
 
 from flask import Blueprint, Response
 
-from service.planning.impact import line_rank
-from service.planning.standing import Standings, Stands, counts_by_department
-from service.planning.tray import (
+from service.planning.compare.impact import line_rank
+from service.planning.plan.standing import Standings, Stands, counts_by_department
+from service.planning.plan.tray import (
     NOTHING_OVERDUE,
     item_place,
     open_work_e4,

@@ -5,7 +5,7 @@ from typing import Any
 
 from flask import Blueprint, Response
 
-from service.planning.standing import counts_by_episode
+from service.planning.plan.standing import counts_by_episode
 from service.production.state import State
 from service.vocabulary import cautions
 from service.vocabulary.identifiers import natural_order

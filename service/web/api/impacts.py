@@ -3,7 +3,7 @@
 from flask import Blueprint, Response, g
 
 from service.log.read import bodies
-from service.planning.schedule import RULES_VERSION
+from service.planning.plan.schedule import RULES_VERSION
 from service.studio import ZONE_DATA_VERSION
 from service.vocabulary.event import Event, read_event
 from service.vocabulary.instants import US_PER_MIN

@@ -5,9 +5,9 @@ from typing import Any
 
 from flask import Blueprint, Response, g
 
-from service.planning.impact import compare
-from service.planning.pricing import quote
-from service.planning.schedule import RULES_VERSION
+from service.planning.compare.impact import compare
+from service.planning.compare.pricing import quote
+from service.planning.plan.schedule import RULES_VERSION
 from service.production.decide import carried_out
 from service.production.ordered import Order
 from service.production.orders import MOVES

@@ -9,10 +9,10 @@ from service.feeds.quotation import Made, Sheet, sheet
 from service.feeds.quotation_pdf import MEDIA_TYPE as PDF
 from service.feeds.quotation_pdf import PAPERS, quotation_pdf
 from service.log.studios import find_studio
-from service.planning.board import advance
-from service.planning.impact import compare
-from service.planning.pricing import quote
-from service.planning.schedule import RULES_VERSION, schedule
+from service.planning.board.board import advance
+from service.planning.compare.impact import compare
+from service.planning.compare.pricing import quote
+from service.planning.plan.schedule import RULES_VERSION, schedule
 from service.production.decide import carried_out
 from service.production.ordered import Order, OrderStep
 from service.production.orders import MOVES, PRICED

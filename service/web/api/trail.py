@@ -5,7 +5,7 @@ from typing import Any
 
 from flask import Blueprint, Response, g, request
 
-from service.planning.trail import Move
+from service.planning.compare.trail import Move
 from service.projections import rows
 from service.projections.present import Present
 from service.projections.rows import share_of

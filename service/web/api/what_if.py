@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import orjson
 from flask import Blueprint, Response, g
 
-from service.planning.impact import compare
-from service.planning.pricing import quoted
-from service.planning.schedule import RULES_VERSION
+from service.planning.compare.impact import compare
+from service.planning.compare.pricing import quoted
+from service.planning.plan.schedule import RULES_VERSION
 from service.production.decide import Past, decide
 from service.production.refusal import Refusal
 from service.record import Proposed

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable, Mapping
 
-from service.planning.schedule import Supposition, artist_days_e4, suppositions
-from service.planning.standing import STANDS, Standings, Stands
-from service.planning.tray import NOTHING_OVERDUE, Overdue, due_on, item_place
+from service.planning.plan.schedule import Supposition, artist_days_e4, suppositions
+from service.planning.plan.standing import STANDS, Standings, Stands
+from service.planning.plan.tray import NOTHING_OVERDUE, Overdue, due_on, item_place
 from service.production.state import Crew
 from service.production.work import crew_at
 from service.web.representation.scenes import shown_hold

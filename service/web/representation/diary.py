@@ -7,7 +7,7 @@ from typing import Any
 import orjson
 
 from service.feeds.table import Cell
-from service.planning.diary import Delivery
+from service.planning.compare.diary import Delivery
 from service.production.marks import LATE
 from service.projections.diary import Told
 from service.web.representation.departments import shown_suppositions

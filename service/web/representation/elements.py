@@ -1,6 +1,6 @@
 """Elements as JSON shows them."""
 
-from service.planning.standing import Standings, Stands
+from service.planning.plan.standing import Standings, Stands
 from service.production.approval import approval_standing
 from service.production.route import APPROVAL
 from service.production.state import Element

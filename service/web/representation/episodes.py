@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 
-from service.planning.chain import Link, critical_chain
-from service.planning.gates import gate_standings
-from service.planning.schedule import Schedule
-from service.planning.standing import Standings, Stands
+from service.planning.plan.chain import Link, critical_chain
+from service.planning.plan.gates import gate_standings
+from service.planning.plan.schedule import Schedule
+from service.planning.plan.standing import Standings, Stands
 from service.production.route import APPROVAL
 from service.production.state import Episode, Scene, State, rate_of
 from service.vocabulary.facts.office import GATES

@@ -1,6 +1,6 @@
 """Impacts as JSON shows them."""
 
-from service.planning.impact import EpisodeImpact, GateImpact, Impact
+from service.planning.compare.impact import EpisodeImpact, GateImpact, Impact
 from service.vocabulary import cautions
 from service.vocabulary.facts.office import GATES
 from service.vocabulary.instants import format_min

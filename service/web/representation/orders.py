@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from service.planning.pricing import Quote, QuotedLine
+from service.planning.compare.pricing import Quote, QuotedLine
 from service.production.ordered import Order
 from service.production.orders import (
     APPROVED,

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable
 
-from service.planning.standing import Standings
+from service.planning.plan.standing import Standings
 from service.production.decide import Retold
 from service.web.representation.episodes import shown_episode
 from service.web.representation.scenes import shown_scene

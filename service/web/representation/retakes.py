@@ -1,6 +1,6 @@
 """Retakes as JSON shows them."""
 
-from service.planning.standing import Standings
+from service.planning.plan.standing import Standings
 from service.production.lending import Lending
 from service.production.reach import reopened_by
 from service.production.state import Retake, State, item_of, visit_of

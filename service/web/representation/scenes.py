@@ -1,7 +1,7 @@
 """Scenes as JSON shows them."""
 
-from service.planning.overdue import answer_overdue_since
-from service.planning.standing import Standings
+from service.planning.plan.overdue import answer_overdue_since
+from service.planning.plan.standing import Standings
 from service.production.approval import approval_standing
 from service.production.state import SameAs, Scene, State, rate_of
 from service.production.touched import to_look_at

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 
-from service.planning.trail import EVENT, Move
+from service.planning.compare.trail import EVENT, Move
 from service.projections.rows import Share
 from service.web.representation.values import Shown, shown_min
 

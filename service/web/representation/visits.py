@@ -1,6 +1,6 @@
 """Visits as JSON shows them."""
 
-from service.planning.standing import Standing
+from service.planning.plan.standing import Standing
 from service.web.representation.values import (
     Shown,
     shown_e4,

@@ -2,7 +2,7 @@
 
 from marshmallow import fields
 
-from service.planning.tray import SECTIONS
+from service.planning.plan.tray import SECTIONS
 from service.vocabulary import kinds
 from service.vocabulary.cautions import PEOPLE
 from service.vocabulary.facts.office import UNITS

@@ -2,7 +2,7 @@
 
 from marshmallow import fields
 
-from service.planning.diary import CHANGES
+from service.planning.compare.diary import CHANGES
 from service.web.schemas import query
 from service.web.schemas.common import Shown, described
 from service.web.schemas.reading import (

@@ -1,7 +1,7 @@
 """Episodes and gates as answers show them."""
 
-from service.planning.chain import BOUNDS
-from service.planning.standing import STANDS
+from service.planning.plan.chain import BOUNDS
+from service.planning.plan.standing import STANDS
 from service.vocabulary import kinds
 from service.vocabulary.cautions import PEOPLE
 from service.vocabulary.facts.office import GATES

@@ -1,6 +1,6 @@
 """Retakes as answers show them."""
 
-from service.planning.standing import STANDS
+from service.planning.plan.standing import STANDS
 from service.production.visits import Phase
 from service.vocabulary import kinds
 from service.vocabulary.cautions import BLAME, PEOPLE

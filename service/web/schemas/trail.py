@@ -2,7 +2,7 @@
 
 from marshmallow import fields, validate
 
-from service.planning.trail import CAUSES
+from service.planning.compare.trail import CAUSES
 from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.facts.retakes import KINDS
 from service.web.schemas import query

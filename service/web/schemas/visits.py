@@ -2,7 +2,7 @@
 
 from marshmallow import Schema
 
-from service.planning.standing import STANDS
+from service.planning.plan.standing import STANDS
 from service.vocabulary.cautions import PEOPLE
 from service.web.schemas.common import Shown
 from service.web.schemas.reading import (

@@ -2,7 +2,10 @@
 
 import atexit
 import gc
+import shutil
+import time
 from http import HTTPStatus
+from pathlib import Path
 from typing import Any
 
 from flask import Flask, abort, request
@@ -11,7 +14,8 @@ from prometheus_client.multiprocess import mark_process_dead
 
 from service.keys import KeysError, read_seal_key
 from service.log.engine import service_engine
-from service.planning.dispatch import warm
+from service.planning.kernel.compiled import CACHE_FOLDER, FOLDERS
+from service.planning.kernel.dispatch import warm
 from service.projections.projector import Projector
 from service.record import Studios
 from service.settings import Settings
@@ -24,6 +28,9 @@ __all__ = ["Limits", "Options", "Serving", "serve", "worker_app"]
 # A worker's state is large, grows slowly and holds no cycles: looking through all of it as often as
 # Python would by itself costs a tenth of the time and answers that wait for half a second.
 GC_THRESHOLDS = (50_000, 50, 1000)
+
+COMPILED_KEPT_S = 30 * 24 * 3600
+"""How long compiled code of other sources is kept: another release may still be in use."""
 
 
 def worker_app(settings: Settings, database_url: str) -> Flask:
@@ -94,4 +101,12 @@ def serve(settings: Settings, database_url: str, config: dict[str, Any], options
     `config` is what gunicorn's master is told.
     """
     warm()
+    discard_old_kernels(Path(CACHE_FOLDER), time.time() - COMPILED_KEPT_S)
     Serving(settings, database_url, config, options).run()
+
+
+def discard_old_kernels(used: Path, before_s: float) -> None:
+    """Remove folders of compiled code beside the one in use that were made before an instant."""
+    for folder in used.parent.glob(f"{FOLDERS}*"):
+        if folder != used and folder.stat().st_mtime < before_s:
+            shutil.rmtree(folder, ignore_errors=True)

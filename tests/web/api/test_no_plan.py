@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from service.planning import board, posing
-from service.planning import schedule as planned
-from service.planning.board import Item, Standing
+from service.planning.board import board, posing
+from service.planning.board.board import Item, Standing
+from service.planning.plan import schedule as planned
 from service.production.state import State
 
 from ..paper import Paper

@@ -1,0 +1,1 @@
+"""What differs between two plans or two states: impact, prices, the trail of dates."""

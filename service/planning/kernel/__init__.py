@@ -1,0 +1,1 @@
+"""The compiled scheduling kernels: arrays in, arrays out."""

@@ -1,0 +1,1 @@
+"""The plan of a board at a moment, and what is read off it."""

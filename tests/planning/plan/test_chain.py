@@ -1,0 +1,61 @@
+"""What a delivery waits for."""
+
+from service.planning.board.board import make_board
+from service.planning.plan.chain import critical_chain
+from service.planning.plan.schedule import schedule
+from service.vocabulary.instants import US_PER_MIN, parse_instant
+from tests.telling import Story, studio
+
+
+def chain(story: Story, episode: str) -> list[tuple[str, str, str]]:
+    made = schedule(make_board(story.state), parse_instant(story.now) // US_PER_MIN)
+    nodes = made.board.frame.nodes
+    return [(*nodes[link.row], link.bound) for link in critical_chain(made, episode)]
+
+
+def test_an_artist_of_another_episode_can_be_what_holds_it_up() -> None:
+    told = studio(scenes=1)
+    found = chain(told, "KESTREL-2")
+    # paint has two days for each scene and one artist: the second waits for the first
+    assert ("KESTREL-1/1", "paint", "predecessor") in found
+    assert ("KESTREL-2/1", "paint", "artist") in found
+    assert found[0] == ("KESTREL-1/1", "layout", "calendar")
+    assert found[-1] == ("KESTREL-2", "mix", "predecessor")
+
+
+def test_a_chain_begins_with_what_is_on_a_desk() -> None:
+    told = studio(scenes=1)
+    told.now = "2031-03-03T10:00:00Z"
+    told.desk("KESTREL-1/1", "layout", start="2031-03-03T09:00:00Z")
+    assert chain(told, "KESTREL-1")[0] == ("KESTREL-1/1", "layout", "on_desk")
+
+
+def test_a_chain_begins_with_a_hold() -> None:
+    told = studio(scenes=1)
+    told.tell("scene.held", "KESTREL-2/1", {"owes": "client", "by_on": "2031-05-01"})
+    assert chain(told, "KESTREL-2")[0] == ("KESTREL-2/1", "layout", "hold")
+
+
+def test_what_cannot_be_planned_leads_to_what_keeps_it_from_it() -> None:
+    told = studio(scenes=1, episodes=("KESTREL-1",))
+    nobody = {
+        "department": "paint",
+        "artists": 0,
+        "units_per_artist_day": 20,
+        "minutes_per_artist_day": 480,
+        "from_on": "2031-01-01",
+    }
+    told.tell("crew.set", "studio", nobody)
+    found = chain(told, "KESTREL-1")
+    assert found[0] == ("KESTREL-1/1", "paint", "calendar")
+    assert found[-1][:2] == ("KESTREL-1", "mix")
+
+
+def test_nothing_open_or_nothing_known() -> None:
+    told = studio(scenes=1)
+    told.tell("episode.delivered", "KESTREL-1")
+    assert chain(told, "KESTREL-1") == []
+    assert chain(told, "KESTREL-9") == []
+    told.now = "2031-04-01T10:00:00Z"
+    told.desk("KESTREL-2", "mix", start="2031-03-31T10:00:00Z", end="2031-04-01T10:00:00Z")
+    assert chain(told, "KESTREL-2") == []
