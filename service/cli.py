@@ -176,9 +176,10 @@ def token_list(studio: str) -> None:
         for issued in tokens.list_tokens(connection, studio):
             token = issued.token
             ended = "revoked" if issued.revoked_at_us is not None else "valid"
+            since = format_instant(issued.issued_at_us)
             own = ",".join(token.departments) or "-"
             click.echo(
-                f"{token.token_id}\t{token.role}\t{token.name}\t{own}\t{token.source_prefix}\t{ended}"
+                f"{token.token_id}\t{token.role}\t{token.name}\t{own}\t{token.source_prefix}\t{ended}\t{since}"
             )
 
 

@@ -184,13 +184,11 @@ def entries_of(reach: Iterable[Reached]) -> list[Reached]:
     return [step for step in reach if step.via is not None and step.via[0] != step.node[0]]
 
 
-def chain_of(reach: Iterable[Reached], node: Node) -> tuple[Node, ...]:
-    """The chain of visits from the one the retake names to `node`, both included."""
-    return chains_of(reach)(node)
-
-
 def chains_of(reach: Iterable[Reached]) -> Callable[[Node], tuple[Node, ...]]:
-    """`chain_of` for many visits of one reach."""
+    """A function that gives the chain of visits from the one the retake names to a visit.
+
+    Both ends are in it. For many visits of one reach.
+    """
     via = {reached.node: reached.via for reached in reach}
 
     def chain_to(node: Node) -> tuple[Node, ...]:

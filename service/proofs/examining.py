@@ -18,14 +18,13 @@ class Difference(NamedTuple):
 
 
 class Examined(NamedTuple):
-    """What a record comes to: its size and root, the checkpoints it agrees with, and the fault.
+    """What a record comes to: its size, its root and the first fault.
 
     `salted_from` is the position from which on every body has a salt, None where the last has none.
     """
 
     size: int
     root: bytes
-    agrees_with: tuple[Checkpoint, ...]
     difference: Difference | None
     salted_from: int | None
 
@@ -44,9 +43,9 @@ def examine(
     for checkpoint in checkpoints:
         due.setdefault(checkpoint.size, []).append(checkpoint)
     frontier: Frontier = ()
-    size, agreed, found, unsalted = 0, list[Checkpoint](), None, 0
+    size, agreed, found, unsalted = 0, 0, None, 0
     if 0 in due:
-        found = _disagreement(due.pop(0), root(()), agreed)
+        agreed, found = _agreed(due.pop(0), root(()), agreed)
     for body, kept in record:
         nodes, frontier = append(frontier, size, leaf_hash(body))
         size += 1
@@ -58,33 +57,31 @@ def examine(
         if found is None and members.get("position") != size:
             found = Difference(size, f"the event here says it is at {members.get('position')}")
         if size in due:
-            against = _disagreement(due.pop(size), root(frontier), agreed)
-            found = found or against
+            agreed, difference = _agreed(due.pop(size), root(frontier), agreed)
+            found = found or difference
     if due and found is None:
         least = min(due)
         found = Difference(
             size + 1, f"the record ends at {size}, the checkpoint covers {least} events"
         )
     salted_from = unsalted + 1 if unsalted < size else None
-    return Examined(size, root(frontier), tuple(agreed), found, salted_from)
+    return Examined(size, root(frontier), found, salted_from)
 
 
-def _disagreement(
-    due: Sequence[Checkpoint], here: bytes, agreed: list[Checkpoint]
-) -> Difference | None:
-    """Take note of the checkpoints that agree; the first that does not is a difference."""
-    found = None
-    for checkpoint in due:
-        if checkpoint.root == here:
-            agreed.append(checkpoint)
-        elif found is None:
-            after = max((other.size for other in agreed), default=0)
-            found = Difference(
-                checkpoint.size,
-                f"the root is not the checkpoint's: the first difference lies behind {after}, at "
-                f"or before {checkpoint.size}",
-            )
-    return found
+def _agreed(due: Sequence[Checkpoint], here: bytes, before: int) -> tuple[int, Difference | None]:
+    """The size of the last checkpoint that agrees, and what of those of one size differs.
+
+    `here` is the root at their size, `before` the size of the last smaller one that agrees.
+    """
+    agreed = due[0].size if any(checkpoint.root == here for checkpoint in due) else before
+    differing = next((checkpoint for checkpoint in due if checkpoint.root != here), None)
+    if differing is None:
+        return agreed, None
+    return agreed, Difference(
+        differing.size,
+        f"the root is not the checkpoint's: the first difference lies behind {agreed}, "
+        f"at or before {differing.size}",
+    )
 
 
 def position_of(body: bytes) -> object:

@@ -131,13 +131,6 @@ def sign(text: str, name: str, secret: Ed25519PrivateKey) -> Signature:
     return Signature(name, public_key(name, secret).id, secret.sign(text.encode()))
 
 
-def cosign(text: str, name: str, secret: Ed25519PrivateKey, at_s: int) -> Signature:
-    """A witness's signature of a checkpoint at a time, in seconds since 1970."""
-    signed = secret.sign(_timed(text, at_s))
-    key = public_key(name, secret, COSIGNATURE)
-    return Signature(name, key.id, at_s.to_bytes(TIME_BYTES, "big") + signed)
-
-
 def is_by(signature: Signature, text: str, key: Key) -> bool:
     """Whether a key made a signature of a note's text."""
     if (signature.name, signature.key_id) != (key.name, key.id):

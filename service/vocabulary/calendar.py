@@ -189,16 +189,6 @@ def workday_counter(calendar: Calendar) -> Callable[[date], int]:
     return lambda on: counts[_day_number(on) + 1]
 
 
-def is_workday(calendar: Calendar, on: date) -> bool:
-    """Whether a shift opens on that local date and it is not a day off.
-
-    The date lies in WORKDAYS_FROM_ON to WORKDAYS_TO_ON, else ValueError.
-    """
-    counts = _workday_counts(calendar)
-    day = _day_number(on)
-    return counts[day + 1] > counts[day]
-
-
 def local_date(calendar: Calendar, t_min: int) -> date:
     """The date on the wall in the calendar's zone at a UTC minute."""
     return _local_date(calendar.zone, t_min)

@@ -5,7 +5,6 @@ frames by hours, minutes, seconds and frames (SMPTE ST 12-1), `01:02:03:04`; whe
 out to keep pace with the clock on the wall, the last colon is a semicolon, `01:02:03;04`.
 """
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -75,8 +74,6 @@ RATES: Final[Mapping[str, Rate]] = MappingProxyType(
 )
 """The usual rates by name; at 23.976 and at 29.97 without dropping, time code lags the clock."""
 
-_TIMECODE = re.compile(r"([0-9]{2,9}):([0-5][0-9]):([0-5][0-9])([:;])([0-9]{2,3})")
-
 
 def timecode(frames: int, rate: Rate) -> str:
     """Time code of a length in frames (not negative): the number of the frame that follows it.
@@ -89,25 +86,6 @@ def timecode(frames: int, rate: Rate) -> str:
     hour, minute = divmod(minutes, 60)
     width = len(str(rate.frames_per_second - 1))
     return f"{hour:02d}:{minute:02d}:{second:02d}{_mark(rate)}{beyond:0{max(2, width)}d}"
-
-
-def timecode_frames(text: str, rate: Rate) -> int:
-    """The length in frames that a time code stands for; undoes `timecode`.
-
-    Raises ValueError where it is not one of that rate, or a number that the rate leaves out.
-    """
-    matched = _TIMECODE.fullmatch(text)
-    if matched is None or matched[4] != _mark(rate):
-        raise ValueError(f"not a time code of this rate: {text!r}; write HH:MM:SS{_mark(rate)}FF")
-    hour, minute, second, beyond = (int(matched[group]) for group in (1, 2, 3, 5))
-    if beyond >= rate.frames_per_second:
-        most = rate.frames_per_second - 1
-        raise ValueError(f"the frames of {text!r} go beyond {most}, the last of a second")
-    minutes = hour * 60 + minute
-    if minute % 10 and second == 0 and beyond < rate.dropped:
-        raise ValueError(f"{text!r} is left out at this rate; the minute begins at {rate.dropped}")
-    number = (minutes * 60 + second) * rate.frames_per_second + beyond
-    return number - rate.dropped * (minutes - minutes // 10)
 
 
 def _numbered(frames: int, rate: Rate) -> int:

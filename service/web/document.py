@@ -53,11 +53,6 @@ _ABOUT = (
 )
 
 
-def undescribed(app: Flask) -> list[str]:
-    """Routes that say nothing of themselves."""
-    return [rule.rule for rule, _, said in routes(app) if said is None]
-
-
 def document(app: Flask) -> dict[str, Any]:
     """The OpenAPI document of an app's routes."""
     plugin = MarshmallowPlugin()

@@ -177,11 +177,3 @@ def with_etag(answer: Response, tag: str) -> Response:
 def is_current(tag: str) -> bool:
     """Whether `If-None-Match` names the tag, so that the answer need not be made."""
     return request.if_none_match.contains_weak(tag)
-
-
-def require_match(tag: str) -> None:
-    """Raise ProblemError unless `If-Match` is sent (428) and names the tag (412)."""
-    if not request.if_match:
-        raise ProblemError("precondition-required", "Send `If-Match` with the ETag you read.")
-    if not request.if_match.contains(tag):
-        raise ProblemError("precondition-failed", "It has changed since it was read: read again.")

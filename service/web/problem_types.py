@@ -114,12 +114,6 @@ TYPES: dict[str, ProblemType] = {
             "it was raised.",
         ),
         ProblemType(
-            "precondition-failed",
-            412,
-            "It has changed since it was read",
-            "`If-Match` names an earlier state. Read it again and decide anew.",
-        ),
-        ProblemType(
             "too-large",
             413,
             "The body is too large",
@@ -145,12 +139,6 @@ TYPES: dict[str, ProblemType] = {
             "The record says otherwise",
             "What was posted contradicts what is recorded. Every reason is listed. Nothing of "
             "the post was recorded.",
-        ),
-        ProblemType(
-            "precondition-required",
-            428,
-            "The request must say which state it means",
-            "Send `If-Match` with the ETag that was read.",
         ),
         ProblemType(
             "too-many-requests",

@@ -10,7 +10,7 @@ from typing import Any
 from service.planning.board.board import advance, make_board
 from service.planning.kernel.dispatch import dispatch, warm
 from service.planning.plan.schedule import schedule
-from service.production.evolve import evolve, fold
+from service.production.evolve import fold
 from service.production.state import EMPTY, State
 from service.production.visits import Phase
 from service.vocabulary.event import Event
@@ -39,7 +39,7 @@ def measure(size: Size) -> list[Figure]:
         return schedule(make_board(state), now_min)
 
     def after(event: Event) -> Callable[[], object]:
-        return lambda: schedule(advance(board, evolve(state, event)), now_min)
+        return lambda: schedule(advance(board, fold(state, [event])), now_min)
 
     with no_collector():
         planned = schedule(board, now_min)

@@ -24,7 +24,7 @@ from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.instants import instant_us, parse_instant
 from service.web.schemas.envelope import OWN
 from service.web.schemas.events import check_event
-from service.web.schemas.examples import example_event
+from tests.examples import example_event
 from tests.web.fakes import PlainRecorder, issue_tokens, plain_app
 
 from .small_studio import Answering, SmallStudio

@@ -14,14 +14,14 @@ import numpy as np
 import pytest
 
 from service.planning.board.board import make_board
-from service.planning.kernel.backward import durations, latest
+from service.planning.kernel.backward import latest
 from service.planning.kernel.dispatch import dispatch
 from service.planning.kernel.line import Line
 from service.planning.plan.chain import critical_chain
 from service.planning.plan.schedule import Schedule, date_of, float_workdays, schedule
 from service.vocabulary.calendar import NEVER
 from tests.outside.networks import NETWORKS, Figures, Network
-from tests.planning.lines import Crew, Department, Row, line_of
+from tests.planning.lines import Crew, Department, Row, durations, line_of
 from tests.telling import Story
 
 each_network = pytest.mark.parametrize("network", NETWORKS.values(), ids=NETWORKS)

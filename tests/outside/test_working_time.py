@@ -13,7 +13,6 @@ import pytest
 from service.vocabulary.calendar import (
     Shift,
     end_of_day_min,
-    is_workday,
     start_of_day_min,
     workdays_between,
     working_time,
@@ -45,6 +44,7 @@ from tests.outside.walls import (
     on_the_wall,
     walls,
 )
+from tests.vocabulary.workdays import is_workday
 
 # --- days ------------------------------------------------------------------------------------
 

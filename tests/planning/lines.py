@@ -6,7 +6,19 @@ from dataclasses import dataclass, field
 import numpy as np
 from hypothesis import strategies as st
 
-from service.planning.kernel.line import ON_DESK, OUT, WAITING, Crews, Hours, Line, Ranking
+from service.planning.kernel.line import (
+    ON_DESK,
+    OUT,
+    WAITING,
+    Crews,
+    Hours,
+    Int64s,
+    Line,
+    Plan,
+    Ranking,
+)
+from service.planning.kernel.minutes import row_durations
+from service.planning.kernel.soundness import problem
 from service.vocabulary.calendar import NEVER, WorkingTime
 
 ALWAYS = WorkingTime.of([(0, 1_000_000)])
@@ -143,3 +155,11 @@ def lines(draw: st.DrawFn, rows_max: int = 24) -> Line:
             )
         )
     return line_of(desks, rows, now_min)
+
+
+def durations(line: Line, plan: Plan) -> Int64s:
+    """Working minutes (n) each row takes at its planned start's rate, or has left on a desk."""
+    p = problem(line)
+    minutes = np.zeros(len(p.state), np.int64)
+    row_durations(p, plan.start, line.now_min, minutes)
+    return minutes

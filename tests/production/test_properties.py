@@ -13,7 +13,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from service.production.decide import Accepted, decide
-from service.production.evolve import desks, evolve, fold
+from service.production.evolve import desks, fold
 from service.production.refusal import Code, Refusal
 from service.production.state import EMPTY, State, visit_of
 from service.production.visits import Move, Phase, replay
@@ -91,7 +91,7 @@ def test_folding_in_pieces_equals_folding_whole(seeds: list[int], cut: int) -> N
     assert same(fold(fold(EMPTY, events[:place]), events[place:]), fold(EMPTY, events))
     state = fold(EMPTY, events[:place])
     for event in events[place : place + 3]:
-        state = evolve(state, event)
+        state = fold(state, [event])
     assert same(state, fold(EMPTY, events[: place + 3]))
 
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from service.production.reach import cancelled_by_withdrawal, chain_of, reopened_by, with_episodes
+from service.production.reach import cancelled_by_withdrawal, chains_of, reopened_by, with_episodes
 from service.production.refusal import Code
 from service.production.state import Node
 from service.production.visits import Phase
@@ -467,7 +467,7 @@ def test_because_is_the_shortest_chain() -> None:
     story = used_thrice()
     story.call("R1", "KESTREL:hall", "background", "background", at=CALLED)
     reach = story.state.retakes["R1"].reach
-    assert chain_of(reach, ("KESTREL-1/2", "camera")) == (
+    assert chains_of(reach)(("KESTREL-1/2", "camera")) == (
         ("KESTREL:hall", "background"),
         ("KESTREL-1/2", "camera"),
     )
@@ -477,7 +477,7 @@ def test_of_equally_short_chains_because_is_the_first_in_the_total_order() -> No
     story = used_thrice()
     story.call("R1", "KESTREL:hall", "background", "background", at=CALLED)
     reach = story.state.retakes["R1"].reach
-    assert chain_of(reach, ("KESTREL-1", "cutting")) == (
+    assert chains_of(reach)(("KESTREL-1", "cutting")) == (
         ("KESTREL:hall", "background"),
         ("KESTREL-1/1", "camera"),
         ("KESTREL-1", "cutting"),
@@ -489,7 +489,7 @@ def test_a_named_visit_is_its_own_reason() -> None:
     items = ["KESTREL-1/2", "KESTREL-1/1"]
     story.call("R1", "KESTREL-1", "camera", "character", at=CALLED, items=items)
     reach = story.state.retakes["R1"].reach
-    assert [chain_of(reach, (item, "camera")) for item in items] == [
+    assert [chains_of(reach)((item, "camera")) for item in items] == [
         ((item, "camera"),) for item in items
     ]
 
@@ -499,8 +499,8 @@ def test_a_shorter_chain_wins_over_an_earlier_name() -> None:
     story = shot(studio(scenes=10), "KESTREL-1/9", "KESTREL-1/10")
     story.call("R1", "KESTREL-1/9", "paint", "character", at=CALLED)
     story.call("R2", "KESTREL-1/10", "camera", "character", at=CALLED)
-    assert len(chain_of(story.state.retakes["R1"].reach, ("KESTREL-1", "cutting"))) == 3
-    assert len(chain_of(story.state.retakes["R2"].reach, ("KESTREL-1", "cutting"))) == 2
+    assert len(chains_of(story.state.retakes["R1"].reach)(("KESTREL-1", "cutting"))) == 3
+    assert len(chains_of(story.state.retakes["R2"].reach)(("KESTREL-1", "cutting"))) == 2
 
 
 # shares
@@ -686,7 +686,7 @@ def test_a_marked_scene_to_be_redone_begins_where_the_retake_reaches_it() -> Non
     )
     answered(story, "KESTREL-1/2", "redo")
     assert story.take("KESTREL-1/2", "camera").number == 2
-    assert chain_of(story.state.retakes["R1"].reach, ("KESTREL-1/2", "camera")) == (
+    assert chains_of(story.state.retakes["R1"].reach)(("KESTREL-1/2", "camera")) == (
         ("KESTREL:hall", "background"),
         ("KESTREL-1/2", "camera"),
     )

@@ -11,7 +11,6 @@ from service.proofs.notes import (
     Key,
     Note,
     NoteError,
-    cosign,
     is_by,
     public_key,
     read_key,
@@ -20,6 +19,7 @@ from service.proofs.notes import (
     sign,
     signers,
 )
+from tests.proofs.witness import cosign
 
 TEXT = "what is said\nin two lines\n"
 SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))

@@ -16,13 +16,13 @@ from service.vocabulary.calendar import (
     Shift,
     WorkingTime,
     end_of_day_min,
-    is_workday,
     local_date,
     start_of_day_min,
     workdays_between,
     working_time,
 )
 from service.web.schemas.fields import YEAR_FIRST, YEAR_LAST
+from tests.vocabulary.workdays import is_workday
 
 WEEKDAYS = (1, 2, 3, 4, 5)
 EVERY_DAY = (1, 2, 3, 4, 5, 6, 7)

@@ -10,7 +10,7 @@ from service.vocabulary.facts import CATALOGUE, Role
 from service.vocabulary.kinds import reviver
 from service.web import roles
 from service.web.app import bare_app
-from service.web.schemas.examples import example_event
+from tests.examples import example_event
 
 README = Path(__file__).parents[2] / roles.FILE
 

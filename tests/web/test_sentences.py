@@ -7,7 +7,7 @@ from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.kinds import reviver
 from service.web.representation.sentences import sentence
 from service.web.schemas.events import split_personal
-from service.web.schemas.examples import example_event
+from tests.examples import example_event
 
 
 def told(type_: str, data: dict[str, object] | None = None, subject: str | None = None) -> str:

@@ -6,8 +6,8 @@ import pytest
 
 from service.log.tokens import Token
 from service.vocabulary.facts import CATALOGUE, Role
-from service.web.schemas.examples import example_event
 from service.web.visibility import sees_money, sees_text, withheld
+from tests.examples import example_event
 
 
 def holder(role: str, *departments: str) -> Token:

@@ -14,7 +14,6 @@ from service.planning.plan.schedule import (
     Schedule,
     Supposition,
     artist_days_e4,
-    delivery_min,
     load_e4,
     suppositions,
 )
@@ -110,13 +109,11 @@ class GateImpact(NamedTuple):
 
 
 class EpisodeImpact(NamedTuple):
-    """Every gate of an episode, and its delivery to the minute; `date_holds` is the delivery's."""
+    """Every gate of an episode; the dates, margins and `date_holds` are those of its delivery."""
 
     episode: str
     gates: tuple[GateImpact, ...]
     due_on: date | None
-    delivery_before_min: int | None
-    delivery_after_min: int | None
     delivery_before_on: date | None
     delivery_after_on: date | None
     margin_workdays_before: int | None
@@ -296,8 +293,6 @@ def _episode(before: Schedule, after: Schedule, episode: str) -> EpisodeImpact:
         episode=episode,
         gates=tuple(gates),
         due_on=delivery.due_on if delivery else None,
-        delivery_before_min=delivery_min(before, episode),
-        delivery_after_min=delivery_min(after, episode),
         delivery_before_on=delivery.before_on if delivery else None,
         delivery_after_on=delivery.after_on if delivery else None,
         margin_workdays_before=delivery.margin_workdays_before if delivery else None,

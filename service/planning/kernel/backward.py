@@ -22,7 +22,7 @@ def latest(line: Line, plan: Plan, due_min: Int64s) -> Int64s:
 
     `due_min` (n) is what falls due on the row itself, NEVER if nothing does. The latest finish is
     the least of that and of the successors' latest starts, which lie as many working minutes
-    before their latest finish as they take (`durations`). NEVER where no due minute reaches, and
+    before their latest finish as they take (`_durations`). NEVER where no due minute reaches, and
     for rows that are OUT. Time before a department's first window counts as working, so that the
     answer is finite however late the row already is.
 
@@ -42,18 +42,12 @@ def latest(line: Line, plan: Plan, due_min: Int64s) -> Int64s:
     return finish
 
 
-def durations(line: Line, plan: Plan) -> Int64s:
+def _durations(p: Problem, plan: Plan, now_min: int) -> Int64s:
     """Working minutes (n) each row takes at the rate of its planned start, or has left if ON_DESK.
 
     0 for rows that are OUT. A row that cannot start counts at the rate in force now, else the next,
     else the last there was; 1 if its department never had any.
-
-    Raises BrokenLineError where the arrays contradict each other (see `soundness`).
     """
-    return _durations(problem(line), plan, line.now_min)
-
-
-def _durations(p: Problem, plan: Plan, now_min: int) -> Int64s:
     minutes = np.zeros(len(p.state), np.int64)
     row_durations(p, minutes_by_row(p, "start", plan.start), now_min, minutes)
     return minutes

@@ -108,11 +108,6 @@ def _applied_in_order(draft: Draft, event: Event) -> bool:
     return True
 
 
-def evolve(state: State, event: Event) -> State:
-    """The state after one more event."""
-    return fold(state, (event,))
-
-
 def fold(state: State, events: Iterable[Event]) -> State:
     """The state after events, in order of position."""
     draft = Draft(state)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.planning.kernel.backward import EARLIEST_MIN, durations, latest
+from service.planning.kernel.backward import EARLIEST_MIN, latest
 from service.planning.kernel.dispatch import dispatch, warm
 from service.planning.kernel.line import (
     DAY_MIN_MOST,
@@ -21,7 +21,7 @@ from service.planning.kernel.line import (
     Plan,
 )
 from service.vocabulary.calendar import NEVER, WorkingTime
-from tests.planning.lines import ALWAYS, Crew, Department, Row, line_of, lines
+from tests.planning.lines import ALWAYS, Crew, Department, Row, durations, line_of, lines
 
 DAYS = WorkingTime.of([(100, 110), (200, 210), (300, 310)])
 

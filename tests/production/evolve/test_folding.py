@@ -3,7 +3,7 @@
 import pytest
 from msgspec.structs import replace
 
-from service.production.evolve import apply, evolve, fold
+from service.production.evolve import apply, fold
 from service.production.state import EMPTY, Draft
 from service.production.visits import Phase
 from service.vocabulary.facts.base import Fact
@@ -28,13 +28,13 @@ def test_what_was_not_decided_is_a_fault() -> None:
     story = studio()
     story.desk(SCENE, "layout", start=NINE, end=TEN)
     with pytest.raises(ValueError, match="cannot start"):
-        evolve(story.state, story.event("work.started", SCENE, LAYOUT, ELEVEN))
+        fold(story.state, [story.event("work.started", SCENE, LAYOUT, ELEVEN)])
 
 
 def test_a_strike_changes_nothing_by_itself() -> None:
     story = studio()
     strike = story.event("event.struck", "studio", {"position": 1, "why": "Wrong."}, NINE)
-    assert evolve(story.state, strike) == story.state
+    assert fold(story.state, [strike]) == story.state
 
 
 def test_nothing_folded_is_nothing_changed() -> None:

@@ -16,7 +16,6 @@ from service.proofs.notes import (
     COSIGNATURE,
     Key,
     Note,
-    cosign,
     public_key,
     read_key,
     read_note,
@@ -24,6 +23,7 @@ from service.proofs.notes import (
     signers,
 )
 from service.proofs.tree import root
+from tests.proofs.witness import cosign
 
 from ..conftest import Clients, TokenClient
 from ..fakes import PlainRecorder, plain_app

@@ -11,7 +11,7 @@ from service.log import read
 from service.log.append import read_head
 from service.production.marks import LATE
 from service.production.refusal import Code, Reason, Refusal
-from service.web.schemas.examples import example_event
+from tests.examples import example_event
 
 from ..conftest import Clients
 from ..fakes import PlainRecorder

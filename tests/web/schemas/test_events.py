@@ -16,7 +16,8 @@ from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.instants import parse_instant
 from service.web.pointers import put, step
 from service.web.schemas.events import check_event, merge_personal, split_personal
-from service.web.schemas.examples import example_event, example_events
+from service.web.schemas.examples import example_events
+from tests.examples import example_event
 
 NOTE: dict[str, Any] = {
     "specversion": "1.0",

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from service.vocabulary.facts import CATALOGUE
 from service.web.schemas.events import judge_event
-from service.web.schemas.examples import example_event, example_events
+from service.web.schemas.examples import example_events
 from service.web.schemas.plain import is_plain
+from tests.examples import example_event
 
 TYPES = sorted(CATALOGUE)
 _ODD: list[Any] = [

@@ -40,8 +40,3 @@ _EVENTS = _by_type()
 def example_events(type_: str) -> list[dict[str, Any]]:
     """The examples of a type as complete events, the most usual first; the caller's to change."""
     return [deepcopy(event) for event in _EVENTS[type_]]
-
-
-def example_event(type_: str) -> dict[str, Any]:
-    """The most usual of them."""
-    return example_events(type_)[0]
