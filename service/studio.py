@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine
 
 from service.kept import KEPT_EVERY, KEPT_FAR_EVERY, KEPT_MOST, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
-from service.log.read import bodies, page, strikes
+from service.log.read import bodies, every, page, strikes
 from service.planning.board.board import Board, advance, frame_differs, make_board
 from service.planning.board.faults import PlanError
 from service.planning.compare.impact import Impact, compare
@@ -281,15 +281,14 @@ class Studio:
                 first = min([until + 1, *(stored.position for stored in later)])
                 base_position, base = self._base(connection, first, until)
                 struck = {known for known, at in self._struck.items() if at <= until}
-            rows = page(
+            rows = every(
                 connection,
                 self.name,
                 after=base_position,
-                limit=max(1, until - base_position),
                 until_position=until,
                 time_until_us=at_us,
             )
-        events = [read_event(row.body) for row in rows]
+            events = [read_event(row.body) for row in rows]
         return retell(base, [event for event in events if event.position not in struck])
 
     def planned(self, state: State, position: int, now_min: int) -> Schedule:

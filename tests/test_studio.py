@@ -3,6 +3,7 @@
 import pytest
 from sqlalchemy import Engine
 
+from service.log import read
 from service.production.decide import retell
 from service.production.evolve import fold
 from service.production.state import EMPTY, visit_of
@@ -105,6 +106,17 @@ def test_what_is_now_known_to_have_been_at_every_moment(studio: OpenStudio, engi
     cold = worker(engine)
     cold.view()
     assert_happened(engine, studio, cold)
+
+
+def test_what_happened_is_read_to_its_end_however_long_the_log(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A page of events is bounded by bytes; what is folded is not."""
+    tell_of_late_facts(studio, engine)
+    monkeypatch.setattr(read, "PAGE_BYTES_MAX", 1500)
+    cold = worker(engine)
+    cold.view()
+    assert_happened(engine, cold)
 
 
 def test_what_a_strike_is_decided_against_is_what_was_known_then(

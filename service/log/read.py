@@ -3,7 +3,7 @@
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
-from typing import NamedTuple, cast
+from typing import Any, NamedTuple, cast
 
 from sqlalchemy import ColumnElement, Connection, and_, func, or_, select
 
@@ -29,6 +29,8 @@ _BODIES = statement(
 
 PAGE_BYTES_MAX = 2 * 1024 * 1024
 """How much a page of events has at most, personal text included, unless its first has more."""
+READ_EVENTS = 5000
+"""How many events are fetched at a time where all that meet some conditions are read."""
 
 
 _OF_POSITIONS = "FROM personal p WHERE studio = %s AND position = ANY (%s)"
@@ -116,6 +118,13 @@ def page(
         # one parameter however many there are: a statement has room for 65,535
         conditions.append(event.c.position == func.any(list(positions)))
     return stored_where(connection, conditions, limit).rows
+
+
+def every(connection: Connection, studio: str, *, after: int = 0, **asked: Any) -> Iterator[Stored]:
+    """All events after a position, in order, that meet every condition of `page` that is given."""
+    while rows := page(connection, studio, after=after, limit=READ_EVENTS, **asked):
+        yield from rows
+        after = rows[-1].position
 
 
 def stored_where(

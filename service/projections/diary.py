@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection
 
 from service.log.about import About, events_about
-from service.log.read import Stored, bodies, page
+from service.log.read import Stored, bodies, every
 from service.planning.board.board import advance
 from service.planning.board.faults import PlanError, planning
 from service.planning.compare.diary import (
@@ -32,7 +32,6 @@ from service.vocabulary.instants import US_PER_MIN
 
 WALKED_EVENTS_MAX = 1024
 """Across a longer gap the worker is asked for the state: it keeps some on the way."""
-READ_EVENTS = 5000
 
 
 class Told(NamedTuple):
@@ -133,10 +132,7 @@ def _names(event: Event, items: Iterable[str]) -> bool:
 
 def _every(connection: Connection, studio: str, **asked: Any) -> Iterator[Event]:
     """All events that are asked for, in order of position."""
-    after = 0
-    while rows := page(connection, studio, after=after, limit=READ_EVENTS, **asked):
-        yield from (read_event(row.body) for row in rows)
-        after = rows[-1].position
+    return (read_event(row.body) for row in every(connection, studio, **asked))
 
 
 class _Walk:
