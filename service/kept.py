@@ -62,20 +62,36 @@ class KeptStates:
 
         `struck` are the events struck so far, with the positions of their strikes.
         """
-        found = next(kept for kept in reversed(self._kept) if kept[0] < position)
+        found = self.nearest(position)
+        nearer = self.nearer_snapshot(connection, position, found[0], struck)
+        if nearer is None:
+            return found
+        self.keep(*nearer)
+        return nearer
+
+    def nearest(self, position: int) -> tuple[int, State]:
+        """The last kept state before a position, and where it is."""
+        return next(kept for kept in reversed(self._kept) if kept[0] < position)
+
+    def nearer_snapshot(
+        self, connection: Connection, position: int, than: int, struck: Mapping[int, int]
+    ) -> tuple[int, State] | None:
+        """A snapshot before a position that is much nearer than `than`; None without one.
+
+        Nothing is kept of it, and the studio's lock is not needed: it may take a second.
+        """
         until = position - 1
-        while until - found[0] >= SNAPSHOT_EVERY:
+        while until - than >= SNAPSHOT_EVERY:
             snapshot = load(connection, self._name, until, self._seal_key)
-            if snapshot is None or snapshot[0] <= found[0]:
-                break
+            if snapshot is None or snapshot[0] <= than:
+                return None
             at, thawed = snapshot
             # an event in it that was struck since must not come back with it
             undone = [known for known, by in struck.items() if known <= at < by]
             if not undone:
-                self.keep(at, thawed.state)
                 return at, thawed.state
             until = min(undone) - 1
-        return found
+        return None
 
     def _thin_out(self) -> None:
         """Drop the state that is missed least.

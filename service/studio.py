@@ -218,9 +218,8 @@ class Studio:
 
         `new` are events decided in this transaction, behind `until`.
         """
-        with self._lock:
-            base_position, base = self._base(connection, before, until)
-            struck = frozenset(known for known, at in self._struck.items() if at <= until)
+        base_position, base = self._base(connection, before, until)
+        struck = self.struck_at(until)
         events = [*self._events(connection, base_position, until), *new]
         standing = tuple(event for event in events if event.position not in struck)
         return Past(base, standing, struck)
@@ -231,8 +230,8 @@ class Studio:
             if position == self._position:
                 return self._state
         with self._engine.connect() as connection:
+            base_position, base = self._base(connection, position + 1, position)
             with self._lock:
-                base_position, base = self._base(connection, position + 1, position)
                 struck = {known for known, at in self._struck.items() if at <= position}
                 undone = any(known <= position < at for known, at in self._struck.items())
                 strikes = len(self._struck)
@@ -249,10 +248,18 @@ class Studio:
     def _base(self, connection: Connection, before: int, until: int) -> tuple[int, State]:
         """The last known state before a position that lacks nothing of what stood at `until`.
 
-        Known states are without all that was struck since.
+        Known states are without all that was struck since. Reading a snapshot may take a second,
+        so that it holds nobody up who needs the studio.
         """
-        undone = [known for known, at in self._struck.items() if at > until]
-        return self._kept.before(connection, min([before, *undone]), self._struck)
+        with self._lock:
+            struck = dict(self._struck)
+            bound = min([before, *(known for known, at in struck.items() if at > until)])
+            found = self._kept.nearest(bound)
+        nearer = self._kept.nearer_snapshot(connection, bound, found[0], struck)
+        if nearer is None:
+            return found
+        self._keep_between(*nearer, len(struck))
+        return nearer
 
     def _keep_between(self, position: int, state: State, strikes: int) -> None:
         """Keep a state behind one that a strike made forget those that followed."""
@@ -277,10 +284,9 @@ class Studio:
         """
         with self._engine.connect() as connection:
             later = page(connection, self.name, after=0, limit=1, time_from_us=at_us + 1)
-            with self._lock:
-                first = min([until + 1, *(stored.position for stored in later)])
-                base_position, base = self._base(connection, first, until)
-                struck = {known for known, at in self._struck.items() if at <= until}
+            first = min([until + 1, *(stored.position for stored in later)])
+            base_position, base = self._base(connection, first, until)
+            struck = self.struck_at(until)
             rows = every(
                 connection,
                 self.name,

@@ -207,6 +207,30 @@ def test_a_strike_of_what_lies_before_or_behind_a_snapshot(
     assert_known(engine, studio, before, striking, started_warm(engine, monkeypatch), after)
 
 
+def test_reading_a_snapshot_holds_nobody_up(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in "abc":
+        posted(studio, notes(SNAPSHOT_EVERY, name))
+        _snapped(studio)
+    cold = started_warm(engine, monkeypatch)
+    others: list[bool] = []
+
+    def slow_load(*asked: Any) -> tuple[int, Thawed] | None:
+        other = threading.Thread(target=cold.view, daemon=True)
+        other.start()
+        other.join(10)
+        others.append(other.is_alive())
+        return load(*asked)
+
+    early = cold.view().position - 2 * SNAPSHOT_EVERY
+    monkeypatch.setattr(kept_module, "load", slow_load)
+    assert cold.warm.as_known_at(early) == known_at(log_of(engine), early)
+    assert others == [False]
+    assert cold.warm.as_known_at(early) == known_at(log_of(engine), early)
+    assert others == [False], "it is kept"
+
+
 def test_a_batch_of_strikes_from_both_sides_of_a_snapshot(
     studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -45,14 +45,16 @@ def authenticate() -> Token:
 
 
 def find(secret: str) -> Token | None:
-    """The valid token of a secret, looked up and remembered; None if there is none."""
+    """The valid token of a secret, looked up and remembered; None if there is none any more."""
     with services().engine.connect() as connection:
         token = tokens.find(connection, secret)
-    if token is not None:
-        seen = services().tokens_seen
-        if len(seen) >= SEEN_MOST:
-            seen.clear()
-        seen[tokens.hashed(secret)] = token
+    seen = services().tokens_seen
+    if token is None:
+        seen.pop(tokens.hashed(secret), None)
+        return None
+    if len(seen) >= SEEN_MOST:
+        seen.clear()
+    seen[tokens.hashed(secret)] = token
     return token
 
 
@@ -113,7 +115,7 @@ def require_until_recorded(route: _Route) -> _Route:
 
 
 def look_again() -> None:
-    """Look the token up that was taken for good. Raises ProblemError."""
+    """Look up the token that was assumed to be valid. Raises ProblemError."""
     g.pop("token", None)
     services().tokens_seen.pop(tokens.hashed(_secret_shown()), None)
     authenticate()

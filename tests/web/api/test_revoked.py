@@ -71,3 +71,15 @@ def test_a_worker_remembers_only_so_many(paper: Paper, monkeypatch: pytest.Monke
         assert paper.post("/events", [], who=who).status_code == 200
         with paper.app.app_context():
             assert len(services().tokens_seen) <= 2
+
+
+def test_a_worker_forgets_a_token_that_it_finds_revoked(paper: Paper) -> None:
+    """Else what is sent with it would count as a valid token's requests, not as a wrong one's."""
+    paper.open(1, ("KESTREL-1",))
+    assert paper.ask("/shows", "supervisor").status_code == 200
+    seen = paper.app.extensions["retake-ledger"].tokens_seen
+    hashed = tokens.hashed(paper.secrets["supervisor"])
+    assert hashed in seen
+    revoke(paper)
+    assert paper.ask("/shows", "supervisor").status_code == 401
+    assert hashed not in seen
