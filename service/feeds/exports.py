@@ -20,6 +20,7 @@ from sqlalchemy import Engine
 
 from service.log.engine import raw_cursor
 from service.log.tree import FrontierError, checked_head
+from service.proofs.canonical import MAY_COMMIT, commits
 from service.proofs.checkpoints import Checkpoint, sign_checkpoint
 from service.proofs.tree import root
 
@@ -32,7 +33,6 @@ EVENTS, NODES, PERSONAL, CONTENTS, CHECKPOINT = (
 )
 AT_ONCE = 5000
 ROWS_FETCHED = 50
-_COMMITTED = b'"personal":"'
 
 _ROWS = """
 SELECT e.position, e.body, e.nodes, e.content_hash, p.salt, p.content FROM event e
@@ -99,7 +99,7 @@ def _write(engine: Engine, studio: str, span: tuple[int, int], files: _Files) ->
         for position, body, completed, hashed, salt, content in rows:
             files.events.write(body + b"\n")
             files.nodes.write(b64encode(completed).decode() + "\n")
-            if _COMMITTED in body:
+            if MAY_COMMIT in body and commits(orjson.loads(body)):
                 files.contents.write(f"{position} {b64encode(hashed).decode()}\n")
             if files.texts is not None and content is not None:
                 files.texts.write(text_line(position, salt, content))

@@ -15,6 +15,9 @@ LATE_LAST = "salt"
 SALT = LATE_LAST
 """The member of a recorded body that is random. Bodies that earlier releases recorded have none."""
 
+MAY_COMMIT = b'"personal":"'
+"""What recorded bytes have that commit to personal text; the data of a fact may have it too."""
+
 _NAME = re.compile(r"[a-z0-9]+")
 _SHOWN_CHARS_MAX = 60
 _INTEGER_MAX = 2**53 - 1
@@ -157,6 +160,11 @@ def content_hash(prepared: Prepared, personal: Iterable[str]) -> bytes:
 @lru_cache(maxsize=1024)  # the same few members of the same few types
 def _names(personal: tuple[str, ...]) -> bytes:
     return late(personal=sorted(personal))
+
+
+def commits(members: Mapping[str, object]) -> bool:
+    """Whether a recorded event commits to personal text that is kept beside it."""
+    return LATE_FIRST in members
 
 
 def commitment(salt: bytes, personal: object) -> str:

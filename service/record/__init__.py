@@ -1,7 +1,7 @@
 """The only write path: lock, catch up, decide, find repeats, append, commit."""
 
 from service.record.erasing import Erased, ErasingError, erase_text
-from service.record.proposing import Proposed, propose
+from service.record.proposing import Proposed, event_of, propose
 from service.record.recorder import Receipt, Recorder, TokenRevokedError, actor_of
 from service.record.studios import OpenStudio, Studios, real_clock_us
 
@@ -16,6 +16,7 @@ __all__ = [
     "TokenRevokedError",
     "actor_of",
     "erase_text",
+    "event_of",
     "propose",
     "real_clock_us",
 ]

@@ -3,6 +3,7 @@
 import secrets
 from typing import Any, NamedTuple
 
+from service.log.tokens import Token
 from service.proofs.canonical import (
     Prepared,
     canonical,
@@ -66,6 +67,21 @@ def propose(members: dict[str, Any], personal: dict[str, Any], fact: Fact) -> Pr
         content_hash(prepared, personal),
         salt,
         packed,
+    )
+
+
+def event_of(proposed: Proposed, position: int, recorded_us: int, token: Token) -> Event:
+    """The event that is decided where a proposal by the holder of a token is recorded."""
+    return Event(
+        position,
+        proposed.source,
+        proposed.id,
+        proposed.subject,
+        proposed.time_us,
+        recorded_us,
+        token.name,
+        proposed.fact,
+        token.role,
     )
 
 

@@ -22,7 +22,7 @@ from service.production.decide.permission import Actor
 from service.production.refusal import Refusal
 from service.production.state import State
 from service.record.approving import keys_behind
-from service.record.proposing import Proposed, proposal_of
+from service.record.proposing import Proposed, event_of, proposal_of
 from service.record.repeats import (
     Key,
     Repeat,
@@ -214,7 +214,7 @@ class Recorder:
         if reused:
             return Refusal(tuple(reused))
         events = [
-            _event(pending.proposals[place], position, commit, pending.token)
+            event_of(pending.proposals[place], position, commit.recorded_us, pending.token)
             for position, place in enumerate(new, commit.head.position + 1)
         ]
         decided = decide(
@@ -314,20 +314,6 @@ def _placed(
             place = next(places)
             placed.append((place, proposals[place], event))
     return placed
-
-
-def _event(proposed: Proposed, position: int, commit: _Commit, token: Token) -> Event:
-    return Event(
-        position,
-        proposed.source,
-        proposed.id,
-        proposed.subject,
-        proposed.time_us,
-        commit.recorded_us,
-        token.name,
-        proposed.fact,
-        token.role,
-    )
 
 
 def _receipt(commit: _Commit, known: dict[Key, Repeat], key: Key, repeated: bool) -> Receipt:

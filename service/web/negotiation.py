@@ -1,10 +1,9 @@
 """What a request says beside its facts: content types, query arguments, cursors, validators."""
 
 import base64
-import binascii
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -117,29 +116,34 @@ def invalid_query(*errors: FieldError) -> ProblemError:
     return ProblemError("invalid-query", " ".join(error.detail for error in errors), errors)
 
 
-def _seal(position: int, query: Mapping[str, object]) -> str:
-    told = json.dumps([position, query], sort_keys=True, separators=(",", ":"))
-    return hashlib.blake2b(told.encode(), digest_size=6).hexdigest()
+def make_cursor(numbers: Sequence[int], query: Mapping[str, object]) -> str:
+    """An opaque cursor of a place, said in whole numbers, in the answers to a query."""
+    written = json.dumps([*numbers, _seal(numbers, query)], separators=(",", ":"))
+    return base64.urlsafe_b64encode(written.encode()).decode().rstrip("=")
 
 
-def make_cursor(position: int, query: Mapping[str, object]) -> str:
-    """An opaque cursor: what follows a position in the answers to a query."""
-    told = json.dumps([position, _seal(position, query)], separators=(",", ":"))
-    return base64.urlsafe_b64encode(told.encode()).decode().rstrip("=")
+def read_cursor(cursor: str, query: Mapping[str, object], count: int = 1) -> list[int]:
+    """The numbers of a cursor that was made of so many for the same query.
 
-
-def read_cursor(cursor: str, query: Mapping[str, object]) -> int:
-    """The position of a cursor made for the same query. Raises ProblemError (400)."""
+    Raises ProblemError (400) for every other text.
+    """
     try:
         raw = base64.b64decode(cursor + "=" * (-len(cursor) % 4), b"-_", validate=True)
-        position, seal = json.loads(raw)
-        good = type(position) is int and 0 <= position <= WHOLE_MAX
-        if good and seal == _seal(position, query) and make_cursor(position, query) == cursor:
-            return int(position)
-    except (ValueError, TypeError, RecursionError, binascii.Error):
+        *numbers, _ = json.loads(raw)
+        whole = all(type(number) is int and 0 <= number <= WHOLE_MAX for number in numbers)
+        if whole and len(numbers) == count and make_cursor(numbers, query) == cursor:
+            return list(numbers)
+    except (ValueError, TypeError, RecursionError):
         pass
-    told = "Pass a cursor as it was given, with the same other arguments; or begin without one."
-    raise invalid_query(FieldError("?cursor", told, "wrong-cursor"))
+    remedy = "Pass a cursor as it was given, with the same other arguments; or begin without one."
+    raise invalid_query(FieldError("?cursor", remedy, "wrong-cursor"))
+
+
+def _seal(numbers: Sequence[int], query: Mapping[str, object]) -> str:
+    # a reader of the log may keep a cursor for long, so that what it is made of stays as it was
+    place = numbers[0] if len(numbers) == 1 else list(numbers)
+    written = json.dumps([place, query], sort_keys=True, separators=(",", ":"))
+    return hashlib.blake2b(written.encode(), digest_size=6).hexdigest()
 
 
 def link_next(path: str, query: Mapping[str, object], cursor: str) -> str:

@@ -9,14 +9,9 @@ from sqlalchemy import Connection
 from service.log import read
 from service.log.read import Stored
 from service.log.tokens import Token
-from service.proofs.canonical import SALT
+from service.proofs.canonical import MAY_COMMIT, SALT, commits
 from service.web.schemas.events import merge_personal, raw_members
 from service.web.visibility import sees_money, sees_text, withheld
-
-_COMMITTED = b'"personal":"'
-"""What the canonical bytes of an event with personal text have, and no others: no fact has a
-member of that name, and in a text the quotation marks have backslashes before them.
-"""
 
 
 def shown_events(connection: Connection, page: Sequence[Stored], token: Token) -> list[bytes]:
@@ -29,12 +24,14 @@ def shown_events(connection: Connection, page: Sequence[Stored], token: Token) -
     looked_at = {
         stored.position: orjson.loads(stored.body)
         for stored in page
-        if _COMMITTED in stored.body or not sees_money(token)
+        if MAY_COMMIT in stored.body or not sees_money(token)
     }
     visible = [
         stored.position
         for stored in page
-        if _COMMITTED in stored.body and sees_text(token, looked_at[stored.position])
+        if stored.position in looked_at
+        and commits(looked_at[stored.position])
+        and sees_text(token, looked_at[stored.position])
     ]
     texts = dict(read.personal_at(connection, token.studio, visible))
     asked = frozenset(visible)

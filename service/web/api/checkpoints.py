@@ -85,13 +85,15 @@ def list_checkpoints() -> Response:
     asked = negotiation.query_of(_QUERY)
     studio, limit = g.token.studio, asked["limit"]
     about = {"studio": studio}
-    below = negotiation.read_cursor(asked["cursor"], about) if "cursor" in asked else WHOLE_MAX
+    (below,) = (
+        negotiation.read_cursor(asked["cursor"], about) if "cursor" in asked else (WHOLE_MAX,)
+    )
     with services().engine.connect() as connection:
         sizes = kept.sizes_signed(connection, studio, below, limit + 1)
         page = kept.read_signed(connection, studio, sizes[:limit])
     answer = jsonify(items=[_listed(signed) for signed in page])
     if len(sizes) > limit:
-        cursor = negotiation.make_cursor(page[-1].size, about)
+        cursor = negotiation.make_cursor([page[-1].size], about)
         answer.headers["Link"] = negotiation.link_next("/checkpoints", {"limit": limit}, cursor)
     return answer
 

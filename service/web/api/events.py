@@ -127,7 +127,7 @@ def list_events() -> Response:
     """A page of events."""
     asked = negotiation.query_of(_QUERY)
     filters = _filters(asked)
-    after = negotiation.read_cursor(asked["cursor"], filters) if "cursor" in asked else 0
+    (after,) = negotiation.read_cursor(asked["cursor"], filters) if "cursor" in asked else (0,)
     with services().engine.connect() as connection:
         page = read.page(
             connection,
@@ -143,7 +143,7 @@ def list_events() -> Response:
         shown = shown_events(connection, page, g.token)
     body = b"[" + b",".join(shown) + b"]"
     answer = Response(body, content_type=BATCH)
-    cursor = negotiation.make_cursor(page[-1].position if page else after, filters)
+    cursor = negotiation.make_cursor([page[-1].position if page else after], filters)
     arguments = {**_arguments(asked), "limit": asked["limit"]}
     answer.headers["Link"] = negotiation.link_next("/events", arguments, cursor)
     return negotiation.with_etag(answer, negotiation.etag_of(g.token.studio, after, body))

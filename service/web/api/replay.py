@@ -89,14 +89,14 @@ def list_replay_events(episode: str) -> Response:
     then = _then(asked, episode)
     filters = _filters()
     sealed = {**filters, "studio": g.token.studio, "path": request.path}
-    after = negotiation.read_cursor(asked["cursor"], sealed) if "cursor" in asked else 0
+    (after,) = negotiation.read_cursor(asked["cursor"], sealed) if "cursor" in asked else (0,)
     bodies, last = _page(then, episode, after, asked["limit"])
     shown: dict[str, Any] = {
         "position": then.reading.position,
         "now": format_min(then.reading.now_min),
         "items": [orjson.Fragment(body) for body in bodies],
     }
-    cursor = None if last is None else negotiation.make_cursor(last, sealed)
+    cursor = None if last is None else negotiation.make_cursor([last], sealed)
     if cursor is not None:
         shown["next"] = cursor
     raw = orjson.dumps(shown)

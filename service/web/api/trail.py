@@ -46,12 +46,12 @@ def show_trail(episode: str) -> Response:
     found(reading.state.episodes.get(episode), f"episode {episode}")
     filters = {name: request.args[name] for name in _FILTERS if name in request.args}
     sealed = {**filters, "path": request.path, "studio": g.token.studio}
-    after = negotiation.read_cursor(asked["cursor"], sealed) if "cursor" in asked else 0
+    (after,) = negotiation.read_cursor(asked["cursor"], sealed) if "cursor" in asked else (0,)
     moves, stored = _page(present, episode, asked, after)
     shown, limit = moves[: asked["limit"]], asked["limit"]
     cursor = None
     if len(moves) > limit:
-        cursor = negotiation.make_cursor(shown[-1].number, sealed)
+        cursor = negotiation.make_cursor([shown[-1].number], sealed)
 
     def make() -> dict[str, Any]:
         items = [shown_move(move, provisional=place >= stored) for place, move in enumerate(shown)]

@@ -10,7 +10,7 @@ from service.planning.compare.pricing import quoted
 from service.planning.plan.schedule import RULES_VERSION
 from service.production.decide import Past, decide
 from service.production.refusal import Refusal
-from service.record import Proposed
+from service.record import event_of
 from service.studio import ZONE_DATA_VERSION, View
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
@@ -52,7 +52,10 @@ def try_events() -> Response:
     asked = negotiation.query_of(READ)
     proposals, batch = posted.events_posted(g.token)
     view = read_now(asked).view
-    events = [_event(proposed, place, view) for place, proposed in enumerate(proposals, 1)]
+    events = [
+        event_of(proposed, view.position + place, view.now_us, g.token)
+        for place, proposed in enumerate(proposals, 1)
+    ]
     past = _past(view, events)
     decided = decide(view.state, events, None, past, quoted)
     if isinstance(decided, Refusal):
@@ -60,20 +63,6 @@ def try_events() -> Response:
     impact = compare(view.schedule(), view.branched(decided.state))
     shown = shown_impact(impact, view.position, RULES_VERSION, ZONE_DATA_VERSION)
     return Response(orjson.dumps(shown), content_type=JSON)
-
-
-def _event(proposed: Proposed, place: int, view: View) -> Event:
-    return Event(
-        view.position + place,
-        proposed.source,
-        proposed.id,
-        proposed.subject,
-        proposed.time_us,
-        view.now_us,
-        g.token.name,
-        proposed.fact,
-        g.token.role,
-    )
 
 
 def _past(view: View, events: Sequence[Event]) -> Past | None:

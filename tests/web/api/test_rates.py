@@ -1,8 +1,11 @@
 """Rate cards, and what desks may not see of money."""
 
+import json
 from typing import Any
 
 import pytest
+
+from tests.telling import ROUTE
 
 from ..paper import Paper
 
@@ -89,6 +92,18 @@ def test_nobody_may_claim_that_something_is_withheld(opened: Paper) -> None:
     told = opened.event("rate.set", "KESTREL", CARD) | {"withheld": True, "posterrole": "office"}
     answer = opened.post("/events", told, "office")
     assert {error["code"] for error in answer.get_json()["errors"]} == {"set-by-the-log"}
+
+
+def test_a_card_for_a_department_of_that_name_has_no_personal_text(opened: Paper) -> None:
+    """What commits to personal text is the member of the event, not one of its data."""
+    route = json.loads(json.dumps(ROUTE).replace('"storyboard"', '"personal"'))
+    opened.tell("show.opened", "ASTER", {"title": "Aster"}, who="office")
+    opened.tell("route.laid", "ASTER", route, who="office")
+    opened.tell("rate.set", "ASTER", CARD | {"rates": {"personal": "12.00"}}, who="office")
+    for who in MAY:
+        (event,) = opened.ask("/events?type=rate.set&subject=ASTER", who).get_json()
+        assert event["data"]["rates"] == {"personal": "12.00"}
+        assert "forgotten" not in event
 
 
 def test_an_event_tells_the_role_that_recorded_it(priced: Paper) -> None:
