@@ -144,8 +144,9 @@ TYPES: dict[str, ProblemType] = {
             "too-many-requests",
             429,
             "Too many requests",
-            "A token may send so many requests in a while, as `RateLimit-Policy` says, and an "
-            "address may show so many wrong tokens. Ask again after the time that `Retry-After` "
+            "The number of requests of a token in a window of time is limited, as "
+            "`RateLimit-Policy` says, and so is the number of wrong tokens that come from one "
+            "address. Ask again after the time that `Retry-After` "
             "gives; events can be posted in batches.",
         ),
         ProblemType(
