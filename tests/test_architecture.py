@@ -249,7 +249,8 @@ def _public(
 ) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef]:
     for inner in node.body:
         if isinstance(inner, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
-            if inner.name.startswith("_"):
+            overload = any(ast.unparse(one) == "overload" for one in inner.decorator_list)
+            if inner.name.startswith("_") or overload:
                 continue
             yield inner
             if isinstance(inner, ast.ClassDef):

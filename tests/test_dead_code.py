@@ -20,7 +20,9 @@ CALLED_BY_LIBRARIES = (
 )
 # read by their names: the members of shapes, of kinds of value and of rows that are unpacked
 READ_BY_NAME = (
-    *("service/web/schemas/", "service/vocabulary/kinds.py", "service/vocabulary/facts/"),
+    *("service/web/schemas/", "service/web/representation/", "service/web/answers.py"),
+    *("service/web/problems.py", "service/web/api/clock.py"),
+    *("service/vocabulary/kinds.py", "service/vocabulary/facts/"),
     "service/web/api/events.py",  # the arguments of a list
     "service/web/serving/lanes.py",  # a row for each lane
     "service/feeds/backups.py",  # what is shown of progress

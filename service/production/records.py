@@ -256,6 +256,10 @@ class LookAt(NamedTuple):
     answer: str = ""
 
 
+RETAKE_STANDINGS = ("standing", "withdrawn", "bought-as-is")
+"""What may have become of a call."""
+
+
 class Retake(NamedTuple):
     """A call and its reach, kept as it was called."""
 

@@ -8,9 +8,11 @@ from typing import Any, Literal, TypeVar
 from flask import current_app, request
 from marshmallow import Schema
 
+from service.web.answers import Shown
+
 _Route = TypeVar("_Route", bound=Callable[..., Any])
-# a marshmallow schema, or JSON Schema where there is none
-Shape = Schema | Mapping[str, Any]
+# the struct of an answer, the marshmallow schema of what comes in, or JSON Schema
+Shape = type[Shown] | Schema | Mapping[str, Any]
 LaneName = Literal["usual", "costly", "probe"]
 """Which threads answer a route: those for what takes long are others than those for posts."""
 

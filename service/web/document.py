@@ -15,12 +15,12 @@ from werkzeug.routing import Rule
 
 from service.vocabulary.identifiers import CODE, DEPARTMENT, ELEMENT, EPISODE, SCENE, SHOW
 from service.web.access import roles_of
+from service.web.answers import SCHEMAS, Shown, schemas_of
 from service.web.described import Answer, Description, Shape, describe, description_of
 from service.web.event_shapes import add_events, say_what_may_be_added
 from service.web.negotiation import JSON
 from service.web.problem_types import TYPES
-from service.web.problems import MEDIA_TYPE
-from service.web.schemas.common import ProblemShown
+from service.web.problems import MEDIA_TYPE, ProblemShown
 from service.web.schemas.fields import AnyField
 from service.web.strict_json import WHOLE_MAX
 
@@ -72,16 +72,29 @@ def document(app: Flask) -> dict[str, Any]:
         "token",
         {"type": "http", "scheme": "bearer", "description": "RFC 6750, in the header alone."},
     )
-    spec.components.schema("Problem", schema=ProblemShown())
     add_events(spec)
     for rule, route, said in routes(app):
         if said is not None:
             spec.path(path=path_of(rule), operations=_operations(converter, rule, route, said))
     made: dict[str, Any] = spec.to_dict()
+    schemas = made["components"]["schemas"]
+    schemas |= schemas_of([ProblemShown, *_shown_by(app)])
     say_what_may_be_added(made["components"]["schemas"])
     made["paths"] = dict(sorted(made["paths"].items()))
     made["components"]["schemas"] = dict(sorted(made["components"]["schemas"].items()))
     return made
+
+
+def _shown_by(app: Flask) -> list[type[Shown]]:
+    """The structs that routes answer with."""
+    return [
+        shape
+        for _, _, said in routes(app)
+        if said is not None
+        for answer in said.answers.values()
+        for shape in answer.media.values()
+        if isinstance(shape, type)
+    ]
 
 
 def render(made: Mapping[str, Any]) -> str:
@@ -162,6 +175,8 @@ def _content(converter: OpenAPIConverter, media: Mapping[str, Shape]) -> dict[st
 
 
 def _shape(converter: OpenAPIConverter, shape: Shape) -> Any:
+    if isinstance(shape, type):
+        return {"$ref": f"{SCHEMAS}{shape.__name__}"}
     if not isinstance(shape, Schema):
         return shape
     return converter.resolve_nested_schema(shape)  # type: ignore[no-untyped-call]  # the library's
@@ -184,7 +199,7 @@ def _responses(
             by_status.setdefault(TYPES[name].status, []).append(name)
     for status, told in sorted(by_status.items()):
         meaning = " ".join(f"{name}: {TYPES[name].title}." for name in told)
-        shape = {"$ref": "#/components/schemas/Problem"}
+        shape = {"$ref": f"{SCHEMAS}{ProblemShown.__name__}"}
         found[str(status)] = {
             "description": meaning,
             "content": {MEDIA_TYPE: {"schema": shape}},

@@ -15,10 +15,6 @@ class FieldError(NamedTuple):
     detail: str
     code: str
 
-    def shown(self) -> dict[str, str]:
-        """The error as a member of a problem's `errors`."""
-        return {"pointer": self.pointer, "detail": self.detail, "code": self.code}
-
 
 def step(name: str | int) -> str:
     """One reference token of a pointer, with its slash."""

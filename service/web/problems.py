@@ -5,9 +5,12 @@ import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from http import HTTPStatus
+from typing import Annotated
 
+import msgspec
 from flask import Blueprint, Flask, Response, current_app, g, request
 from marshmallow import ValidationError
+from msgspec import UNSET, UnsetType
 from werkzeug.exceptions import (
     HTTPException,
     MethodNotAllowed,
@@ -15,6 +18,7 @@ from werkzeug.exceptions import (
     RequestEntityTooLarge,
 )
 
+from service.web.answers import Shown, note
 from service.web.described import Answer, describe
 from service.web.pointers import FieldError, step
 from service.web.problem_types import TYPES, ProblemType
@@ -79,21 +83,48 @@ class ProblemError(Exception):
         self.problem = Problem(name, detail, tuple(errors), headers or {})
 
 
+class ErrorShown(Shown):
+    """One error of a problem."""
+
+    pointer: Annotated[
+        str,
+        note(
+            "A JSON pointer into the body, beginning with the event's place in a batch; of a "
+            "quote, into the event that raised the order; ?name is an argument of the query."
+        ),
+    ]
+    detail: Annotated[str, note("What is wrong and the remedy.")]
+    code: Annotated[str, note("The stable name of what is wrong.")]
+
+
+class ProblemShown(Shown):
+    """A problem (RFC 9457)."""
+
+    type: Annotated[str, note("A URI reference; its page says what it means.")]
+    title: Annotated[str, note("The type in a few words.")]
+    status: Annotated[int, note("The HTTP status.")]
+    detail: Annotated[str, note("What happened this time.")]
+    errors: Annotated[list[ErrorShown] | UnsetType, note("All errors at once.")] = UNSET
+    trace: Annotated[str | UnsetType, note("The trace under which the service logged a fault.")] = (
+        UNSET
+    )
+    item: Annotated[
+        str | UnsetType, note("The item at which a fault kept plans from being made.")
+    ] = UNSET
+
+
 def _respond(type_: str, title: str, status: int, problem: Problem) -> Response:
-    body: dict[str, object] = {
-        "type": type_,
-        "title": title,
-        "status": status,
-        "detail": problem.detail,
-    }
-    if problem.errors:
-        body["errors"] = [error.shown() for error in problem.errors]
-    if problem.trace is not None:
-        body["trace"] = problem.trace
-    if problem.item is not None:
-        body["item"] = problem.item
+    shown = ProblemShown(
+        type=type_,
+        title=title,
+        status=status,
+        detail=problem.detail,
+        errors=[ErrorShown(**error._asdict()) for error in problem.errors] or UNSET,
+        trace=problem.trace or UNSET,
+        item=problem.item or UNSET,
+    )
     # a detail may repeat what was sent, half a surrogate pair included: ASCII can hold it
-    answer = Response(json.dumps(body), status, content_type=MEDIA_TYPE)
+    answer = Response(json.dumps(msgspec.to_builtins(shown)), status, content_type=MEDIA_TYPE)
     answer.headers.update(problem.headers)
     return answer
 

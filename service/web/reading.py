@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeVar
 
-import orjson
 from flask import Response, g, request
+from msgspec import UNSET
 
 from service.planning.board.faults import PlanError
 from service.planning.plan.schedule import RULES_VERSION, Schedule, suppositions, unplanned
@@ -15,6 +15,7 @@ from service.production.state import State
 from service.studio import ZONE_DATA_VERSION, View
 from service.vocabulary.instants import US_PER_MIN, format_min
 from service.web import negotiation
+from service.web.answers import ItemsShown, ReadShown, Shown, encoded
 from service.web.described import description_here
 from service.web.negotiation import JSON, invalid_query
 from service.web.paging import Place, make_cursor, read_cursor
@@ -160,30 +161,33 @@ def _at(reading: Reading, place: Place) -> Reading:
     return Reading(view, state, place.position, place.now_min)
 
 
-def answer(reading: Reading, make: Callable[[], dict[str, Any]], *also: object) -> Response:
+def answer(
+    reading: Reading, make: Callable[[], Shown | Sequence[Shown]], *also: object
+) -> Response:
     """The answer under its tag; not even made where the asker has it already.
 
-    `also` is what it depends on beside the log, the moment and the address.
+    It is one object with the members of all that `make` gives. `also` is what it depends on beside
+    the log, the moment and the address.
     """
 
     def body() -> bytes:
-        stands = {"position": reading.position, "now": format_min(reading.now_min)}
-        return orjson.dumps({**stands, **_beside(reading), **make()})
+        made = make()
+        parts = (made,) if isinstance(made, Shown) else made
+        return encoded(_stands(reading), *parts)
 
     return answer_as(reading, JSON, body, *also)
 
 
-def _beside(reading: Reading) -> dict[str, Any]:
-    """What an answer carries because of what its route says of itself."""
-    said = description_here()
-    found: dict[str, Any] = {}
-    if said is not None and said.dates:
-        supposed = suppositions(reading.state, reading.now_min)
-        if supposed:
-            found["suppositions"] = shown_suppositions(supposed.values())
-    if said is not None and said.cautions:
-        found["cautions"] = said.cautions
-    return found
+def _stands(reading: Reading) -> ReadShown:
+    """Where an answer stands, and what it carries because of what its route says of itself."""
+    route = description_here()
+    supposed = route is not None and route.dates and suppositions(reading.state, reading.now_min)
+    return ReadShown(
+        position=reading.position,
+        now=format_min(reading.now_min),
+        suppositions=shown_suppositions(supposed.values()) if supposed else UNSET,
+        cautions=route.cautions if route is not None and route.cautions else UNSET,
+    )
 
 
 def answer_as(
@@ -209,16 +213,16 @@ def answer_as(
 def page_answer(
     page: Page,
     items: Sequence[_Item],
-    show: Callable[[_Item], Any],
+    show: Callable[[_Item], Shown],
     *also: object,
-    **beside: Any,
+    beside: Shown | None = None,
 ) -> Response:
-    """A page of items as an answer, with the link to what follows; `beside` are other members."""
+    """A page of items as an answer, with the link to what follows; `beside` has other members."""
     cursor = page.next_cursor(items)
 
-    def make() -> dict[str, Any]:
-        shown = {**beside, "items": [show(item) for item in page.cut(items)]}
-        return shown if cursor is None else {**shown, "next": cursor}
+    def make() -> list[Shown]:
+        listed = ItemsShown(items=[show(item) for item in page.cut(items)], next=cursor or UNSET)
+        return [listed] if beside is None else [beside, listed]
 
     made = answer(page.reading, make, *also)
     if cursor is not None:

@@ -87,7 +87,7 @@ def test_a_call_on_what_is_not_planned_is_marked_and_adds_nothing(type_: str, su
     assert [(one.department, one.planned) for one in found.reopened] == [("animation", False)]
     assert found.departments == ()
     shown = shown_retake(story.state, "R1", story.state.retakes["R1"])
-    assert (shown["reopened"], shown["open"], shown["not_planned"]) == (1, 0, 1)
+    assert (shown.reopened, shown.open, shown.not_planned) == (1, 0, 1)
     assert work_of(story) == {None: 0}
     if type_ == "scene.omitted":
         return

@@ -4,7 +4,7 @@ from base64 import b64encode
 from collections.abc import Callable
 from typing import TypeVar
 
-from flask import Blueprint, Response, g, jsonify
+from flask import Blueprint, Response, g
 
 from service.keys import Keys, KeysError, read_keys
 from service.log import checkpoints as kept
@@ -14,11 +14,13 @@ from service.proofs.notes import ED25519, Key, NoteError, is_by, read_key, read_
 from service.vocabulary.facts import Role
 from service.web import negotiation
 from service.web.access import require
+from service.web.answers import encoded
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.pointers import FieldError
 from service.web.problems import ProblemError
-from service.web.schemas import proofs as shapes
+from service.web.representation.proofs import CheckpointShown, CheckpointsShown, KeyShown, KeysShown
+from service.web.schemas import proofs as queries
 from service.web.schemas.events import schema_errors
 from service.web.schemas.proofs import NOTE
 from service.web.schemas.query import NoQuery
@@ -29,7 +31,7 @@ _Read = TypeVar("_Read")
 
 checkpoints = Blueprint("checkpoints", __name__)
 
-_QUERY, _POSTED = shapes.CheckpointsQuery(), shapes.CosignaturePosted()
+_QUERY, _POSTED = queries.CheckpointsQuery(), queries.CosignaturePosted()
 _A_NOTE = {NOTE: {"type": "string"}}
 
 
@@ -74,7 +76,7 @@ def show_checkpoint(size: int) -> Response:
     answers={
         200: Answer(
             "A page of checkpoints.",
-            {JSON: shapes.CheckpointsShown()},
+            {JSON: CheckpointsShown},
             {"Link": "What follows (RFC 8288, rel=next), where there is more."},
         )
     },
@@ -91,7 +93,8 @@ def list_checkpoints() -> Response:
     with services().engine.connect() as connection:
         sizes = kept.sizes_signed(connection, studio, below, limit + 1)
         page = kept.read_signed(connection, studio, sizes[:limit])
-    answer = jsonify(items=[_listed(signed) for signed in page])
+    listed = CheckpointsShown(items=[_listed(signed) for signed in page])
+    answer = Response(encoded(listed), content_type=JSON)
     if len(sizes) > limit:
         cursor = negotiation.make_cursor([page[-1].size], about)
         answer.headers["Link"] = negotiation.link_next("/checkpoints", {"limit": limit}, cursor)
@@ -103,7 +106,7 @@ def list_checkpoints() -> Response:
     "The keys that checkpoints are and were signed with",
     tag="proofs",
     details="Ask for them once, on another way than the checkpoints if you can, and keep them.",
-    answers={200: Answer("The keys.", {JSON: shapes.KeysShown()})},
+    answers={200: Answer("The keys.", {JSON: KeysShown})},
     problems=("unavailable",),
 )
 @require()
@@ -111,12 +114,12 @@ def show_keys() -> Response:
     """The key that signs now and those before it."""
     negotiation.query_of(NoQuery())
     keys = _keys()
-    told = [{"key": str(Key(_origin(), ED25519, keys.public)), "signs": True}]
-    told += [
-        {"key": str(Key(_origin(), ED25519, public)), "signs": False}
-        for public in reversed(keys.past)
+    publics = [keys.public, *reversed(keys.past)]
+    shown = [
+        KeyShown(key=str(Key(_origin(), ED25519, public)), signs=public == keys.public)
+        for public in publics
     ]
-    return jsonify(origin=_origin(), keys=told)
+    return Response(encoded(KeysShown(origin=_origin(), keys=shown)), content_type=JSON)
 
 
 @checkpoints.post("/checkpoints/<int:size>/cosignatures")
@@ -204,10 +207,9 @@ def _shown(signed: Signed) -> Response:
     return Response(str(signed.note), content_type=f"{NOTE}; charset=utf-8")
 
 
-def _listed(signed: Signed) -> dict[str, object]:
-    told = read_checkpoint(signed.note.text)
-    return {
-        "size": signed.size,
-        "root": b64encode(told.root).decode(),
-        "cosigned_by": [str(key) for key in signed.cosigners],
-    }
+def _listed(signed: Signed) -> CheckpointShown:
+    return CheckpointShown(
+        size=signed.size,
+        root=b64encode(read_checkpoint(signed.note.text).root).decode(),
+        cosigned_by=[str(key) for key in signed.cosigners],
+    )

@@ -1,19 +1,19 @@
 """The studio's clock: read by everybody, moved forward by the office where it is simulated."""
 
 from datetime import UTC, datetime
+from typing import Annotated
 
-from flask import Blueprint, Response, g, jsonify
-from marshmallow import fields, validate
+from flask import Blueprint, Response, g
 
 from service.log import append, studios
 from service.vocabulary.facts import Role
 from service.vocabulary.instants import format_instant, instant_us, parse_instant
 from service.web import negotiation
 from service.web.access import require
+from service.web.answers import Instant, Shown, encoded, note, one_of
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.problems import ProblemError
-from service.web.schemas.common import Shown
 from service.web.schemas.events import schema_errors
 from service.web.schemas.fields import ClosedSchema, moment_field
 from service.web.schemas.query import NoQuery
@@ -25,12 +25,8 @@ clock = Blueprint("clock", __name__)
 class ClockShown(Shown):
     """The studio's clock."""
 
-    kind = fields.String(
-        required=True,
-        validate=validate.OneOf(("real", "simulated")),
-        metadata={"description": "Fixed when the studio was made."},
-    )
-    now = fields.AwareDateTime(required=True, metadata={"description": "Where it stands."})
+    kind: Annotated[str, one_of(("real", "simulated"), "Fixed when the studio was made.")]
+    now: Annotated[Instant, note("Where it stands.")]
 
 
 class ClockMove(ClosedSchema):
@@ -50,7 +46,7 @@ _MOVE = ClockMove()
 
 @clock.get("/clock")
 @describe(
-    "The studio's clock", tag="clock", answers={200: Answer("The clock.", {JSON: ClockShown()})}
+    "The studio's clock", tag="clock", answers={200: Answer("The clock.", {JSON: ClockShown})}
 )
 @require()
 def show_clock() -> Response:
@@ -66,7 +62,7 @@ def show_clock() -> Response:
     "Move a simulated clock forward",
     tag="clock",
     body={JSON: _MOVE},
-    answers={200: Answer("The clock as it stands now.", {JSON: ClockShown()})},
+    answers={200: Answer("The clock as it stands now.", {JSON: ClockShown})},
     problems=(
         "malformed-json",
         "clock-refused",
@@ -96,5 +92,7 @@ def move_clock() -> Response:
 
 def _shown(clock_at_us: int | None) -> Response:
     if clock_at_us is None:
-        return jsonify(kind="real", now=format_instant(instant_us(datetime.now(UTC))))
-    return jsonify(kind="simulated", now=format_instant(clock_at_us))
+        shown = ClockShown(kind="real", now=format_instant(instant_us(datetime.now(UTC))))
+    else:
+        shown = ClockShown(kind="simulated", now=format_instant(clock_at_us))
+    return Response(encoded(shown), content_type=JSON)

@@ -21,13 +21,15 @@ from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import found, page_answer, read_page
+from service.web.representation import departments as shapes
 from service.web.representation.departments import (
+    TrayShown,
     shown_counts,
     shown_department,
     shown_overdue,
     shown_tray_row,
 )
-from service.web.schemas import departments as shapes
+from service.web.schemas import departments as queries
 from service.web.schemas.reading import PAGE, PAGE_HEADERS
 
 departments = Blueprint("departments", __name__)
@@ -68,7 +70,7 @@ def _counts(standings: Standings) -> dict[str, list[int]]:
     tag="departments",
     details="On desks by expected finish, the tray by the dispatch rule, what is held by the day "
     "its answer is due, what is expected by projected start.",
-    query=shapes.TRAY_QUERY,
+    query=queries.TRAY_QUERY,
     cautions=(cautions.PEOPLE,),
     dates=True,
     answers={200: Answer("A page of visits.", {JSON: shapes.TRAY}, PAGE_HEADERS)},
@@ -77,7 +79,7 @@ def _counts(standings: Standings) -> dict[str, list[int]]:
 @require()
 def show_tray(department: str) -> Response:
     """A page of a department's visits."""
-    asked = negotiation.query_of(shapes.TRAY_QUERY)
+    asked = negotiation.query_of(queries.TRAY_QUERY)
     page = read_page(asked)
     standings = page.reading.standings
     unit = found(page.reading.state.units.get(department), f"department {department}")
@@ -87,15 +89,13 @@ def show_tray(department: str) -> Response:
         for row in section_rows(standings.schedule, standings.codes, department, section)
         if _wanted(standings, row, asked)
     ]
-    return page_answer(
-        page,
-        rows,
-        lambda row: shown_tray_row(standings, row),
+    tray = TrayShown(
         department=department,
         unit=unit,
         visits=shown_counts(_counts(standings).get(department)),
         overdue=shown_overdue(overdue_by_department(standings).get(department, NOTHING_OVERDUE)),
     )
+    return page_answer(page, rows, lambda row: shown_tray_row(standings, row), beside=tray)
 
 
 def _wanted(standings: Standings, row: int, asked: Mapping[str, Any]) -> bool:

@@ -5,6 +5,7 @@ from typing import Any
 
 import orjson
 from flask import Blueprint, Response, g
+from msgspec import UNSET
 
 from service.feeds import table
 from service.projections.diary import Told, read_diary
@@ -12,13 +13,15 @@ from service.vocabulary import cautions
 from service.web import negotiation
 from service.web.accept import answered_type
 from service.web.access import require
+from service.web.answers import ItemsShown
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import Page, answer, answer_as, found, read_page
 from service.web.recorded import all_texts_at
+from service.web.representation import diary as shapes
 from service.web.representation import diary as shown
-from service.web.representation.values import Shown
-from service.web.schemas import diary as shapes
+from service.web.representation.diary import EntryShown
+from service.web.schemas import diary as queries
 from service.web.schemas.reading import PAGE_HEADERS
 from service.web.services import services
 from service.web.visibility import withheld
@@ -40,7 +43,7 @@ _TEXT = {"type": "string", "description": "A paragraph for each entry; the same 
     "so do their strikes. The pages of one diary are of one position; `Link` leads to the next "
     "in every media type. In CSV a text that a spreadsheet would run as a formula begins with an "
     "apostrophe.",
-    query=shapes.DIARY_QUERY,
+    query=queries.DIARY_QUERY,
     cautions=(cautions.PEOPLE,),
     answers={
         200: Answer(
@@ -55,18 +58,18 @@ _TEXT = {"type": "string", "description": "A paragraph for each entry; the same 
 @require()
 def show_diary(episode: str) -> Response:
     """A page of the diary, the earliest recorded first."""
-    page = read_page(negotiation.query_of(shapes.DIARY_QUERY))
+    page = read_page(negotiation.query_of(queries.DIARY_QUERY))
     reading = page.reading
     found(reading.state.episodes.get(episode), f"episode {episode}")
     entries, more = _entries(page, episode)
-    cursor = page.cursor_at(entries[-1]["position"]) if more else None
+    cursor = page.cursor_at(entries[-1].position) if more else None
     made = _made(page, episode, entries, cursor)
     if cursor is not None:
         page.link_to(made, cursor)
     return made
 
 
-def _made(page: Page, episode: str, entries: list[Shown], cursor: str | None) -> Response:
+def _made(page: Page, episode: str, entries: list[EntryShown], cursor: str | None) -> Response:
     media_type = answered_type()
     if media_type == table.MEDIA_TYPE:
         rows = map(shown.cells, entries)
@@ -78,13 +81,10 @@ def _made(page: Page, episode: str, entries: list[Shown], cursor: str | None) ->
         return answer_as(
             page.reading, content_type, lambda: shown.diary_text(episode, entries).encode()
         )
-    beside = {} if cursor is None else {"next": cursor}
-    return answer(
-        page.reading, lambda: {"items": [shown.as_json(entry) for entry in entries], **beside}
-    )
+    return answer(page.reading, lambda: ItemsShown(items=entries, next=cursor or UNSET))
 
 
-def _entries(page: Page, episode: str) -> tuple[list[Shown], bool]:
+def _entries(page: Page, episode: str) -> tuple[list[EntryShown], bool]:
     """The entries of a page, and whether more follow."""
     reading = page.reading
     with services().engine.connect() as connection:

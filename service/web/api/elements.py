@@ -14,8 +14,9 @@ from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import answer, found, page_answer, read_now, read_page
+from service.web.representation import elements as shapes
 from service.web.representation.elements import shown_element
-from service.web.schemas import elements as shapes
+from service.web.schemas import elements as queries
 from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
 
 elements = Blueprint("elements", __name__)
@@ -27,7 +28,7 @@ elements = Blueprint("elements", __name__)
     tag="shows",
     details="Open approvals are those asked about: `approval=asked`; those that somebody must ask "
     "about, `approval=to_ask`.",
-    query=shapes.ELEMENTS_QUERY,
+    query=queries.ELEMENTS_QUERY,
     cautions=(cautions.PEOPLE,),
     dates=True,
     answers={200: Answer("A page of elements.", {JSON: shapes.ELEMENTS}, PAGE_HEADERS)},
@@ -36,7 +37,7 @@ elements = Blueprint("elements", __name__)
 @require()
 def list_elements(show: str) -> Response:
     """A page of elements, in their order."""
-    asked = negotiation.query_of(shapes.ELEMENTS_QUERY)
+    asked = negotiation.query_of(queries.ELEMENTS_QUERY)
     page = read_page(asked)
     state, standings = page.reading.state, page.reading.standings
     record = found(state.shows.get(show), f"show {show}")

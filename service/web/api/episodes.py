@@ -14,8 +14,13 @@ from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import Reading, answer, found, page_answer, read_now, read_page
-from service.web.representation.episodes import shown_episode, shown_episode_whole
-from service.web.schemas import episodes as shapes
+from service.web.representation import episodes as shapes
+from service.web.representation.episodes import (
+    WholeEpisodeShown,
+    shown_episode,
+    shown_episode_whole,
+)
+from service.web.schemas import episodes as queries
 from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
 
 episodes = Blueprint("episodes", __name__)
@@ -25,7 +30,7 @@ episodes = Blueprint("episodes", __name__)
 @describe(
     "The episodes, each with its gates and how its visits stand",
     tag="episodes",
-    query=shapes.EPISODES_QUERY,
+    query=queries.EPISODES_QUERY,
     dates=True,
     answers={200: Answer("A page of episodes.", {JSON: shapes.EPISODES}, PAGE_HEADERS)},
     problems=("not-yet",),
@@ -33,7 +38,7 @@ episodes = Blueprint("episodes", __name__)
 @require()
 def list_episodes() -> Response:
     """A page of episodes, in their order."""
-    asked = negotiation.query_of(shapes.EPISODES_QUERY)
+    asked = negotiation.query_of(queries.EPISODES_QUERY)
     page = read_page(asked)
     reading = page.reading
     counts = counts_by_episode(reading.schedule.board, reading.standings.codes)
@@ -79,7 +84,7 @@ def show_episode(episode: str) -> Response:
     reading = read_now(negotiation.query_of(READ))
     found(reading.state.episodes.get(episode), f"episode {episode}")
 
-    def make() -> dict[str, Any]:
+    def make() -> WholeEpisodeShown:
         counts = counts_by_episode(reading.schedule.board, reading.standings.codes)
         counted = _counted(reading, episode, counts)
         return shown_episode_whole(reading.standings, episode, counted)

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from typing import Any
 
-import orjson
 from flask import Blueprint, Response, g
 from marshmallow import Schema
 
@@ -12,15 +11,16 @@ from service.log.read import Stored
 from service.production.decide.bounds import DATE_BOUND_YEARS
 from service.production.refusal import Refusal
 from service.record import Receipt
-from service.vocabulary.instants import format_instant, parse_instant
+from service.vocabulary.instants import parse_instant
 from service.web import negotiation, observing, posted
 from service.web.access import look_again, require, require_until_recorded
+from service.web.answers import encoded
 from service.web.described import Answer, describe
 from service.web.negotiation import BATCH, EVENT, JSON
 from service.web.problems import ProblemError
 from service.web.recorded import shown_events
+from service.web.representation.receipts import ReceiptsShown, shown_receipts
 from service.web.schemas import query
-from service.web.schemas.common import ReceiptsShown
 from service.web.schemas.fields import moment_field
 from service.web.services import services
 from service.web.strict_json import WHOLE_MAX
@@ -61,10 +61,10 @@ _BATCH_OF_EVENTS = {"type": "array", "items": _ONE_EVENT}
     answers={
         201: Answer(
             "Recorded.",
-            {JSON: ReceiptsShown()},
+            {JSON: ReceiptsShown},
             {"Location": "The event, where one was posted alone."},
         ),
-        200: Answer("All of it had been recorded before.", {JSON: ReceiptsShown()}),
+        200: Answer("All of it had been recorded before.", {JSON: ReceiptsShown}),
     },
     problems=(*posted.PROBLEMS, "id-reused", "unsound-tree"),
 )
@@ -85,20 +85,8 @@ def post_events() -> Response:
 def _receipts(receipts: Sequence[Receipt], batch: bool) -> Response:
     new = sum(not receipt.repeated for receipt in receipts)
     observing.count_appended(new)
-    body = {
-        "receipts": [
-            {
-                "source": receipt.source,
-                "id": receipt.id,
-                "position": receipt.position,
-                "recordedat": format_instant(receipt.recorded_at_us),
-                "repeated": receipt.repeated,
-                "marks": list(receipt.marks),
-            }
-            for receipt in receipts
-        ]
-    }
-    answer = Response(orjson.dumps(body), 201 if new else 200, content_type=JSON)
+    body = encoded(shown_receipts(receipts))
+    answer = Response(body, 201 if new else 200, content_type=JSON)
     if new and not batch:
         answer.headers["Location"] = f"/events/{receipts[0].position}"
     return answer

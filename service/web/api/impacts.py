@@ -9,13 +9,13 @@ from service.vocabulary.event import Event, read_event
 from service.vocabulary.instants import US_PER_MIN
 from service.web import negotiation
 from service.web.access import require
+from service.web.answers import encoded
 from service.web.api.retakes import the_retake
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.problems import ProblemError
-from service.web.reading import Reading, answer, read_now
-from service.web.representation.impact import shown_impact
-from service.web.schemas.impact import IMPACT
+from service.web.reading import Reading, answer_as, read_now
+from service.web.representation.impact import ImpactShown, shown_impact
 from service.web.schemas.reading import READ, READ_HEADERS
 from service.web.services import services
 
@@ -30,7 +30,7 @@ impacts = Blueprint("impacts", __name__)
     "call's.",
     query=READ,
     dates=True,
-    answers={200: Answer("The impact.", {JSON: IMPACT}, READ_HEADERS)},
+    answers={200: Answer("The impact.", {JSON: ImpactShown}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
     lane="costly",
 )
@@ -48,7 +48,7 @@ def show_impact_of_retake(retake: str) -> Response:
     details="Both plans are made at the event's `recordedat`, which is `now`.",
     query=READ,
     dates=True,
-    answers={200: Answer("The impact.", {JSON: IMPACT}, READ_HEADERS)},
+    answers={200: Answer("The impact.", {JSON: ImpactShown}, READ_HEADERS)},
     problems=("not-found", "not-yet"),
     lane="costly",
 )
@@ -62,10 +62,13 @@ def _impact_answer(reading: Reading, position: int) -> Response:
     event = event_at(reading, position)
     # what an event did never changes, so the tag is the event's
     then = Reading(reading.view, reading.state, position, event.recorded_us // US_PER_MIN)
-    return answer(
+    return answer_as(
         then,
-        lambda: shown_impact(
-            reading.view.studio.impact_of(event), position, RULES_VERSION, ZONE_DATA_VERSION
+        JSON,
+        lambda: encoded(
+            shown_impact(
+                reading.view.studio.impact_of(event), position, RULES_VERSION, ZONE_DATA_VERSION
+            )
         ),
     )
 

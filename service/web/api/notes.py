@@ -13,8 +13,9 @@ from service.web.negotiation import JSON
 from service.web.paged_texts import page_with_texts
 from service.web.reading import page_answer, read_page
 from service.web.recorded import texts_at
+from service.web.representation import notes as shapes
 from service.web.representation.notes import TEXT, facts_of, shown_note
-from service.web.schemas import notes as shapes
+from service.web.schemas import notes as queries
 from service.web.schemas.reading import PAGE_HEADERS
 from service.web.services import services
 
@@ -26,14 +27,14 @@ _BENEATH = ("/", "-", ":")
 @describe(
     "The notes, the newest first; open ones unless asked otherwise",
     tag="notes",
-    query=shapes.NOTES_QUERY,
+    query=queries.NOTES_QUERY,
     answers={200: Answer("A page of notes.", {JSON: shapes.NOTES}, PAGE_HEADERS)},
     problems=("not-yet",),
 )
 @require()
 def list_notes() -> Response:
     """A page of notes."""
-    asked = negotiation.query_of(shapes.NOTES_QUERY)
+    asked = negotiation.query_of(queries.NOTES_QUERY)
     page = read_page(asked)
     state = page.reading.state
     codes = _chosen(state, asked)

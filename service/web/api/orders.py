@@ -25,16 +25,18 @@ from service.web.pointers import FieldError
 from service.web.problems import ProblemError
 from service.web.reading import answer, found, page_answer, read_now, read_page
 from service.web.recorded import texts_at
+from service.web.representation import orders as shapes
 from service.web.representation.impact import shown_impact
 from service.web.representation.orders import (
     POINTERS,
+    QuoteShown,
     facts_with_text,
     shown_lengths,
     shown_order,
     shown_order_whole,
     shown_quote,
 )
-from service.web.schemas import orders as shapes
+from service.web.schemas import orders as queries
 from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
 from service.web.services import services
 
@@ -45,7 +47,7 @@ orders = Blueprint("orders", __name__)
 @describe(
     "The change orders, the newest first",
     tag="change orders",
-    query=shapes.ORDERS_QUERY,
+    query=queries.ORDERS_QUERY,
     cautions=(cautions.TAXES,),
     answers={200: Answer("A page of orders.", {JSON: shapes.ORDERS}, PAGE_HEADERS)},
     problems=("not-yet",),
@@ -53,7 +55,7 @@ orders = Blueprint("orders", __name__)
 @require(*SEES_MONEY)
 def list_orders() -> Response:
     """A page of orders."""
-    asked = negotiation.query_of(shapes.ORDERS_QUERY)
+    asked = negotiation.query_of(queries.ORDERS_QUERY)
     page = read_page(asked)
     known = page.reading.state.orders
     codes = [code for code, order in known.items() if _wanted(order, asked)]
@@ -123,14 +125,13 @@ def show_quote(order: str) -> Response:
     if isinstance(made, Refusal):
         raise no_quote(order, made)
 
-    def shown() -> dict[str, Any]:
+    def shown() -> QuoteShown:
         states = carried_out(view.state, order, view.position, view.now_us)
         after = view.state if isinstance(states, Refusal) or not states else states[-1]
         impact = compare(view.schedule(), view.branched(after))
-        return shown_quote(made, record, view.now_us) | {
-            "lengths": shown_lengths(view.state, after),
-            "impact": shown_impact(impact, view.position, RULES_VERSION, ZONE_DATA_VERSION),
-        }
+        lengths = shown_lengths(view.state, after)
+        shown_after = shown_impact(impact, view.position, RULES_VERSION, ZONE_DATA_VERSION)
+        return shown_quote(made, record, view.now_us, lengths, shown_after)
 
     return answer(reading, shown, view.now_us)
 

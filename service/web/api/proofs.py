@@ -2,8 +2,8 @@
 
 from base64 import b64encode
 
-import orjson
-from flask import Blueprint, Response, g, jsonify
+from flask import Blueprint, Response, g
+from msgspec import Raw
 
 from service.log import append, read
 from service.log.tree import read_proof, read_root
@@ -12,11 +12,13 @@ from service.proofs.tree import leaf_hash
 from service.vocabulary.facts import Role
 from service.web import negotiation
 from service.web.access import require
+from service.web.answers import encoded
 from service.web.described import Answer, describe
 from service.web.negotiation import EVENT, JSON
 from service.web.pointers import FieldError
 from service.web.problems import ProblemError
-from service.web.schemas import proofs as shapes
+from service.web.representation.proofs import ConsistencyShown, InclusionShown, PersonalShown
+from service.web.schemas import proofs as queries
 from service.web.schemas.query import NoQuery
 from service.web.services import services
 from service.web.strict_json import WHOLE_MAX
@@ -25,7 +27,7 @@ proofs = Blueprint("proofs", __name__)
 READERS = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR)
 """Who may read what was recorded to the letter."""
 
-_INCLUSION, _CONSISTENCY = shapes.InclusionQuery(), shapes.ConsistencyQuery()
+_INCLUSION, _CONSISTENCY = queries.InclusionQuery(), queries.ConsistencyQuery()
 
 
 @proofs.get("/proofs/inclusion")
@@ -35,7 +37,7 @@ _INCLUSION, _CONSISTENCY = shapes.InclusionQuery(), shapes.ConsistencyQuery()
     details="RFC 9162, section 2.1.3, over the tree of RFC 6962: leaves are the events' recorded "
     "bytes, in order of position.",
     query=_INCLUSION,
-    answers={200: Answer("The proof.", {JSON: shapes.InclusionShown()})},
+    answers={200: Answer("The proof.", {JSON: InclusionShown})},
     problems=("not-found",),
     lane="costly",
 )
@@ -52,7 +54,7 @@ def prove_inclusion() -> Response:
         hashes = read_proof(connection, studio, inclusion(position - 1, size))
         root = read_root(connection, studio, size)
         ((_, body),) = read.bodies(connection, studio, position - 1, position)
-    return jsonify(
+    proof = InclusionShown(
         position=position,
         leaf_index=position - 1,
         size=size,
@@ -60,6 +62,7 @@ def prove_inclusion() -> Response:
         root=_shown(root),
         hashes=[_shown(found) for found in hashes],
     )
+    return Response(encoded(proof), content_type=JSON)
 
 
 @proofs.get("/proofs/consistency")
@@ -68,7 +71,7 @@ def prove_inclusion() -> Response:
     tag="proofs",
     details="RFC 9162, section 2.1.4: nothing of the older tree was altered or taken out.",
     query=_CONSISTENCY,
-    answers={200: Answer("The proof.", {JSON: shapes.ConsistencyShown()})},
+    answers={200: Answer("The proof.", {JSON: ConsistencyShown})},
     problems=("not-found",),
     lane="costly",
 )
@@ -84,8 +87,14 @@ def prove_consistency() -> Response:
         _within("from", old, new)
         hashes = read_proof(connection, studio, consistency(old, new))
         roots = read_root(connection, studio, old), read_root(connection, studio, new)
-    told = {"from": old, "to": new, "from_root": _shown(roots[0]), "to_root": _shown(roots[1])}
-    return jsonify({**told, "hashes": [_shown(found) for found in hashes]})
+    proof = ConsistencyShown(
+        from_size=old,
+        to_size=new,
+        from_root=_shown(roots[0]),
+        to_root=_shown(roots[1]),
+        hashes=[_shown(found) for found in hashes],
+    )
+    return Response(encoded(proof), content_type=JSON)
 
 
 @proofs.get("/events/<int:position>/recorded")
@@ -118,7 +127,7 @@ def show_recorded(position: int) -> Response:
     details="SHA-256 of the salt followed by the RFC 8785 bytes of `personal` is the commitment "
     "in the event's recorded bytes, in hexadecimal. Not found where the event never had personal "
     "text, or it was erased.",
-    answers={200: Answer("The text and its salt.", {JSON: shapes.PersonalShown()})},
+    answers={200: Answer("The text and its salt.", {JSON: PersonalShown})},
     problems=("not-found",),
     lane="costly",
 )
@@ -134,8 +143,8 @@ def show_personal(position: int) -> Response:
         raise ProblemError("not-found", f"Position {position} has no personal text, or no more.")
     salt, content = found
     # as it was kept: made into objects it could take a multiple of its bytes
-    told = {"position": position, "salt": salt.hex(), "personal": orjson.Fragment(content)}
-    return Response(orjson.dumps(told), content_type=JSON)
+    shown = PersonalShown(position=position, salt=salt.hex(), personal=Raw(content))
+    return Response(encoded(shown), content_type=JSON)
 
 
 def _within(name: str, value: int, most: int) -> None:

@@ -10,8 +10,7 @@ from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import answer, found, read_now
-from service.web.representation.rates import shown_rates
-from service.web.schemas.rates import RATES
+from service.web.representation.rates import RATES, shown_rates
 from service.web.schemas.reading import READ, READ_HEADERS
 
 rates = Blueprint("rates", __name__)

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-import orjson
 from flask import Blueprint, Response, g, request
+from msgspec import UNSET, Raw
 
 from service.log.about import events_about
 from service.log.read import position_at
@@ -16,6 +16,7 @@ from service.vocabulary import cautions
 from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
 from service.web import negotiation
 from service.web.access import require
+from service.web.answers import encoded
 from service.web.api.impacts import event_at
 from service.web.api.scenes import scenes_of
 from service.web.described import Answer, describe
@@ -23,8 +24,9 @@ from service.web.negotiation import JSON, invalid_query
 from service.web.pointers import FieldError
 from service.web.reading import Reading, answer, found, read_now
 from service.web.recorded import shown_events
-from service.web.representation.replay import shown_replay
-from service.web.schemas import replay as shapes
+from service.web.representation import replay as shapes
+from service.web.representation.replay import ReplayedEventsShown, ReplayShown, shown_replay
+from service.web.schemas import replay as queries
 from service.web.schemas.reading import PAGE_HEADERS, READ_HEADERS
 from service.web.services import services
 from service.web.visibility import withheld
@@ -47,7 +49,7 @@ class _Then:
     tag="episodes",
     details="As it was known when the log stood at a position or at an instant, or as it is now "
     "known to have been then. Dates are those of the plan made at that moment.",
-    query=shapes.REPLAY_QUERY,
+    query=queries.REPLAY_QUERY,
     cautions=(cautions.PEOPLE,),
     dates=True,
     answers={200: Answer("The episode then.", {JSON: shapes.REPLAY}, READ_HEADERS)},
@@ -57,16 +59,13 @@ class _Then:
 @require()
 def show_replay(episode: str) -> Response:
     """The episode then, with all its scenes."""
-    asked = negotiation.query_of(shapes.REPLAY_QUERY)
+    asked = negotiation.query_of(queries.REPLAY_QUERY)
     then = _then(asked, episode)
     reading = then.reading
 
-    def make() -> dict[str, Any]:
-        names = scenes_of(reading.state, episode)
-        shown = shown_replay(
-            reading.standings, episode, names, then.retold, partial(withheld, g.token)
-        )
-        return {"clock": asked["clock"], **shown}
+    def make() -> ReplayShown:
+        names, hidden = scenes_of(reading.state, episode), partial(withheld, g.token)
+        return shown_replay(reading.standings, episode, names, asked["clock"], then.retold, hidden)
 
     return answer(reading, make)
 
@@ -77,29 +76,29 @@ def show_replay(episode: str) -> Response:
     tag="episodes",
     details="Events about the episode, its scenes and the elements they use, and retakes that "
     "reach it; those struck by then, or set aside, are left out.",
-    query=shapes.REPLAY_EVENTS_QUERY,
-    answers={200: Answer("A page of events.", {JSON: shapes.REPLAY_EVENTS}, PAGE_HEADERS)},
+    query=queries.REPLAY_EVENTS_QUERY,
+    answers={200: Answer("A page of events.", {JSON: ReplayedEventsShown}, PAGE_HEADERS)},
     problems=("not-found", "not-yet"),
     lane="costly",
 )
 @require()
 def list_replay_events(episode: str) -> Response:
     """A page of the events, in order of position."""
-    asked = negotiation.query_of(shapes.REPLAY_EVENTS_QUERY)
+    asked = negotiation.query_of(queries.REPLAY_EVENTS_QUERY)
     then = _then(asked, episode)
     filters = _filters()
     sealed = {**filters, "studio": g.token.studio, "path": request.path}
     (after,) = negotiation.read_cursor(asked["cursor"], sealed) if "cursor" in asked else (0,)
     bodies, last = _page(then, episode, after, asked["limit"])
-    shown: dict[str, Any] = {
-        "position": then.reading.position,
-        "now": format_min(then.reading.now_min),
-        "items": [orjson.Fragment(body) for body in bodies],
-    }
     cursor = None if last is None else negotiation.make_cursor([last], sealed)
-    if cursor is not None:
-        shown["next"] = cursor
-    raw = orjson.dumps(shown)
+    raw = encoded(
+        ReplayedEventsShown(
+            position=then.reading.position,
+            now=format_min(then.reading.now_min),
+            items=[Raw(body) for body in bodies],
+            next=cursor or UNSET,
+        )
+    )
     made = Response(raw, content_type=JSON)
     if cursor is not None:
         arguments = {**filters, "limit": asked["limit"]}

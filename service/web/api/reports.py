@@ -19,8 +19,9 @@ from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import answer, answer_as, page_answer, read_now, read_page
+from service.web.representation import reports as shapes
 from service.web.representation import reports as shown
-from service.web.schemas import reports as shapes
+from service.web.schemas import reports as queries
 from service.web.schemas.reading import PAGE_HEADERS, READ_HEADERS
 
 reports = Blueprint("reports", __name__)
@@ -45,7 +46,7 @@ _COUNTED = (
     tag="reports",
     details=f"A row for each retake and department, and episode where it reaches several. "
     f"{_COUNTED} As CSV it comes whole: `limit` and `cursor` mean nothing there.",
-    query=shapes.ACCOUNT_QUERY,
+    query=queries.ACCOUNT_QUERY,
     cautions=(cautions.BLAME, cautions.TAXES),
     answers={
         200: Answer(
@@ -60,7 +61,7 @@ _COUNTED = (
 @require(*SEES_MONEY)
 def list_account() -> Response:
     """The rows, the earliest call first."""
-    asked = negotiation.query_of(shapes.ACCOUNT_QUERY)
+    asked = negotiation.query_of(queries.ACCOUNT_QUERY)
     if answered_type() == table.MEDIA_TYPE:
         reading = read_now(asked)
         return answer_as(
@@ -79,7 +80,7 @@ def list_account() -> Response:
     "The account of retakes in sums",
     tag="reports",
     details=f"The sums of the rows of /reports/retakes, by whatever is asked for. {_COUNTED}",
-    query=shapes.TOTALS_QUERY,
+    query=queries.TOTALS_QUERY,
     cautions=(cautions.BLAME, cautions.TAXES),
     answers={200: Answer("The sums.", {JSON: shapes.TOTALS, table.MEDIA_TYPE: _CSV}, READ_HEADERS)},
     problems=("not-yet",),
@@ -88,7 +89,7 @@ def list_account() -> Response:
 @require(*SEES_MONEY)
 def list_account_totals() -> Response:
     """The sums, by group."""
-    asked = negotiation.query_of(shapes.TOTALS_QUERY)
+    asked = negotiation.query_of(queries.TOTALS_QUERY)
     by = tuple(dict.fromkeys(asked["group_by"]))
     reading = read_now(asked)
 
@@ -103,7 +104,10 @@ def list_account_totals() -> Response:
                 shown.total_columns(by), [shown.total_cells(total, by) for total in sums()]
             ),
         )
-    return answer(reading, lambda: {"items": [shown.shown_total(total, by) for total in sums()]})
+    return answer(
+        reading,
+        lambda: shown.TotalsShown(items=[shown.shown_total(total, by) for total in sums()]),
+    )
 
 
 def _rows(state: State, asked: Mapping[str, Any]) -> list[AccountRow]:

@@ -15,8 +15,9 @@ from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import answer, found, page_answer, read_now, read_page
 from service.web.recorded import texts_at
+from service.web.representation import retakes as shapes
 from service.web.representation.retakes import shown_retake, shown_retake_whole
-from service.web.schemas import retakes as shapes
+from service.web.schemas import retakes as queries
 from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
 from service.web.services import services
 
@@ -27,7 +28,7 @@ retakes = Blueprint("retakes", __name__)
 @describe(
     "The retakes, the newest first",
     tag="retakes",
-    query=shapes.RETAKES_QUERY,
+    query=queries.RETAKES_QUERY,
     cautions=(cautions.BLAME,),
     answers={200: Answer("A page of retakes.", {JSON: shapes.RETAKES}, PAGE_HEADERS)},
     problems=("not-yet",),
@@ -35,7 +36,7 @@ retakes = Blueprint("retakes", __name__)
 @require()
 def list_retakes() -> Response:
     """A page of retakes."""
-    asked = negotiation.query_of(shapes.RETAKES_QUERY)
+    asked = negotiation.query_of(queries.RETAKES_QUERY)
     page = read_page(asked)
     state = page.reading.state
     codes = [code for code, retake in state.retakes.items() if _wanted(retake, asked)]
@@ -74,7 +75,7 @@ def show_retake(retake: str) -> Response:
     why = texts.get(record.position, {}).get("/data/why")
     return answer(
         reading,
-        lambda: shown_retake_whole(reading.standings_known, retake, record) | {"why": why},
+        lambda: shown_retake_whole(reading.standings_known, retake, record, why),
         why,
     )
 

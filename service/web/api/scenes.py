@@ -13,9 +13,9 @@ from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import Reading, answer, found, page_answer, read_now, read_page
 from service.web.recorded import texts_at
-from service.web.representation.notes import TEXT, facts_of, shown_note
-from service.web.representation.scenes import shown_joins, shown_scene, shown_touching
-from service.web.schemas import scenes as shapes
+from service.web.representation import scenes as shapes
+from service.web.representation.notes import TEXT, facts_of
+from service.web.representation.scenes import shown_scene, shown_scene_whole
 from service.web.schemas.reading import PAGE, PAGE_HEADERS, READ, READ_HEADERS
 from service.web.services import services
 
@@ -70,21 +70,8 @@ def show_scene(episode: str, scene: str) -> Response:
     name = f"{episode}/{scene}"
     record = found(reading.state.scenes.get(name), f"scene {name}")
     texts = _texts(reading, name, record)
-    return answer(reading, lambda: _shown(reading, name, record, texts), texts)
-
-
-def _shown(
-    reading: Reading, name: str, record: Scene, texts: dict[int, dict[str, str]]
-) -> dict[str, Any]:
-    state = reading.state
-    shown = shown_scene(reading.standings, name) | shown_joins(state, name, record)
-    if record.hold is not None:
-        shown["hold"]["why"] = texts.get(record.hold.position, {}).get("/data/why")
-    shown["notes"] = [
-        shown_note(code, state.notes[code], texts) for code in _open_notes(state, name)
-    ]
-    shown["retakes"] = shown_touching(state, name)
-    return shown
+    notes = _open_notes(reading.state, name)
+    return answer(reading, lambda: shown_scene_whole(reading.standings, name, notes, texts), texts)
 
 
 def _open_notes(state: State, item: str) -> list[str]:

@@ -9,8 +9,8 @@ from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import Reading, answer, found, page_answer, read_now, read_page
+from service.web.representation import shows as shapes
 from service.web.representation.shows import shown_show, shown_show_whole
-from service.web.schemas import shows as shapes
 from service.web.schemas.reading import PAGE, PAGE_HEADERS, READ, READ_HEADERS
 
 shows = Blueprint("shows", __name__)

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from flask import Blueprint, Response, g, request
+from msgspec import UNSET
 
 from service.planning.compare.trail import Move
 from service.projections import rows
@@ -11,11 +12,13 @@ from service.projections.present import Present
 from service.projections.rows import share_of
 from service.web import negotiation
 from service.web.access import require
+from service.web.answers import ItemsShown
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import Reading, answer, found, view_now
+from service.web.representation import trail as shapes
 from service.web.representation.trail import shown_move, shown_totals
-from service.web.schemas import trail as shapes
+from service.web.schemas import trail as queries
 from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
 from service.web.services import services
 
@@ -31,7 +34,7 @@ _FILTERS = ("cause", "from_position", "until_position")
     "The first row stands where the episode's first scene was listed; the minutes of all rows add "
     "up to the move from the first projection to the present one. Rows of minutes that are not "
     "over, and of time passing until now, are provisional.",
-    query=shapes.TRAIL_QUERY,
+    query=queries.TRAIL_QUERY,
     dates=True,
     answers={200: Answer("A page of the trail.", {JSON: shapes.TRAIL}, PAGE_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
@@ -40,7 +43,7 @@ _FILTERS = ("cause", "from_position", "until_position")
 @require()
 def show_trail(episode: str) -> Response:
     """A page of a trail, oldest first."""
-    asked = negotiation.query_of(shapes.TRAIL_QUERY)
+    asked = negotiation.query_of(queries.TRAIL_QUERY)
     present = _present(asked)
     reading = _reading(present)
     found(reading.state.episodes.get(episode), f"episode {episode}")
@@ -53,9 +56,9 @@ def show_trail(episode: str) -> Response:
     if len(moves) > limit:
         cursor = negotiation.make_cursor([shown[-1].number], sealed)
 
-    def make() -> dict[str, Any]:
+    def make() -> ItemsShown:
         items = [shown_move(move, provisional=place >= stored) for place, move in enumerate(shown)]
-        return {"items": items} if cursor is None else {"items": items, "next": cursor}
+        return ItemsShown(items=items, next=cursor or UNSET)
 
     made = answer(reading, make, present.stored)
     if cursor is not None:
@@ -88,7 +91,7 @@ def show_totals_of_episode(episode: str) -> Response:
     "Days that deliveries lost and gained in all, by cause, department and kind of retake",
     tag="episodes",
     details="Of the whole studio, or of one show.",
-    query=shapes.TOTALS_QUERY,
+    query=queries.TOTALS_QUERY,
     dates=True,
     answers={200: Answer("The totals.", {JSON: shapes.TOTALS}, READ_HEADERS)},
     problems=("not-found", "not-yet", "being-built"),
@@ -97,7 +100,7 @@ def show_totals_of_episode(episode: str) -> Response:
 @require()
 def show_totals() -> Response:
     """The totals of the studio or of a show."""
-    asked = negotiation.query_of(shapes.TOTALS_QUERY)
+    asked = negotiation.query_of(queries.TOTALS_QUERY)
     present = _present(asked)
     show = asked.get("show")
     if show is None:

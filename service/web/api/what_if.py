@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 
-import orjson
 from flask import Blueprint, Response, g
 
 from service.planning.compare.impact import compare
@@ -17,11 +16,11 @@ from service.vocabulary.facts import Role
 from service.vocabulary.facts.record import EventStruck
 from service.web import negotiation, posted
 from service.web.access import require
+from service.web.answers import encoded
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.reading import read_now
-from service.web.representation.impact import shown_impact
-from service.web.schemas.impact import IMPACT
+from service.web.representation.impact import ImpactShown, shown_impact
 from service.web.schemas.reading import READ
 from service.web.services import services
 
@@ -42,7 +41,7 @@ ASKING = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER)
     query=READ,
     body=posted.BODY,
     dates=True,
-    answers={200: Answer("The impact. Nothing was recorded.", {JSON: IMPACT})},
+    answers={200: Answer("The impact. Nothing was recorded.", {JSON: ImpactShown})},
     problems=(*posted.PROBLEMS, "not-yet"),
     lane="costly",
 )
@@ -62,7 +61,7 @@ def try_events() -> Response:
         raise posted.refused(decided, batch)
     impact = compare(view.schedule(), view.branched(decided.state))
     shown = shown_impact(impact, view.position, RULES_VERSION, ZONE_DATA_VERSION)
-    return Response(orjson.dumps(shown), content_type=JSON)
+    return Response(encoded(shown), content_type=JSON)
 
 
 def _past(view: View, events: Sequence[Event]) -> Past | None:

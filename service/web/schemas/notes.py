@@ -1,8 +1,7 @@
 """Notes as answers show them."""
 
 from service.web.schemas import query
-from service.web.schemas.common import Shown
-from service.web.schemas.reading import PageQuery, moment, page_shown, whole, word
+from service.web.schemas.reading import PageQuery
 
 
 class NotesQuery(PageQuery):
@@ -17,19 +16,4 @@ class NotesQuery(PageQuery):
     )
 
 
-class NoteShown(Shown):
-    """A remark on an item, to a department."""
-
-    note = word("Its code.")
-    item = word("What it is about.")
-    to = word("To which department.")
-    given_at = moment("When it was given.", none=False)
-    given_position = whole("The position of its event.")
-    text = word("The remark; null where it may not be read or was removed.", none=True)
-    answered_at = moment("When it was answered; null: it is open.")
-    answered_position = whole("The position of the answer.", none=True)
-    answer = word("The answer; null where there is none or it may not be read.", none=True)
-
-
 NOTES_QUERY = NotesQuery()
-NOTES = page_shown(NoteShown, "NotesPage")

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine
 
+from service.log import read
 from service.projections import diary as walked
 
 from ..paper import Paper, another_worker
@@ -96,7 +97,7 @@ def test_it_has_what_was_struck_or_withdrawn_however_much_that_is(
     paper.tell("event.struck", "studio", {"position": slip, "why": "Again."})
     paper.tell("retake.called", "KESTREL", {**CALL, "retake": "R2"})
     withdrawn = paper.tell("retake.withdrawn", "KESTREL", {"retake": "R2"})
-    monkeypatch.setattr(walked, "READ_EVENTS", 1)
+    monkeypatch.setattr(read, "READ_EVENTS", 1)
     assert {at["slip"], at["strike"], slip, slip + 1, at["withdrawn"], withdrawn} <= set(
         entries(paper)
     )
