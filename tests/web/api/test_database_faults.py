@@ -1,6 +1,8 @@
 """A lock that is held, a statement that hangs, a disk that is full: told as such, nothing lost."""
 
+import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import psycopg
@@ -9,11 +11,13 @@ from psycopg import errors
 from sqlalchemy import Engine, exc, text
 
 from service.log import append
+from service.log import engine as engines
 from service.log.engine import service_engine
 from service.record import Studios
 from service.settings import Settings
 from service.web.app import create_app
 from tests.conftest import Database
+from tests.link import link_to
 
 from ..paper import Paper
 
@@ -21,6 +25,8 @@ SHORT = Settings(
     None, None, Path("/nowhere"), statement_s=2, lock_s=1, idle_transaction_s=1, pool_wait_s=1,
     pool_size=2, pool_overflow=0,
 )  # fmt: skip
+
+GIVEN_UP_S = 20
 
 
 @pytest.fixture
@@ -71,6 +77,25 @@ def test_connections_that_are_all_in_use_are_told(bounded: Paper) -> None:
         answer = bounded.post("/events", note(bounded))
         assert bounded.problem(answer) == (503, "unavailable", [])
         assert "in use" in answer.get_json()["detail"]
+
+
+def test_a_database_whose_host_is_gone_is_told_and_soon(
+    opened: Paper, database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(engines, "RESTED_S_MAX", 0.0)
+    with link_to(database.service_url) as link:
+        settings = replace(SHORT, database_url=link.url)
+        engine = service_engine(link.url, settings, bounded=True)
+        opened.app = create_app(settings, engine, Studios(engine))
+        assert opened.ask("/episodes").status_code == 200
+        link.silent.set()
+        began_s = time.monotonic()
+        answer = opened.ask("/episodes")
+        assert opened.problem(answer) == (503, "unavailable", [])
+        assert time.monotonic() - began_s < GIVEN_UP_S
+        link.silent.clear()
+        assert opened.ask("/episodes").status_code == 200
+        engine.dispose()
 
 
 def test_a_full_disk_is_told_until_something_is_recorded(
