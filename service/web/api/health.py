@@ -2,11 +2,12 @@
 
 from flask import Blueprint, Response, jsonify
 from marshmallow import fields
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import DataError, ProgrammingError, SQLAlchemyError
 
 from service.log.migrate import is_up_to_date
+from service.log.server_programs import EmbeddedServerError
 from service.web import observing
-from service.web.database_faults import DISK_FULL
+from service.web.database_faults import DISK_FULL, log_and_say
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.problems import ProblemError
@@ -60,18 +61,24 @@ def ready() -> Response:
     try:
         with services().engine.connect() as connection:
             migrated = is_up_to_date(connection)
-    except SQLAlchemyError:
-        # what the driver says may name hosts and users
+    except (DataError, ProgrammingError) as error:
+        # without the role or the tables that migrating makes
+        log_and_say(error)
+        migrated = False
+    except (SQLAlchemyError, EmbeddedServerError) as error:
+        said = log_and_say(error)
         raise ProblemError(
             "unavailable",
-            "The database cannot be reached: see the service's own log.",
-            headers=_RETRY,
+            f"{said.what} The service's own log says more.",
+            headers={"Retry-After": str(said.retry_s)},
         ) from None
     if not migrated:
         detail = "The database is not of this release: run `retake-ledger migrate`."
         raise ProblemError("unavailable", detail, headers=_RETRY)
     if observing.disk_is_full():
-        detail = f"{DISK_FULL} Reads are answered; make room, and post to see that there is some."
+        detail = (
+            f"{DISK_FULL.what} Reads are answered; make room, and post to see that there is some."
+        )
         raise ProblemError("unavailable", detail, headers=_RETRY)
     return jsonify(state="ready", studios_without_plan=observing.studios_without_plan())
 
