@@ -28,7 +28,7 @@ class Said(NamedTuple):
     request: str = NOTHING_RECORDED
 
 
-DISK_FULL = Said("The disk of the database is full.", 30)
+DISK_FULL = Said("The disk of the database is full.", observing.FULL_S)
 _BUSY = Said("All connections to the database are in use.", 2)
 # a connection that was lost may have been lost after a commit: nothing is said of that then
 _CANNOT = Said("The database cannot be reached.", 5, POST_AGAIN)
@@ -64,7 +64,7 @@ def install(app: Flask) -> None:
 def _unavailable(error: Exception) -> Response:
     said = log_and_say(error)
     if is_full(error):
-        observing.metrics().disk_full.set_to_current_time()
+        observing.metrics().disk_full.happens()
     headers = {"Retry-After": str(said.retry_s)}
     return Problem("unavailable", f"{said.what} {said.request}", headers=headers).respond()
 

@@ -57,7 +57,7 @@ def live() -> Response:
     lane="probe",
 )
 def ready() -> Response:
-    """The database answers, has every migration, and had room for what was last recorded."""
+    """The database answers, has every migration, and had room for what was posted lately."""
     try:
         with services().engine.connect() as connection:
             migrated = is_up_to_date(connection)
@@ -76,10 +76,12 @@ def ready() -> Response:
         detail = "The database is not of this release: run `retake-ledger migrate`."
         raise ProblemError("unavailable", detail, headers=_RETRY)
     if observing.disk_is_full():
-        detail = (
-            f"{DISK_FULL.what} Reads are answered; make room, and post to see that there is some."
+        raise ProblemError(
+            "unavailable",
+            f"{DISK_FULL.what} Reads are answered; make room. It counts as full for some seconds "
+            "after each post that finds none, or until one is recorded.",
+            headers={"Retry-After": str(DISK_FULL.retry_s)},
         )
-        raise ProblemError("unavailable", detail, headers=_RETRY)
     return jsonify(state="ready", studios_without_plan=observing.studios_without_plan())
 
 
