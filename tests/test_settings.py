@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from sqlalchemy.engine import make_url
 
 from service.settings import Settings, SettingsError
 
@@ -120,3 +121,26 @@ def test_an_empty_variable_counts_as_unset() -> None:
     )
     assert settings.pool_size == 8
     assert settings.database_url is None
+
+
+def test_a_password_may_stand_beside_its_url_as_it_is() -> None:
+    raw = " p@ss%41/:"
+    settings = Settings.from_environment(
+        {
+            "RETAKE_LEDGER_DATABASE_URL": "postgresql://service@db/ledger",
+            "RETAKE_LEDGER_DATABASE_PASSWORD": raw,
+            "RETAKE_LEDGER_OWNER_DATABASE_URL": "postgresql://owner:old@db/ledger",
+            "RETAKE_LEDGER_OWNER_DATABASE_PASSWORD": "a+b",
+        }
+    )
+    assert make_url(str(settings.database_url)).password == raw
+    owner = make_url(str(settings.owner_database_url))
+    assert (owner.username, owner.password, owner.host) == ("owner", "a+b", "db")
+
+
+def test_a_password_without_its_url_is_refused() -> None:
+    with pytest.raises(
+        SettingsError, match=r"DATABASE_PASSWORD is set without .*DATABASE_URL"
+    ) as no:
+        Settings.from_environment({"HOME": "/h", "RETAKE_LEDGER_DATABASE_PASSWORD": "hidden"})
+    assert "hidden" not in str(no.value)
