@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
+from urllib.parse import quote
 
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
@@ -15,6 +16,7 @@ ORIGIN = "retake-ledger.invalid"
 
 _PREFIX = "RETAKE_LEDGER_"
 _ORIGIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9./-]*[A-Za-z0-9]")
+_UNSIGNED = re.compile(r"[\s+]")
 _DRIVERS = {"postgresql", "postgres", "postgresql+psycopg"}
 
 
@@ -64,8 +66,12 @@ class Settings:
         return self.keys or self.data / "keys"
 
     def origin_of(self, studio: str) -> str:
-        """The name of a studio's log, in its checkpoints."""
-        return f"{self.origin}/{studio}"
+        """The name of a studio's log, in its checkpoints.
+
+        Earlier releases made studios of any name; blanks and plus signs, which a signed note cannot
+        have there, are percent-encoded.
+        """
+        return f"{self.origin}/{_UNSIGNED.sub(lambda found: quote(found[0]), studio)}"
 
     @staticmethod
     def from_environment(environ: Mapping[str, str]) -> "Settings":

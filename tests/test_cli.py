@@ -155,3 +155,15 @@ def test_a_database_that_was_not_migrated_is_told_with_the_remedy(
     assert told.exit_code == 1
     assert told.output.startswith("Error: the database")
     assert "run `retake-ledger migrate`" in told.output
+
+
+def test_a_studio_is_not_made_under_a_name_that_is_none(
+    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
+    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
+    told = CliRunner().invoke(main, ["studio", "make", "Paper Lantern"])
+    assert told.exit_code == 1
+    assert "such as paper-lantern" in told.output
+    assert "--title" in told.output
+    assert CliRunner().invoke(main, ["studio", "list"]).output == ""

@@ -27,7 +27,7 @@ from service.intake.exported import (
 )
 from service.intake.verifying import verify_export
 from service.log.append import Row, append_rows, lock_head
-from service.log.studios import Clock, make_studio
+from service.log.studios import Clock, check_name, make_studio
 from service.log.tree import read_root
 from service.proofs.canonical import CanonicalError, canonical
 from service.proofs.checkpoints import Checkpoint
@@ -71,8 +71,9 @@ def take_in(
 
     The export must agree with its own checkpoint, signed by one of `keys` if any are given, and
     with all others given. With the key of seals the clock is sealed. Raises ImportedError,
-    ExportedError, and StudioExistsError.
+    ExportedError, StudioNameError, and StudioExistsError.
     """
+    check_name(aim.studio)
     if is_of_episode(folder):
         raise ImportedError(
             "this is an episode's export, and a record is taken in whole, or no proof of it would "

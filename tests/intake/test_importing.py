@@ -18,7 +18,7 @@ from service.intake.importing import Aim, ImportedError, take_in
 from service.intake.verifying import verify_export
 from service.log import schema
 from service.log.append import UnknownStudioError, read_head
-from service.log.studios import StudioExistsError, find_studio
+from service.log.studios import StudioExistsError, StudioNameError, find_studio
 from service.log.tree import read_root
 from service.production.refusal import Code, Refusal
 from service.proofs.checkpoints import Checkpoint
@@ -252,6 +252,13 @@ def test_a_content_hash_of_another_length_is_told_as_such(told: Engine, tmp_path
     with pytest.raises(ExportedError, match=rf"{CONTENTS} holds a line .* 31 bytes"):
         list(take_in(told, AIM, folder))
     assert_nothing_kept(told)
+
+
+def test_a_name_that_is_none_is_refused_before_anything_is_read(
+    told: Engine, tmp_path: Path
+) -> None:
+    with pytest.raises(StudioNameError, match="such as paper-lantern"):
+        list(take_in(told, Aim("Paper Lantern"), tmp_path / "nothing-here"))
 
 
 def test_half_way_nothing_is_seen_and_nothing_stays(
