@@ -9,10 +9,12 @@ from pathlib import Path
 
 import click
 from sqlalchemy import Engine
+from sqlalchemy.exc import DataError, ProgrammingError
 
 from service.keys import KeysError, ensure_seal_key
 from service.log import embedded
 from service.log.engine import service_engine
+from service.log.migrate import is_up_to_date
 from service.settings import Settings, SettingsError
 
 DEFAULT_PORT = 8765
@@ -45,9 +47,11 @@ def database_of(settings: Settings) -> Iterator[str]:
     """The URL of a migrated database: the one configured, or the embedded server's.
 
     The embedded server is started if it does not run, and then stopped at the end. Raises
-    `EmbeddedServerError` where it cannot be had.
+    `EmbeddedServerError` where it cannot be had. One that is configured is migrated by its owner
+    and not here: a command ends with that remedy where it was not.
     """
     if settings.database_url is not None:
+        _refuse_unmigrated(settings.database_url, settings)
         yield settings.database_url
         return
     started = not embedded.is_running(settings.data)
@@ -58,6 +62,21 @@ def database_of(settings: Settings) -> Iterator[str]:
     finally:
         if started:
             embedded.stop(settings.data)
+
+
+def _refuse_unmigrated(url: str, settings: Settings) -> None:
+    why = "is not of this release"
+    engine = service_engine(url, settings)
+    try:
+        with engine.connect() as connection:
+            if is_up_to_date(connection):
+                return
+    except (DataError, ProgrammingError) as error:
+        # there is no such role, this login is no member of it, or it may not look at the tables
+        why = f"cannot be used by this login ({error.orig})"
+    finally:
+        engine.dispose()
+    raise click.ClickException(f"the database {why}: run `retake-ledger migrate` as its owner")
 
 
 def migrate_apart() -> None:

@@ -14,7 +14,7 @@ from service.intake import exported
 from service.intake.importing import Aim, ImportedError, take_in
 from service.intake.restoring import RestoreError, restore
 from service.keys import KeysError, ensure_keys
-from service.log.studios import Clock, StudioExistsError, list_studios
+from service.log.studios import Clock, StudioExistsError, StudioNameError, list_studios
 from service.proofs.notes import NoteError, read_key
 from service.vocabulary.instants import parse_instant
 
@@ -64,7 +64,9 @@ def import_command(
                 engine, aim, folder, checkpoints, keys, seal_key_of(settings)
             ):
                 progress.update(task, completed=size, total=total)
-    except (NoteError, exported.ExportedError, ImportedError, StudioExistsError) as error:
+    except (
+        NoteError, exported.ExportedError, ImportedError, StudioNameError, StudioExistsError
+    ) as error:  # fmt: skip
         raise click.ClickException(f"nothing was kept: {error}") from error
     click.echo(f"{studio}: {size} events, as they were")
 

@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
-from sqlalchemy import Engine
+from sqlalchemy import Engine, text
+from sqlalchemy.engine import make_url
 
 from service.cli import main
 from service.projections import rows, stretches
@@ -125,3 +126,44 @@ def test_a_token_for_a_source_without_a_clear_end_is_refused_with_the_remedy(
     assert told.exit_code == 2
     assert "--source" in told.output
     assert "cannot be owned" in " ".join(told.output.split())
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["studio", "list"], ["backup", "kept"], ["serve"], ["mend", "--studio", "paper"]],
+    ids=lambda words: words[0],
+)
+@pytest.mark.parametrize("login", ["retake_ledger_owner", "passer_by"])
+def test_a_database_that_was_not_migrated_is_told_with_the_remedy(
+    words: list[str],
+    login: str,
+    empty_database: Database,
+    server_admin: Engine,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Whether its tables are not there, or the login was not made a member of the role."""
+    monkeypatch.chdir(tmp_path)
+    url = make_url(empty_database.owner_url).set(username=login)
+    monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", url.render_as_string(hide_password=False))
+    monkeypatch.setenv("RETAKE_LEDGER_MORE_RIGHTS", "yes")
+    with server_admin.connect() as connection:
+        connection.execute(text("CREATE ROLE passer_by LOGIN"))
+    told = CliRunner().invoke(main, words)
+    with server_admin.connect() as connection:
+        connection.execute(text("DROP ROLE passer_by"))
+    assert told.exit_code == 1
+    assert told.output.startswith("Error: the database")
+    assert "run `retake-ledger migrate`" in told.output
+
+
+def test_a_studio_is_not_made_under_a_name_that_is_none(
+    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
+    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
+    told = CliRunner().invoke(main, ["studio", "make", "Paper Lantern"])
+    assert told.exit_code == 1
+    assert "such as paper-lantern" in told.output
+    assert "--title" in told.output
+    assert CliRunner().invoke(main, ["studio", "list"]).output == ""

@@ -50,6 +50,13 @@ def test_a_record_is_taken_in_once(studio: Engine, tmp_path: Path) -> None:
     assert "nothing was kept: taken: made already" in again.output
 
 
+def test_a_studio_is_not_imported_under_a_name_that_is_none(studio: Engine, tmp_path: Path) -> None:
+    list(export(studio, NAME, tmp_path / "out", ORIGIN, SECRET, personal=True))
+    wrong = typed("import", tmp_path / "out", "--studio", "Paper Lantern")
+    assert wrong.exit_code == 1
+    assert "Error: nothing was kept: 'Paper Lantern' is no name of a studio" in wrong.output
+
+
 def test_clocks_that_are_wrong(studio: Engine, tmp_path: Path) -> None:
     wrong = typed("import", tmp_path, "--studio", "taken", "--clock-at", "2031-03-03T08:00:00Z")
     assert "--clock-at is said with --clock simulated" in wrong.output

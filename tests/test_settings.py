@@ -5,7 +5,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from sqlalchemy.engine import make_url
 
+from service.proofs.checkpoints import Checkpoint, sign_checkpoint
+from service.proofs.notes import read_note
 from service.settings import Settings, SettingsError
 
 
@@ -120,3 +124,35 @@ def test_an_empty_variable_counts_as_unset() -> None:
     )
     assert settings.pool_size == 8
     assert settings.database_url is None
+
+
+def test_a_password_may_stand_beside_its_url_as_it_is() -> None:
+    raw = " p@ss%41/:"
+    settings = Settings.from_environment(
+        {
+            "RETAKE_LEDGER_DATABASE_URL": "postgresql://service@db/ledger",
+            "RETAKE_LEDGER_DATABASE_PASSWORD": raw,
+            "RETAKE_LEDGER_OWNER_DATABASE_URL": "postgresql://owner:old@db/ledger",
+            "RETAKE_LEDGER_OWNER_DATABASE_PASSWORD": "a+b",
+        }
+    )
+    assert make_url(str(settings.database_url)).password == raw
+    owner = make_url(str(settings.owner_database_url))
+    assert (owner.username, owner.password, owner.host) == ("owner", "a+b", "db")
+
+
+def test_a_password_without_its_url_is_refused() -> None:
+    with pytest.raises(
+        SettingsError, match=r"DATABASE_PASSWORD is set without .*DATABASE_URL"
+    ) as no:
+        Settings.from_environment({"HOME": "/h", "RETAKE_LEDGER_DATABASE_PASSWORD": "hidden"})
+    assert "hidden" not in str(no.value)
+
+
+def test_a_log_of_a_studio_from_before_names_were_checked_has_a_name_that_can_be_signed() -> None:
+    settings = Settings.from_environment({"HOME": "/h", "RETAKE_LEDGER_ORIGIN": "ledger.example"})
+    assert settings.origin_of("paper-lantern") == "ledger.example/paper-lantern"
+    secret = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
+    for studio in ("Paper Lantern", "a+b", "a\u2003b"):
+        note = sign_checkpoint(Checkpoint(settings.origin_of(studio), 0, bytes(32)), secret)
+        assert read_note(str(note)) == note

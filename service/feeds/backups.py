@@ -27,7 +27,7 @@ from service.log.engine import driver_connection
 from service.log.migrate import revision_of
 from service.log.studios import list_studios
 from service.proofs.checkpoints import Checkpoint, read_checkpoint, sign_checkpoint
-from service.proofs.notes import Note
+from service.proofs.notes import Note, NoteError, read_note
 from service.proofs.tree import root
 
 MANIFEST = "manifest.json"
@@ -141,9 +141,19 @@ def _checked(
                 "and says what does not; for that restore a backup made before"
             )
         notice(studio, finding)
-    return sign_checkpoint(
+    note = sign_checkpoint(
         Checkpoint(origin_of(studio), record.size, root(record.frontier)), secret
     )
+    try:
+        # earlier releases made studios of any name, and a restore reads it back
+        read_note(str(note))
+    except NoteError as error:
+        raise BackupError(
+            f"{studio}: its checkpoint cannot be read back ({error}), for its name is none that a "
+            "signed note can bear. No manifest was written, so that this is no backup: keep the "
+            "database by its own means (pg_dump)"
+        ) from error
+    return note
 
 
 def _write_whole(path: Path, text: str) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import msgspec
+from psycopg.errors import UniqueViolation
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import IntegrityError
 
@@ -26,12 +27,12 @@ from service.intake.exported import (
 )
 from service.intake.verifying import verify_export
 from service.log.append import Row, append_rows, lock_head
-from service.log.studios import Clock, make_studio
+from service.log.studios import Clock, check_name, make_studio
 from service.log.tree import read_root
 from service.proofs.canonical import CanonicalError, canonical
 from service.proofs.checkpoints import Checkpoint
 from service.proofs.notes import Key
-from service.proofs.tree import Frontier, append, leaf_hash, root
+from service.proofs.tree import HASH_BYTES, Frontier, append, leaf_hash, root
 from service.vocabulary.event import Event, UnknownTypeError, read_event
 from service.vocabulary.instants import format_instant
 
@@ -70,8 +71,9 @@ def take_in(
 
     The export must agree with its own checkpoint, signed by one of `keys` if any are given, and
     with all others given. With the key of seals the clock is sealed. Raises ImportedError,
-    ExportedError, and StudioExistsError.
+    ExportedError, StudioNameError, and StudioExistsError.
     """
+    check_name(aim.studio)
     if is_of_episode(folder):
         raise ImportedError(
             "this is an episode's export, and a record is taken in whole, or no proof of it would "
@@ -106,6 +108,9 @@ def take_in(
             )
             yield from _write(connection, aim.studio, folder, aside, own)
     except IntegrityError as error:
+        # positions are what they should be by now, and a studio that exists is told as such
+        if not isinstance(error.orig, UniqueViolation):
+            raise
         raise ImportedError("two events of the record have the same source and id") from error
 
 
@@ -176,7 +181,9 @@ def _contents(folder: Path) -> dict[int, bytes]:
     try:
         for line in path.read_text(encoding="utf-8").splitlines():
             position, hashed = line.split(" ")
-            found[int(position)] = b64decode(hashed, validate=True)
+            found[int(position)] = content = b64decode(hashed, validate=True)
+            if len(content) != HASH_BYTES:
+                raise ValueError(f"{len(content)} bytes, not {HASH_BYTES}")
     except (OSError, ValueError, Base64Error) as error:
         raise ExportedError(f"{path} holds a line that is not a content hash: {error}") from error
     return found

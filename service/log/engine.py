@@ -1,5 +1,6 @@
 """The service's connections: pooled, in UTC, and never with more rights than its role has."""
 
+import selectors
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,7 +9,9 @@ from typing import Any, cast
 import psycopg
 from psycopg import Connection as RawConnection
 from psycopg.pq import ExecStatus
+from psycopg.pq.abc import PGconn
 from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError, InvalidatePoolError
 from sqlalchemy.pool import NullPool
 
@@ -18,6 +21,22 @@ from service.settings import Settings
 
 RESTED_S_MAX = 1.0
 """A connection that rested longer, or since before another was lost, is tried before it is used."""
+TRIED_S = 5.0
+"""How long the server has to answer such a try."""
+
+_REACHING: dict[str, int] = {
+    "connect_timeout": 5,
+    "keepalives_idle": 5,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 20_000,  # the only one in milliseconds
+}
+"""When a host is given up from which nothing comes, not even that it had what was sent.
+
+The server's own limits end nothing once its host is gone, and TCP alone tries for a quarter of an
+hour, or for ever where it waits. They say nothing about how long a statement runs, and are without
+effect on the socket of a folder, but for the first.
+"""
 
 
 def service_engine(url: str, settings: Settings, *, bounded: bool = False) -> Engine:
@@ -37,8 +56,7 @@ def service_engine(url: str, settings: Settings, *, bounded: bool = False) -> En
         max_overflow=settings.pool_overflow,
         pool_timeout=settings.pool_wait_s,
         isolation_level="READ COMMITTED",
-        # what the driver prepares by itself it deallocates at a rollback, with what `prepared` has
-        connect_args={"prepare_threshold": None},
+        connect_args=connect_args_of(url),
         hide_parameters=True,  # an error that is logged must not carry what people wrote
     )
 
@@ -80,9 +98,19 @@ def owner_engine(url: str) -> Engine:
         url,
         poolclass=NullPool,
         isolation_level="READ COMMITTED",
-        connect_args={"prepare_threshold": None},
+        connect_args=connect_args_of(url),
         hide_parameters=True,
     )
+
+
+def connect_args_of(url: str) -> dict[str, Any]:
+    """What the driver is told of each connection; what the URL says itself goes before."""
+    said = make_url(url).query
+    return {
+        # what the driver prepares by itself it deallocates at a rollback, with what `prepared` has
+        "prepare_threshold": None,
+        **{name: value for name, value in _REACHING.items() if name not in said},
+    }
 
 
 def _try_what_rested(engine: Engine) -> None:
@@ -103,12 +131,26 @@ def _try_what_rested(engine: Engine) -> None:
         since_s = record.info.get("rests_since_s")
         if since_s is None or since_s > max(lost_at_s, time.monotonic() - RESTED_S_MAX):
             return
-        try:
-            lives = raw.pgconn.exec_(b"").status == ExecStatus.EMPTY_QUERY
-        except psycopg.OperationalError:
-            lives = False
-        if not lives:
+        if not _answers(raw.pgconn):
             raise InvalidatePoolError
+
+
+def _answers(pgconn: PGconn) -> bool:
+    """Whether the server answers an empty query, and soon: the driver would wait without end."""
+    until_s = time.monotonic() + TRIED_S
+    try:
+        pgconn.send_query(b"")
+        while pgconn.is_busy():
+            # not select.select, which takes no descriptor above 1023
+            with selectors.DefaultSelector() as selector:
+                selector.register(pgconn.socket, selectors.EVENT_READ)
+                if not selector.select(until_s - time.monotonic()):
+                    return False
+            pgconn.consume_input()
+        answers = [answer.status for answer in iter(pgconn.get_result, None)]
+    except psycopg.OperationalError:
+        return False
+    return answers == [ExecStatus.EMPTY_QUERY]
 
 
 @contextmanager

@@ -9,12 +9,11 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from alembic.util.exc import CommandError
 from psycopg import sql
-from sqlalchemy import Connection, create_engine, text
+from sqlalchemy import Connection, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import OperationalError, ProgrammingError
-from sqlalchemy.pool import NullPool
 
-from service.log.engine import raw_cursor
+from service.log.engine import owner_engine, raw_cursor
 from service.log.schema import SERVICE_ROLE
 
 _LOCK = 0x5E7A4E  # any number, the same for every process that migrates
@@ -34,7 +33,7 @@ def migrate(owner_url: str, service_url: str | None = None) -> None:
     named by `service_url` that does not exist is made with the URL's password; one that exists
     keeps its own. Everything happens in one transaction. Raises `MigrationError`.
     """
-    engine = create_engine(owner_url, poolclass=NullPool)
+    engine = owner_engine(owner_url)
     try:
         with engine.begin() as connection:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _LOCK})

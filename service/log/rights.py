@@ -7,6 +7,7 @@ take back at any time.
 from sqlalchemy import create_engine, text
 from sqlalchemy.pool import NullPool
 
+from service.log.engine import connect_args_of
 from service.log.schema import SERVICE_ROLE, metadata
 
 MAY_UPDATE: dict[str, frozenset[str]] = {
@@ -72,7 +73,7 @@ def rights_too_many(url: str) -> list[str]:
 
     A superuser, who can do everything, is told as that alone.
     """
-    engine = create_engine(url, poolclass=NullPool)
+    engine = create_engine(url, poolclass=NullPool, connect_args=connect_args_of(url))
     tables = [*metadata.tables, _VERSION]
     forbidden = [
         (table, right)

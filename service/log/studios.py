@@ -1,5 +1,6 @@
 """Studios, and the clocks they go by."""
 
+import re
 from datetime import UTC, datetime
 from typing import Literal, NamedTuple
 
@@ -16,6 +17,15 @@ Clock = Literal["real", "simulated"]
 CLOCK_STEP_DAYS_MAX = 366
 """How far a simulated clock goes at a time: it cannot be taken back, so that a wrong year in one
 request must not be the end of a studio."""
+
+
+NAME_MOST = 54
+"""Letters of a studio's name: with the longest origin it is a key's name in a signed note (255)."""
+_NAME = re.compile(rf"[a-z0-9][a-z0-9-]{{0,{NAME_MOST - 1}}}")
+
+
+class StudioNameError(ValueError):
+    """A studio cannot be called so."""
 
 
 class ClockError(ValueError):
@@ -35,6 +45,19 @@ class Studio(NamedTuple):
     title: str
 
 
+def check_name(studio: str) -> None:
+    """Raise StudioNameError unless a new studio can be called so.
+
+    It stands for good in checkpoints, there as the name of the key that signs them too, and in the
+    names of what is exported.
+    """
+    if _NAME.fullmatch(studio) is None:
+        raise StudioNameError(
+            f"{studio!r} is no name of a studio: write up to {NAME_MOST} small letters of a to z, "
+            "digits and hyphens, such as paper-lantern, and its own name with --title"
+        )
+
+
 def make_studio(
     connection: Connection,
     studio: str,
@@ -48,8 +71,9 @@ def make_studio(
 
     `clock_at_us` is where a simulated clock begins, and None for a real one (`ValueError`);
     `begun_us` when recording began, where a record is taken over. Its clock is sealed with the key
-    of seals, where there is one. Raises `StudioExistsError`.
+    of seals, where there is one. Raises `StudioNameError` and `StudioExistsError`.
     """
+    check_name(studio)
     if (clock == "simulated") != (clock_at_us is not None):
         raise ValueError("a simulated clock needs an instant to begin at, a real one has none")
     made_at = datetime.now(UTC)

@@ -1,29 +1,49 @@
 """What is answered where the database cannot do what a request needs."""
 
 import logging
+from typing import NamedTuple
 
 import psycopg
 from flask import Flask, Response, g
 from psycopg import errors
 from sqlalchemy import exc
 
+from service.log.server_programs import EmbeddedServerError
 from service.web import observing
 from service.web.problems import Problem
 
 _log = logging.getLogger("retake_ledger.web")
 
-RETRY = "Nothing of this request was recorded. It can be sent again: an event is recorded once."
-DISK_FULL = "The disk of the database is full."
-_BUSY = "All connections to the database are in use."
-_CANNOT = "The database cannot be reached. What was posted can be posted again."
-_SAID: tuple[tuple[type[psycopg.Error], str, int], ...] = (
-    (errors.DiskFull, f"{DISK_FULL} {RETRY}", 30),
-    (errors.LockNotAvailable, f"Another transaction has held a lock for too long. {RETRY}", 5),
-    (errors.QueryCanceled, f"The database took too long for a statement. {RETRY}", 10),
+NOTHING_RECORDED = (
+    "Nothing of this request was recorded. It can be sent again: an event is recorded once."
+)
+POST_AGAIN = "What was posted can be posted again."
+
+
+class Said(NamedTuple):
+    """What is told of a fault: what it is, when to come again, and what of the request itself."""
+
+    what: str
+    retry_s: int
+    request: str = NOTHING_RECORDED
+
+
+DISK_FULL = Said("The disk of the database is full.", observing.FULL_S)
+_BUSY = Said("All connections to the database are in use.", 2)
+# a connection that was lost may have been lost after a commit: nothing is said of that then
+_CANNOT = Said("The database cannot be reached.", 5, POST_AGAIN)
+_SAID: tuple[tuple[type[Exception], Said], ...] = (
+    (exc.TimeoutError, _BUSY),
+    (errors.DiskFull, DISK_FULL),
+    (errors.LockNotAvailable, Said("Another transaction has held a lock for too long.", 5)),
+    (errors.QueryCanceled, Said("The database took too long for a statement.", 10)),
     (
         errors.IdleInTransactionSessionTimeout,
-        f"The service left the database waiting for too long. {RETRY}",
-        5,
+        Said("The service left the database waiting for too long.", 5),
+    ),
+    (
+        EmbeddedServerError,
+        Said("The database cannot be reached: it ended, and does not start.", 30, POST_AGAIN),
     ),
 )
 
@@ -36,31 +56,27 @@ def install(app: Flask) -> None:
         exc.InternalError,
         exc.TimeoutError,
         psycopg.OperationalError,
+        EmbeddedServerError,  # it comes out of a connection that is made as it is
     ):
         app.register_error_handler(fault, _unavailable)
 
 
 def _unavailable(error: Exception) -> Response:
-    # what the driver says may name hosts and users, so it goes to the log alone
-    _log.error("the database failed a request", exc_info=error, extra={"trace": g.get("trace")})
-    detail, retry_s = said_of(error)
+    said = log_and_say(error)
     if is_full(error):
-        observing.metrics().disk_full.set_to_current_time()
-    return Problem("unavailable", detail, headers={"Retry-After": str(retry_s)}).respond()
+        observing.metrics().disk_full.happens()
+    headers = {"Retry-After": str(said.retry_s)}
+    return Problem("unavailable", f"{said.what} {said.request}", headers=headers).respond()
 
 
-def said_of(error: Exception) -> tuple[str, int]:
-    """What a client is told of a fault of the database, and after how many seconds to come again.
+def log_and_say(error: Exception) -> Said:
+    """What a client is told of a fault of the database.
 
-    A connection that was lost may have been lost after a commit: nothing is said of that then.
+    What the driver says may name hosts and users, so it goes to the log alone.
     """
-    if isinstance(error, exc.TimeoutError):
-        return f"{_BUSY} {RETRY}", 2
+    _log.error("the database failed a request", exc_info=error, extra={"trace": g.get("trace")})
     cause = _cause(error)
-    for type_, detail, retry_s in _SAID:
-        if isinstance(cause, type_):
-            return detail, retry_s
-    return _CANNOT, 5
+    return next((said for type_, said in _SAID if isinstance(cause, type_)), _CANNOT)
 
 
 def is_full(error: Exception) -> bool:

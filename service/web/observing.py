@@ -18,8 +18,39 @@ _TRACEPARENT = re.compile(
     r"(?!ff)[0-9a-f]{2}-(?!0{32})([0-9a-f]{32})-(?!0{16})[0-9a-f]{16}-[0-9a-f]{2}(?:-.*)?"
 )
 _UNROUTED = "none"
+FULL_S = 30
+"""How long a disk counts as full if nothing is recorded meanwhile.
+
+Nothing may be: who sends requests where the service is ready would never send the post that shows
+that there is room again. The next one that finds none begins the time anew. A small write of our
+own would show nothing: it may find room where a post does not.
+"""
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
 _log = logging.getLogger("retake_ledger.access")
+
+
+class Occurrence:
+    """When something last happened in any worker: since the epoch, and by the monotonic clock.
+
+    The first is for whoever reads metrics. The service goes by the second, which all processes of
+    a machine share and nobody sets.
+    """
+
+    def __init__(self, name: str, what: str, registry: CollectorRegistry) -> None:
+        self.monotonic_name = f"{name}_monotonic_seconds"
+        self._since_epoch = Gauge(
+            f"{name}_seconds", f"{what}, since the epoch; 0 for never.",
+            multiprocess_mode="max", registry=registry,
+        )  # fmt: skip
+        self._monotonic = Gauge(
+            self.monotonic_name, f"{what}, by the machine's monotonic clock; 0 for never.",
+            multiprocess_mode="max", registry=registry,
+        )  # fmt: skip
+
+    def happens(self) -> None:
+        """It happens now."""
+        self._since_epoch.set_to_current_time()
+        self._monotonic.set(time.monotonic())
 
 
 class Metrics:
@@ -43,17 +74,11 @@ class Metrics:
             multiprocess_mode="livemax",
             registry=self.registry,
         )
-        self.disk_full = Gauge(
-            "retake_ledger_disk_full_seconds",
-            "When the database last had no room to write, since the epoch; 0 if it always had.",
-            multiprocess_mode="max",
-            registry=self.registry,
+        self.disk_full = Occurrence(
+            "retake_ledger_disk_full", "When the database last had no room to write", self.registry
         )
-        self.recorded_at = Gauge(
-            "retake_ledger_recorded_seconds",
-            "When something was last recorded, since the epoch.",
-            multiprocess_mode="max",
-            registry=self.registry,
+        self.recorded = Occurrence(
+            "retake_ledger_recorded", "When something was last recorded", self.registry
         )
         self.appended = Counter(
             "retake_ledger_events_appended", "Events recorded.", registry=self.registry
@@ -85,7 +110,7 @@ def count_appended(events: int) -> None:
     """Count events that were recorded."""
     metrics().appended.inc(events)
     if events:
-        metrics().recorded_at.set_to_current_time()
+        metrics().recorded.happens()
 
 
 def studios_without_plan() -> int:
@@ -94,9 +119,12 @@ def studios_without_plan() -> int:
 
 
 def disk_is_full() -> bool:
-    """Whether the database had no room for the last thing that was to be recorded."""
-    full_at = metrics().value("retake_ledger_disk_full_seconds")
-    return full_at > metrics().value("retake_ledger_recorded_seconds")
+    """Whether the database had no room for the last thing that was to be recorded, lately."""
+    found = metrics()
+    full_at_s = found.value(found.disk_full.monotonic_name)
+    if full_at_s <= found.value(found.recorded.monotonic_name):
+        return False
+    return time.monotonic() < full_at_s + FULL_S
 
 
 def metrics_response() -> Response:

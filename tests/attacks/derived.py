@@ -6,12 +6,13 @@ over all rows that comes with every backup.
 """
 
 import statistics
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Engine, create_engine
 from sqlalchemy.pool import NullPool
 
+from service.checking.findings import Finding, Kind
 from service.checking.mending import MendingError, mend
 from service.checking.record import check_record
 from service.checking.whole import Means, check_studio
@@ -31,39 +32,57 @@ from tests.serving import data_folder
 EVENTS = 300_000
 AT_ONCE = 500
 LONG, ORIGIN = "long", "kestrel.example/long"
+UNMENDED = Kind.CHECKPOINT
+"""What is nobody's to change: mending has no keys to hold it against."""
 SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 MEANS = Means(SETTINGS, Keys(SECRET, ()), SEAL_KEY, processes=1)
 
 
 def attack(part: float) -> Iterator[tuple[str, str]]:
-    """What was altered and by what it was found; then what the looks cost."""
+    """What was altered and by what it was found; then what the looks cost.
+
+    Fails where something is not found as what it is, or is still there once it was mended.
+    """
+    missed = []
     with data_folder() as data:
         url = ensure_running(data, durable=False)
         for number, way in enumerate(ALTERED):
             with fresh_database(url, f"attacked_{number}") as (engine, own_url):
-                yield way, _altered(engine, own_url, way)
+                outcome, not_held = _altered(engine, own_url, way)
+            yield way, outcome
+            missed += [f"{way}: {what}" for what in not_held]
         with fresh_database(url, "looked_at") as (engine, _):
             yield from _costs(engine, max(AT_ONCE, round(EVENTS * part)))
+    if missed:
+        raise SystemExit("; ".join(missed))
 
 
-def _altered(engine: Engine, url: str, way: str) -> str:
+def _altered(engine: Engine, url: str, way: str) -> tuple[str, list[str]]:
+    """What came of an alteration, and what should have come of it and did not."""
+    alter, kind = ALTERED[way]
     owner = create_engine(url, poolclass=NullPool)
     tell_all(engine, owner)
-    altering(Database(url, url), ALTERED[way][0])
+    altering(Database(url, url), alter)
     found = _found(engine)
+    missed = [] if kind in {one.kind for one in found} else [f"not found as {kind}"]
     try:
-        done = "; ".join(mend(owner, NAME, SEAL_KEY).done)
+        mended = mend(owner, NAME, SEAL_KEY)
     except MendingError:
-        return f"{found}; mending changed nothing"
-    return f"{found}; mended: {done}; then {_found(engine)}"
+        return f"{_told(found)}; mending changed nothing", missed
+    after = _found(engine)
+    stays = {UNMENDED, *(one.kind for one in mended.left)}
+    missed += [f"{one.kind} is still there" for one in after if one.kind not in stays]
+    return f"{_told(found)}; mended: {'; '.join(mended.done)}; then {_told(after)}", missed
 
 
-def _found(engine: Engine) -> str:
+def _found(engine: Engine) -> list[Finding]:
     with engine.connect() as connection:
         studio = find_studio(connection, NAME)
-    if studio is None:
-        return "no studio"
-    findings = check_studio(engine, studio, MEANS).findings
+    assert studio is not None
+    return check_studio(engine, studio, MEANS).findings
+
+
+def _told(findings: Sequence[Finding]) -> str:
     return ", ".join(f"{one.kind} at {one.position}" for one in findings) or "nothing found"
 
 

@@ -11,7 +11,8 @@ import selectors
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from statistics import median
@@ -30,6 +31,8 @@ POSTERS, POSTS = 8, 60
 LIVE_ASKED = 200
 TRICKLE_S = 0.5
 HELD_S_MAX = 60
+LIVE_MS_MAX, POSTS_SLOWED_MAX = 50.0, 2.0
+"""The goals, in the median: the wait for `/live`, and that for posts in terms of a quiet time."""
 KINDS = ("silent", "one byte at a time", "half a head", "half a body", "reads nothing")
 _SINGLE = "application/cloudevents+json"
 _HALF_HEAD = b"GET /live HTTP/1.1\r\nHost: a\r\nAccept"
@@ -183,15 +186,19 @@ def installed() -> Iterator[tuple[str, str]]:
 
 
 def attack(part: float = 1.0) -> Iterator[tuple[str, str]]:
-    """What others feel of a part of so many connections, and when each kind is dropped."""
+    """What others feel of a part of so many connections, and when each kind is dropped.
+
+    Fails where a goal is missed.
+    """
     each = max(1, round(EACH * part))
     with installed() as (url, token):
         measured(url, token, 0)  # warm
         quiet = measured(url, token, 1)
         yield "quiet", _shown(quiet)
         with held(url, each) as connections:
-            yield f"with {each} of each kind", _shown(measured(url, token, 2))
-            yield "the same, later", _shown(measured(url, token, 3))
+            under = [measured(url, token, round_) for round_ in (2, 3)]
+            yield f"with {each} of each kind", _shown(under[0])
+            yield "the same, later", _shown(under[1])
             until = time.monotonic() + HELD_S_MAX
             while time.monotonic() < until and any(
                 one.held_s is None for one in connections.connections
@@ -199,7 +206,24 @@ def attack(part: float = 1.0) -> Iterator[tuple[str, str]]:
                 time.sleep(0.5)
             for kind in KINDS:
                 yield kind, _dropped(connections.connections, kind)
+            missed = goals_missed(quiet, under, connections.connections)
         yield "afterwards", _shown(measured(url, token, 4))
+    if missed:
+        raise SystemExit("; ".join(missed))
+
+
+def goals_missed(
+    quiet: Measured, under: Sequence[Measured], connections: Sequence[Slow]
+) -> list[str]:
+    """Which of the goals were missed: waits of others, and that each connection is dropped."""
+    missed = []
+    if max(waits.live_ms for waits in under) >= LIVE_MS_MAX:
+        missed.append(f"/live takes {LIVE_MS_MAX:.0f} ms or more")
+    if max(waits.post_ms for waits in under) >= POSTS_SLOWED_MAX * quiet.post_ms:
+        missed.append(f"posts take {POSTS_SLOWED_MAX:g} times as long as in a quiet time, or more")
+    still_held = Counter(one.kind for one in connections if one.held_s is None)
+    missed += [f"{number} not dropped: {kind}" for kind, number in still_held.items()]
+    return missed
 
 
 def _shown(waits: Measured) -> str:

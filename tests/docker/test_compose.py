@@ -37,8 +37,9 @@ class _Stack:
     def __init__(self, port: int) -> None:
         self.environ = {
             **os.environ,
-            "OWNER_PASSWORD": secrets.token_hex(8),
-            "SERVICE_PASSWORD": secrets.token_hex(8),
+            # what would have to be encoded in a URL
+            "OWNER_PASSWORD": f"@:/{secrets.token_hex(8)}%41",
+            "SERVICE_PASSWORD": f"@:/{secrets.token_hex(8)}%41",
             "RETAKE_LEDGER_IMAGE": "retake-ledger:tests",
             "RETAKE_LEDGER_PORT": str(port),
         }

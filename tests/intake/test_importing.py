@@ -18,7 +18,7 @@ from service.intake.importing import Aim, ImportedError, take_in
 from service.intake.verifying import verify_export
 from service.log import schema
 from service.log.append import UnknownStudioError, read_head
-from service.log.studios import StudioExistsError, find_studio
+from service.log.studios import StudioExistsError, StudioNameError, find_studio
 from service.log.tree import read_root
 from service.production.refusal import Code, Refusal
 from service.proofs.checkpoints import Checkpoint
@@ -207,6 +207,15 @@ def _other_content(folder: Path) -> None:
     path.write_text(f"{position} {b64encode(bytes(32)).decode()}\n")
 
 
+def _short_content(folder: Path) -> None:
+    """Of an event whose text is not there, so that nothing else tells its content hash."""
+    (folder / PERSONAL).unlink()
+    path = folder / CONTENTS
+    first, *others = path.read_text().splitlines()
+    short = f"{first.split(' ')[0]} {b64encode(bytes(31)).decode()}"
+    path.write_text("\n".join([short, *others]) + "\n")
+
+
 def _no_content(folder: Path) -> None:
     (folder / PERSONAL).unlink()
     (folder / CONTENTS).unlink()
@@ -235,6 +244,21 @@ def test_what_is_not_what_it_was_is_refused(
     with pytest.raises(ImportedError, match=said):
         list(take_in(told, AIM, folder))
     assert_nothing_kept(told)
+
+
+def test_a_content_hash_of_another_length_is_told_as_such(told: Engine, tmp_path: Path) -> None:
+    folder = exported(told, tmp_path / "out")
+    _short_content(folder)
+    with pytest.raises(ExportedError, match=rf"{CONTENTS} holds a line .* 31 bytes"):
+        list(take_in(told, AIM, folder))
+    assert_nothing_kept(told)
+
+
+def test_a_name_that_is_none_is_refused_before_anything_is_read(
+    told: Engine, tmp_path: Path
+) -> None:
+    with pytest.raises(StudioNameError, match="such as paper-lantern"):
+        list(take_in(told, Aim("Paper Lantern"), tmp_path / "nothing-here"))
 
 
 def test_half_way_nothing_is_seen_and_nothing_stays(

@@ -3,13 +3,14 @@
 import json
 import threading
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from sqlalchemy import Engine, create_engine, func, select, text
+from sqlalchemy import Engine, create_engine, func, insert, select, text
 
 from service.checking.record import check_record
 from service.feeds import backups
@@ -79,6 +80,20 @@ def note(who: str, number: int) -> dict[str, object]:
 def backed_up(engine: Engine, folder: Path) -> Path:
     list(back_up(engine, folder, origin_of, SECRET))
     return folder
+
+
+def test_a_studio_whose_checkpoint_cannot_be_read_back_is_told_before_it_is_too_late(
+    told: Engine, tmp_path: Path
+) -> None:
+    """Earlier releases made studios of any name."""
+    at = {"studio": "Paper Lantern", "clock": "real", "made_at": datetime.now(UTC)}
+    head = {"studio": at["studio"], "position": 0, "recorded_at": at["made_at"], "frontier": b""}
+    with told.begin() as connection:
+        connection.execute(insert(schema.studio).values(at))
+        connection.execute(insert(schema.head).values(head))
+    with pytest.raises(BackupError, match=r"^Paper Lantern: .*no backup.*pg_dump"):
+        backed_up(told, tmp_path / "kept")
+    assert not (tmp_path / "kept" / MANIFEST).exists()
 
 
 def counts(engine: Engine) -> dict[str, int]:

@@ -3,19 +3,27 @@
 from datetime import UTC, datetime
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Engine
 
 from service.log.append import UnknownStudioError, read_head
+from service.log.checkpoints import read_signed, sign_latest
 from service.log.studios import (
+    NAME_MOST,
     ClockError,
     StudioExistsError,
+    StudioNameError,
     find_studio,
     list_studios,
     make_studio,
     move_clock,
 )
+from service.proofs.notes import read_note
+from service.settings import Settings
 from service.vocabulary.instants import instant_us
 from tests.log.recording import START_US, record
+
+SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 
 
 def test_a_studio_of_either_clock_is_found_again(engine: Engine) -> None:
@@ -46,6 +54,42 @@ def test_a_studio_is_made_once(engine: Engine) -> None:
         assert studio is not None
         assert studio.clock == "simulated"
         assert read_head(connection, "north").position == 1
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Paper Lantern",
+        "a+b",
+        "Paper",
+        "-paper",
+        "p\u00e4per",
+        "paper\n",
+        "a/b",
+        "",
+        "p" * (NAME_MOST + 1),
+    ],
+)
+def test_a_name_that_no_checkpoint_can_bear_is_refused_with_the_remedy(
+    engine: Engine, name: str
+) -> None:
+    with engine.begin() as connection:
+        with pytest.raises(StudioNameError, match="such as paper-lantern"):
+            make_studio(connection, name, "real")
+        assert list_studios(connection) == []
+
+
+def test_the_longest_name_of_a_studio_stands_in_a_note_beside_the_longest_origin(
+    engine: Engine,
+) -> None:
+    name, origin = "p" * NAME_MOST, "o" * 200
+    settings = Settings.from_environment({"HOME": "/", "RETAKE_LEDGER_ORIGIN": origin})
+    with engine.begin() as connection:
+        make_studio(connection, name, "real")
+        signed = sign_latest(connection, name, settings.origin_of(name), SECRET)
+        (kept,) = read_signed(connection, name, [signed.size])
+        (signature,) = read_note(str(kept.note)).signatures
+        assert signature.name.endswith(f"/{name}")
 
 
 def test_a_clock_has_a_beginning_if_and_only_if_it_is_simulated(engine: Engine) -> None:

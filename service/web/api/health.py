@@ -2,11 +2,12 @@
 
 from flask import Blueprint, Response, jsonify
 from marshmallow import fields
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import DataError, ProgrammingError, SQLAlchemyError
 
 from service.log.migrate import is_up_to_date
+from service.log.server_programs import EmbeddedServerError
 from service.web import observing
-from service.web.database_faults import DISK_FULL
+from service.web.database_faults import DISK_FULL, log_and_say
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.problems import ProblemError
@@ -56,23 +57,31 @@ def live() -> Response:
     lane="probe",
 )
 def ready() -> Response:
-    """The database answers, has every migration, and had room for what was last recorded."""
+    """The database answers, has every migration, and had room for what was posted lately."""
     try:
         with services().engine.connect() as connection:
             migrated = is_up_to_date(connection)
-    except SQLAlchemyError:
-        # what the driver says may name hosts and users
+    except (DataError, ProgrammingError) as error:
+        # without the role or the tables that migrating makes
+        log_and_say(error)
+        migrated = False
+    except (SQLAlchemyError, EmbeddedServerError) as error:
+        said = log_and_say(error)
         raise ProblemError(
             "unavailable",
-            "The database cannot be reached: see the service's own log.",
-            headers=_RETRY,
+            f"{said.what} The service's own log says more.",
+            headers={"Retry-After": str(said.retry_s)},
         ) from None
     if not migrated:
         detail = "The database is not of this release: run `retake-ledger migrate`."
         raise ProblemError("unavailable", detail, headers=_RETRY)
     if observing.disk_is_full():
-        detail = f"{DISK_FULL} Reads are answered; make room, and post to see that there is some."
-        raise ProblemError("unavailable", detail, headers=_RETRY)
+        raise ProblemError(
+            "unavailable",
+            f"{DISK_FULL.what} Reads are answered; make room. It counts as full for some seconds "
+            "after each post that finds none, or until one is recorded.",
+            headers={"Retry-After": str(DISK_FULL.retry_s)},
+        )
     return jsonify(state="ready", studios_without_plan=observing.studios_without_plan())
 
 

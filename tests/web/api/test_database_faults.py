@@ -1,6 +1,8 @@
 """A lock that is held, a statement that hangs, a disk that is full: told as such, nothing lost."""
 
+import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import psycopg
@@ -9,11 +11,14 @@ from psycopg import errors
 from sqlalchemy import Engine, exc, text
 
 from service.log import append
+from service.log import engine as engines
 from service.log.engine import service_engine
 from service.record import Studios
 from service.settings import Settings
+from service.web import observing
 from service.web.app import create_app
 from tests.conftest import Database
+from tests.link import link_to
 
 from ..paper import Paper
 
@@ -21,6 +26,8 @@ SHORT = Settings(
     None, None, Path("/nowhere"), statement_s=2, lock_s=1, idle_transaction_s=1, pool_wait_s=1,
     pool_size=2, pool_overflow=0,
 )  # fmt: skip
+
+GIVEN_UP_S = 20
 
 
 @pytest.fixture
@@ -73,9 +80,28 @@ def test_connections_that_are_all_in_use_are_told(bounded: Paper) -> None:
         assert "in use" in answer.get_json()["detail"]
 
 
-def test_a_full_disk_is_told_until_something_is_recorded(
-    bounded: Paper, monkeypatch: pytest.MonkeyPatch
+def test_a_database_whose_host_is_gone_is_told_and_soon(
+    opened: Paper, database: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(engines, "RESTED_S_MAX", 0.0)
+    with link_to(database.service_url) as link:
+        settings = replace(SHORT, database_url=link.url)
+        engine = service_engine(link.url, settings, bounded=True)
+        opened.app = create_app(settings, engine, Studios(engine))
+        assert opened.ask("/episodes").status_code == 200
+        link.silent.set()
+        began_s = time.monotonic()
+        answer = opened.ask("/episodes")
+        assert opened.problem(answer) == (503, "unavailable", [])
+        assert time.monotonic() - began_s < GIVEN_UP_S
+        link.silent.clear()
+        assert opened.ask("/episodes").status_code == 200
+        engine.dispose()
+
+
+def _filled(bounded: Paper, monkeypatch: pytest.MonkeyPatch) -> dict[str, object]:
+    """A post for which the disk had no room."""
+
     def full(*_: object) -> None:
         raise exc.OperationalError("COMMIT", {}, errors.DiskFull("no space left on device"))
 
@@ -85,13 +111,44 @@ def test_a_full_disk_is_told_until_something_is_recorded(
         answer = bounded.post("/events", event)
     assert bounded.problem(answer) == (503, "unavailable", [])
     assert "disk" in answer.get_json()["detail"]
+    return event
+
+
+def test_a_full_disk_is_told_until_something_is_recorded(
+    bounded: Paper, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    event = _filled(bounded, monkeypatch)
     client = bounded.app.test_client()
     ready = client.get("/ready")
     assert bounded.problem(ready) == (503, "unavailable", [])
     assert "disk" in ready.get_json()["detail"]
+    assert int(ready.headers["Retry-After"]) == observing.FULL_S
     assert bounded.ask("/episodes").status_code == 200
     assert bounded.post("/events", event).status_code == 201
     assert client.get("/ready").status_code == 200
+
+
+def test_a_full_disk_is_told_for_a_while_only_where_nobody_posts(
+    bounded: Paper, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who sends requests where it is ready would else never send the post that shows room."""
+    monkeypatch.setattr(observing, "FULL_S", 1)
+    _filled(bounded, monkeypatch)
+    client = bounded.app.test_client()
+    assert client.get("/ready").status_code == 503
+    time.sleep(1.1)
+    assert client.get("/ready").status_code == 200
+
+
+def test_a_clock_that_is_set_back_keeps_no_disk_full(
+    bounded: Paper, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    event = _filled(bounded, monkeypatch)
+    before_s = time.time() - 3600
+    with monkeypatch.context() as patch:
+        patch.setattr(time, "time", lambda: before_s)
+        assert bounded.post("/events", event).status_code == 201
+        assert bounded.app.test_client().get("/ready").status_code == 200
 
 
 def test_what_a_driver_says_is_told_to_nobody(

@@ -1,0 +1,66 @@
+"""Connections to a database whose host is gone."""
+
+import socket
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+
+import pytest
+from sqlalchemy import Engine
+
+from service.log.engine import owner_engine, service_engine
+from service.settings import Settings
+from tests.conftest import Database
+from tests.fresh import SETTINGS
+from tests.link import link_to
+
+GIVEN_UP_S = 30
+
+
+def configured(url: str) -> Settings:
+    """The settings of an installation with a server of its own: nobody starts it again."""
+    return replace(SETTINGS, database_url=url)
+
+
+@contextmanager
+def disposed(engine: Engine) -> Iterator[Engine]:
+    try:
+        yield engine
+    finally:
+        engine.dispose()
+
+
+def _option(engine: Engine, name: int) -> int:
+    """An option of TCP on a connection's socket, as the kernel has it."""
+    with engine.connect() as connection:
+        raw = connection.connection.driver_connection
+        assert raw is not None
+        with socket.socket(fileno=socket.dup(raw.fileno())) as used:
+            return used.getsockopt(socket.IPPROTO_TCP, name)
+
+
+@pytest.mark.parametrize("whose", ["service", "owner"])
+def test_the_kernel_gives_a_host_up_that_is_gone(database: Database, whose: str) -> None:
+    """What was sent, and what is waited for, both end by the kernel's own account."""
+    with (
+        link_to(database.owner_url) as link,
+        disposed(
+            service_engine(link.url, configured(link.url))
+            if whose == "service"
+            else owner_engine(link.url)
+        ) as engine,
+    ):
+        idle = "TCP_KEEPALIVE" if sys.platform == "darwin" else "TCP_KEEPIDLE"
+        waited_s = _option(engine, getattr(socket, idle))
+        waited_s += _option(engine, socket.TCP_KEEPCNT) * _option(engine, socket.TCP_KEEPINTVL)
+        assert waited_s <= GIVEN_UP_S
+        if sys.platform == "linux":
+            assert 0 < _option(engine, socket.TCP_USER_TIMEOUT) <= GIVEN_UP_S * 1000
+
+
+def test_a_url_may_say_otherwise(database: Database) -> None:
+    with link_to(database.service_url) as link:
+        url = f"{link.url}?keepalives_count=7"
+        with disposed(service_engine(url, configured(url))) as engine:
+            assert _option(engine, socket.TCP_KEEPCNT) == 7
