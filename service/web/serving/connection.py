@@ -45,6 +45,7 @@ class Connection(HttpToolsProtocol):
         self._unsent = 0
         # whether the head of the next request is still to come, whole or in part
         self._in_head = True
+        # what has come of a head, or since the last piece of a body: chunk lines and trailers
         self._head_bytes = 0
         self._refused = False
         self.idle_since: float | None = loop.time()
@@ -72,8 +73,8 @@ class Connection(HttpToolsProtocol):
         super().data_received(data)
         if self._refused or self.transport.is_closing():
             return
-        if self._in_head and self._head_bytes > self._limits.head_bytes_max:
-            self.refuse(431, self._head_too_large)
+        if self._head_bytes > self._limits.head_bytes_max:
+            self.refuse(431, self._head_too_large if self._in_head else self._trailers_too_large)
         elif self._in_head and self.is_idle:
             # bytes that begin nothing yet, such as empty lines, do not keep a connection
             self._await_head()
@@ -98,9 +99,14 @@ class Connection(HttpToolsProtocol):
         cast(dict[str, Any], self.scope)[SCOPE_KEY] = self
         self._await_head()
 
+    def on_header(self, name: bytes, value: bytes) -> None:
+        """A field is whole; one behind a body is none of the head, and nothing here reads it."""
+        if self._in_head:
+            super().on_header(name, value)
+
     def on_headers_complete(self) -> None:
         """A head is whole: what can be refused by it is refused before anything is read or run."""
-        self._in_head, self.idle_since = False, None
+        self._in_head, self._head_bytes, self.idle_since = False, 0, None
         self._end_head()
         if self._refused:
             return
@@ -115,6 +121,7 @@ class Connection(HttpToolsProtocol):
 
     def on_body(self, body: bytes) -> None:
         """A piece of a body is there."""
+        self._head_bytes = 0
         if not self._refused:
             super().on_body(body)
 
@@ -151,6 +158,10 @@ class Connection(HttpToolsProtocol):
     @property
     def _head_too_large(self) -> str:
         return f"At most {self._limits.head_bytes_max} bytes of request line and headers are taken."
+
+    @property
+    def _trailers_too_large(self) -> str:
+        return f"At most {self._limits.head_bytes_max} bytes of chunk lines and trailers are taken."
 
     # what the app's side calls
 

@@ -281,3 +281,41 @@ def test_a_request_that_takes_too_long_is_told_so() -> None:
         assert "again" in str(shown["detail"])
         hasty.app.hold.set()
         assert hasty.ask(LAST).endswith(b"0 /here")
+
+
+CHUNKED = b"POST /here HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n"
+
+
+def test_trailers_are_no_headers(port: Port) -> None:
+    trailers = b"X_Forwarded_For: 192.0.2.1\r\nContent-Type: text/other\r\nX-More: yes\r\n"
+    sent = CHUNKED + b"Content-Type: text/plain\r\nConnection: close\r\n\r\n1\r\n{\r\n0\r\n"
+    assert port.ask(sent + trailers + b"\r\n").endswith(b"1 /here")
+    environ = port.app.seen[0]
+    assert environ["CONTENT_TYPE"] == "text/plain"
+    assert not {"HTTP_X_FORWARDED_FOR", "HTTP_X_MORE"} & environ.keys()
+
+
+@pytest.mark.parametrize(
+    ("begun", "repeated"),
+    [
+        (b"1\r\n{\r\n0\r\n", b"a:\r\n"),  # ever more trailers
+        (b"1\r\n{\r\n0\r\na: ", b"yyyy"),  # one trailer without end
+        (b"1;", b"a=b;"),  # extensions of a chunk
+        (b"", b"0" * 4),  # zeros before a chunk's size
+    ],
+)
+def test_what_comes_around_a_body_is_bounded_as_a_head_is(
+    patient: Port, begun: bytes, repeated: bytes
+) -> None:
+    with patient.client() as client:
+        client.sendall(CHUNKED + b"\r\n" + begun)
+        time.sleep(0.05)
+        client.sendall(repeated * (SHORT.head_bytes_max // len(repeated) + 1))
+        assert problem(read_all(client))[0] == 431
+    assert patient.app.seen == []
+
+
+def test_small_chunks_may_take_more_than_a_head_together(port: Port) -> None:
+    chunks = b"1\r\nz\r\n" * SHORT.head_bytes_max
+    sent = CHUNKED + b"Connection: close\r\n\r\n" + chunks + b"0\r\n\r\n"
+    assert port.ask(sent).endswith(b"%d /here" % SHORT.head_bytes_max)
