@@ -41,8 +41,17 @@ TURNED_AWAY_MAX = 64
 TICK_S = 1.0
 _TLS_END_S = 2
 _RETRY_ACCEPT_S = 0.5
-# what `accept` raises where there are no more files or buffers to be had
-_EXHAUSTED = {errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM}
+# accept(2): faults of the network that a client has met already, and that are its own alone
+_OF_ONE_CLIENT = {
+    errno.ECONNABORTED,
+    errno.EHOSTDOWN,
+    errno.EHOSTUNREACH,
+    errno.ENETDOWN,
+    errno.ENETUNREACH,
+    errno.ENOPROTOOPT,
+    errno.EOPNOTSUPP,
+    errno.EPROTO,
+}
 # what uvicorn says where the answer to a client that left was given up
 _GIVEN_UP = "ASGI callable returned without"
 _BUSY = "This service has as many connections as it takes. Come again in some seconds."
@@ -182,19 +191,30 @@ class Server:
         if self._stopped.is_set():
             return
         listen_after_s = 0.0
-        for _ in range(at_most):
-            try:
-                client, _ = listener.accept()
-            except (BlockingIOError, InterruptedError, ConnectionAbortedError):
-                break  # another worker was faster, or the client left
-            except OSError as error:
-                if error.errno not in _EXHAUSTED:
-                    raise
-                _log.error("no connection can be taken: %s", error)
-                listen_after_s = _RETRY_ACCEPT_S
-                break
+        try:
+            for _ in range(at_most):
+                self._accept_one(listener)
+        except (BlockingIOError, InterruptedError):
+            pass  # another worker was faster
+        except OSError as error:
+            # no more files or buffers, or nothing that is known: whatever it is may pass
+            _log.error("no connection can be taken: %s", error)
+            listen_after_s = _RETRY_ACCEPT_S
+        finally:
+            asyncio.get_running_loop().call_later(listen_after_s, self._listen, listener)
+
+    def _accept_one(self, listener: socket.socket) -> None:
+        try:
+            client, _ = listener.accept()
+        except OSError as error:
+            if error.errno in _OF_ONE_CLIENT:
+                return
+            raise
+        try:
             self._take(client)
-        asyncio.get_running_loop().call_later(listen_after_s, self._listen, listener)
+        except OSError as error:
+            _log.warning("a client was not let in: %s", error)
+            client.close()
 
     def _take(self, client: socket.socket) -> None:
         client.setblocking(False)

@@ -2,12 +2,13 @@
 
 import asyncio
 import datetime
+import errno
 import os
 import socket
 import ssl
 import threading
 from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -284,3 +285,41 @@ def test_metrics_are_kept_to_a_port_of_their_own() -> None:
     ):
         answer = client.get(path, environ_overrides={"SERVER_PORT": str(port)})
         assert answer.status_code == status, (path, port)
+
+
+class _Failing:
+    """A listener whose next `accept` fails so, or gives a client that cannot be set up."""
+
+    def __init__(self, sock: socket.socket, faults: list[int | None]) -> None:
+        self._sock = sock
+        self.faults = faults
+
+    def accept(self) -> tuple[socket.socket, Any]:
+        client, address = self._sock.accept()
+        if not self.faults:
+            return client, address
+        fault = self.faults.pop()
+        client.close()
+        if fault is None:
+            return client, address  # what is set on it fails
+        raise OSError(fault, os.strerror(fault))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._sock, name)
+
+
+@pytest.mark.parametrize("fault", [errno.EPROTO, errno.EHOSTUNREACH, errno.EPERM, errno.EIO, None])
+def test_a_client_that_cannot_be_accepted_keeps_no_other_out(fault: int | None) -> None:
+    async def test() -> None:
+        faults: list[dict[str, Any]] = []
+        asyncio.get_running_loop().set_exception_handler(lambda _, context: faults.append(context))
+        failing = _Failing(listener(), [fault])
+        sock = cast(socket.socket, failing)
+        async with serving(server_on(sock, Options(2, PATIENT))):
+            with suppress(ConnectionError):
+                assert await ask(sock, LAST) == b""
+            assert (await asyncio.wait_for(ask(sock, LAST), 10)).startswith(b"HTTP/1.1 200 ")
+        assert failing.faults == []
+        assert faults == []
+
+    run(test)
