@@ -11,7 +11,7 @@ from marshmallow import Schema
 _Route = TypeVar("_Route", bound=Callable[..., Any])
 # a marshmallow schema, or JSON Schema where there is none
 Shape = Schema | Mapping[str, Any]
-LaneName = Literal["usual", "costly", "probe"]
+LaneName = Literal["usual", "costly", "probe", "ready"]
 """Which threads answer a route: those for what takes long are others than those for posts."""
 
 

@@ -112,10 +112,10 @@ class Bridge:
                 return
             environ = environ_of(scope, body)
             made = asyncio.ensure_future(lane.run(lambda: _begin(self._app, environ, connection)))
-            done, _ = await asyncio.wait((made,), timeout=self._limits.answer_s)
+            done, _ = await asyncio.wait((made,), timeout=lane.answer_s)
             if not done:
                 made.add_done_callback(_close_unsent)
-                connection.refuse(503, TOO_LONG)
+                connection.refuse(503, lane.too_long)
                 return
             answer, pieces = made.result()
         except LaneFullError:
@@ -178,10 +178,6 @@ class Bridge:
 
 UNTRUSTED = "A body of this size is read for a valid token alone."
 BUSY = "Too many requests wait already. Ask again in some seconds."
-TOO_LONG = (
-    "This took too long, and what became of it is not known yet. Send it again after a while: "
-    "what was recorded is recognised, and recorded once."
-)
 
 
 def _close_unsent(made: "asyncio.Future[tuple[Answer | None, list[bytes]]]") -> None:

@@ -32,7 +32,9 @@ class Limits:
     reader_bytes_least: int = 16 * KIB
     idle_s: float = 75
     answer_s: float = 90
-    """How long a request may take on its thread; its client is then told, and the thread left."""
+    """How long a request may take on its thread; the client gets 503 then, the thread runs on."""
+    ready_s: float = 3
+    """How long it may take to find out whether the database answers."""
     waiting_max: int = 256
     """How many requests may wait for a thread of one lane."""
     stop_s: float = 30

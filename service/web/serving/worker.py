@@ -113,7 +113,7 @@ class Server:
         self._worker = worker
         self._options = worker.options
         self._limits = worker.options.limits
-        self._lanes = Lanes.of(worker.options.threads, self._limits.waiting_max)
+        self._lanes = Lanes.of(worker.options.threads, self._limits)
         app: Flask = worker.wsgi
         throttle = Throttle(
             requests_max=self._limits.requests_max, wrong_max=self._limits.wrong_tokens_max

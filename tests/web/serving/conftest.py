@@ -117,7 +117,7 @@ def read_all(client: socket.socket) -> bytes:
 def serving(limits: Limits = SHORT, known: bytes = b"Bearer known") -> Iterator[Port]:
     """The app behind a port of this machine, on an event loop in a thread."""
     app, state = Small(), ServerState()
-    lanes = Lanes.of(2, limits.waiting_max)
+    lanes = Lanes.of(2, limits)
     bridge = Bridge(
         app,
         lambda _, path: lanes.probe if path == "/live" else lanes.usual,

@@ -10,6 +10,7 @@ import threading
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager, suppress
 from dataclasses import replace
+from functools import wraps
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -252,7 +253,7 @@ def test_nothing_is_accepted_once_its_parent_is_gone(monkeypatch: pytest.MonkeyP
     ("method", "path", "lane"),
     [
         ("GET", "/live", "probe"),
-        ("GET", "/ready", "probe"),
+        ("GET", "/ready", "ready"),
         ("GET", "/metrics", "probe"),
         ("POST", "/events", "usual"),
         ("GET", "/events", "usual"),
@@ -268,7 +269,7 @@ def test_nothing_is_accepted_once_its_parent_is_gone(monkeypatch: pytest.MonkeyP
     ],
 )
 def test_each_route_has_its_lane(method: str, path: str, lane: str) -> None:
-    lanes = Lanes.of(4, 1)
+    lanes = Lanes.of(4, SHORT)
     assert lane_chooser(bare_app(), lanes)(method, path) is getattr(lanes, lane)
     lanes.stop()
 
@@ -321,5 +322,34 @@ def test_a_client_that_cannot_be_accepted_keeps_no_other_out(fault: int | None) 
             assert (await asyncio.wait_for(ask(sock, LAST), 10)).startswith(b"HTTP/1.1 200 ")
         assert failing.faults == []
         assert faults == []
+
+    run(test)
+
+
+def test_whether_it_lives_is_told_while_the_database_is_waited_for() -> None:
+    async def test() -> None:
+        app, bare, hold = small_app(), bare_app(), threading.Event()
+        # the functions that say the lanes of these addresses, one in place of a paused database
+        app.add_url_rule("/live", view_func=bare.view_functions["health.live"])
+
+        @wraps(bare.view_functions["health.ready"])
+        def waits() -> str:
+            hold.wait(30)
+            return ""
+
+        app.add_url_rule("/ready", view_func=waits)
+        sock = listener()
+        limits = replace(PATIENT, ready_s=0.5)
+        async with serving(server_on(sock, Options(2, limits), app)):
+            ready = [
+                asyncio.create_task(ask(sock, LAST.replace(b"/here", b"/ready"))) for _ in range(3)
+            ]
+            await asyncio.sleep(0.1)
+            live = await asyncio.wait_for(ask(sock, LAST.replace(b"/here", b"/live")), 5)
+            assert live.startswith(b"HTTP/1.1 200 ")
+            for answer in await asyncio.wait_for(asyncio.gather(*ready), 10):
+                assert answer.startswith(b"HTTP/1.1 503 ")
+                assert b"database has not answered" in answer
+            hold.set()
 
     run(test)
