@@ -9,8 +9,9 @@ import socket
 from typing import Any, cast
 
 import httptools
+from uvicorn._types import ASGI3Application
 from uvicorn.config import Config
-from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
+from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol, RequestResponseCycle
 from uvicorn.server import ServerState
 
 from service.web.problems import too_large
@@ -31,8 +32,6 @@ class Connection(HttpToolsProtocol):
     """A client's connection.
 
     `gone` tells whether the client has left; what is still being made for it may be given up.
-    `idle_since` is the loop's time since when no whole head has come and no request is being
-    answered, None while one is.
     """
 
     def __init__(
@@ -48,7 +47,9 @@ class Connection(HttpToolsProtocol):
         # what has come of a head, or since the last piece of a body: chunk lines and trailers
         self._head_bytes = 0
         self._refused = False
-        self.idle_since: float | None = loop.time()
+        self._awaited_since = loop.time()
+        # what is being answered, or was last; `cycle` is what was last begun to be read
+        self._answered: RequestResponseCycle | None = None
 
     # what the event loop calls
 
@@ -106,7 +107,8 @@ class Connection(HttpToolsProtocol):
 
     def on_headers_complete(self) -> None:
         """A head is whole: what can be refused by it is refused before anything is read or run."""
-        self._in_head, self._head_bytes, self.idle_since = False, 0, None
+        self._in_head, self._head_bytes = False, 0
+        self._awaited_since = self.loop.time()
         self._end_head()
         if self._refused:
             return
@@ -133,6 +135,10 @@ class Connection(HttpToolsProtocol):
 
     # what uvicorn calls
 
+    def _start_asgi_task(self, cycle: RequestResponseCycle, app: ASGI3Application) -> None:
+        self._answered = cycle
+        super()._start_asgi_task(cycle, app)
+
     def send_400_response(self, msg: str) -> None:
         """Refuse what is no HTTP."""
         self.refuse(400, f"This is not HTTP/1.1 as RFC 9112 has it: {msg}")
@@ -140,8 +146,7 @@ class Connection(HttpToolsProtocol):
     def on_response_complete(self) -> None:
         """An answer has been handed over; the client may still have to read it."""
         super().on_response_complete()
-        if not self.pipeline:
-            self.idle_since = self.loop.time()
+        self._awaited_since = self.loop.time()
         self._watch_reader()
 
     def shutdown(self) -> None:
@@ -175,6 +180,13 @@ class Connection(HttpToolsProtocol):
         """Whether no request is being answered."""
         return self.cycle is None or self.cycle.response_complete
 
+    @property
+    def awaited_since(self) -> float | None:
+        """The loop's time since when the client has been waited for, None while it waits itself."""
+        one = self._answered
+        waits = one is not None and not one.more_body and not one.response_complete
+        return None if waits and not self._refused else self._awaited_since
+
     def refuse(self, status: int, detail: str) -> None:
         """Answer with a problem, read no further and close.
 
@@ -184,6 +196,7 @@ class Connection(HttpToolsProtocol):
         if self._refused:
             return
         self._refused = True
+        self._awaited_since = self.loop.time()
         if self.cycle is not None and not self.cycle.response_complete:
             if self.cycle.response_started or self.pipeline:
                 self.drop()  # an answer is half written: a second one would run into it

@@ -11,6 +11,8 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from email.utils import formatdate
+from functools import partial
+from itertools import islice
 from operator import itemgetter
 from pathlib import Path
 from typing import NamedTuple, cast
@@ -22,10 +24,10 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 from uvicorn.server import ServerState
 
 from service.tls import context_of
-from service.web.described import description_of
+from service.web.serving.admission import admission, lane_chooser
 from service.web.serving.bridge import Bridge
 from service.web.serving.connection import Connection
-from service.web.serving.lanes import Lane, Lanes
+from service.web.serving.lanes import Lanes
 from service.web.serving.limits import Limits
 from service.web.serving.refusals import refusal
 from service.web.throttle import Throttle
@@ -137,7 +139,8 @@ class Server:
         self._connections = cast(set[Connection], self._state.connections)
         self._tls = None if self._options.tls is None else context_of(*self._options.tls)
         self._stopped = asyncio.Event()
-        self._accepting: set[asyncio.Task[None]] = set()
+        # those being let in and since when, the longest first: with TLS, they may keep silent
+        self._accepting: dict[asyncio.Task[None], float] = {}
         self._turned_away: set[socket.socket] = set()
 
     async def serve(self) -> None:
@@ -223,9 +226,15 @@ class Server:
         if full and not self._make_room():
             self._turn_away(client)
             return
-        task = asyncio.get_running_loop().create_task(self._connect(client))
-        self._accepting.add(task)
-        task.add_done_callback(self._accepting.discard)
+        loop = asyncio.get_running_loop()
+        task = loop.create_task(self._connect(client))
+        self._accepting[task] = loop.time()
+        task.add_done_callback(partial(self._let_in, client))
+
+    def _let_in(self, client: socket.socket, task: asyncio.Task[None]) -> None:
+        self._accepting.pop(task, None)
+        if task.cancelled():
+            client.close()
 
     async def _connect(self, client: socket.socket) -> None:
         loop = asyncio.get_running_loop()
@@ -243,15 +252,21 @@ class Server:
             client.close()
 
     def _make_room(self) -> bool:
-        """Drop the connection that has been idle longest; False where none is."""
-        idle = [
-            (one.idle_since, one)
+        """Drop the client that has been waited for longest; False where none is."""
+        awaited: list[tuple[float, Callable[[], object]]] = [
+            (one.awaited_since, one.drop)
             for one in self._connections
-            if one.idle_since is not None and not one.gone
+            if one.awaited_since is not None and not one.transport.is_closing()
         ]
-        if idle:
-            min(idle, key=itemgetter(0))[1].drop()
-        return bool(idle)
+        for task, since in islice(self._accepting.items(), 1):
+            awaited.append((since, partial(self._give_up, task)))
+        if awaited:
+            min(awaited, key=itemgetter(0))[1]()
+        return bool(awaited)
+
+    def _give_up(self, task: asyncio.Task[None]) -> None:
+        del self._accepting[task]
+        task.cancel()
 
     def _turn_away(self, client: socket.socket) -> None:
         if self._tls is None:
@@ -298,37 +313,6 @@ def quiet_libraries() -> None:
     of_uvicorn.setLevel(logging.ERROR)
     of_uvicorn.addFilter(lambda line: not line.getMessage().startswith(_GIVEN_UP))
     logging.getLogger("asyncio").setLevel(logging.ERROR)
-
-
-def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
-    """What tells the lane of a method and path, by what the routes say of themselves."""
-    routes = app.url_map.bind("localhost")
-    by_endpoint: dict[str, Lane] = {}
-    for endpoint, view in app.view_functions.items():
-        description = description_of(view)
-        if description is not None and description.lane != "usual":
-            by_endpoint[endpoint] = getattr(lanes, description.lane)
-
-    def lane_of(method: str, path: str) -> Lane:
-        if method == "POST" and path == "/events":
-            return lanes.usual  # as the match would say: spared where most requests go
-        try:
-            endpoint, _ = routes.match(path, method)
-        except Exception:  # whatever is wrong with it, the app will say
-            return lanes.usual
-        return by_endpoint.get(endpoint, lanes.usual)
-
-    return lane_of
-
-
-def admission(app: Flask, throttle: Throttle) -> Callable[[str | None, str], int | None]:
-    """What tells with which status a client is refused by its token alone."""
-
-    def refused(authorization: str | None, address: str) -> int | None:
-        with app.app_context():
-            return throttle.refused(authorization, address)
-
-    return refused
 
 
 def allow_many_files() -> None:

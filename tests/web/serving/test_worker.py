@@ -25,8 +25,9 @@ from flask import Flask, request
 from service.web.app import bare_app
 from service.web.serving import keep_metrics_apart
 from service.web.serving import worker as serving_worker
+from service.web.serving.admission import lane_chooser
 from service.web.serving.lanes import Lanes
-from service.web.serving.worker import LoopWorker, Options, Server, lane_chooser
+from service.web.serving.worker import LoopWorker, Options, Server
 from tests.web.serving.conftest import SHORT
 
 LAST = b"GET /here HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n"
@@ -101,27 +102,85 @@ def test_connections_go_where_few_are() -> None:
     run(test)
 
 
-def test_the_longest_idle_makes_room_and_then_nobody_is_let_in() -> None:
+HALF_BODY = b"POST /here HTTP/1.1\r\nHost: a\r\nContent-Length: 5\r\n\r\n"
+HELD = b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n"
+
+
+def holding_app(released: threading.Semaphore) -> Flask:
+    """The small app, with an address that answers as often as it is released."""
+    app = small_app()
+
+    @app.get("/held")
+    def held() -> str:
+        released.acquire(timeout=30)
+        return "held"
+
+    return app
+
+
+@pytest.mark.parametrize("sent", [b"", b"GET /here HT", HALF_BODY, HALF_BODY + b"a"])
+def test_who_has_been_waited_for_longest_makes_room(sent: bytes) -> None:
     async def test() -> None:
         sock = listener()
         server = server_on(sock, Options(2, replace(PATIENT, connections_max=3)))
-        half_body = b"POST /here HTTP/1.1\r\nHost: a\r\nContent-Length: 5\r\n\r\n"
         async with serving(server):
-            idle_reader, idle = await asyncio.open_connection(*sock.getsockname())
-            await asyncio.sleep(0.05)
-            busy = []
-            for _ in range(2):
-                _, writer = await asyncio.open_connection(*sock.getsockname())
-                writer.write(half_body)
-                busy.append(writer)
+            clients = []
+            for _ in range(3):
+                clients.append(await asyncio.open_connection(*sock.getsockname()))
+                clients[-1][1].write(sent)
                 await asyncio.sleep(0.05)
             assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 200 ")
-            assert await idle_reader.read() == b""
-            _, third = await asyncio.open_connection(*sock.getsockname())
-            third.write(half_body)
+            assert await clients[0][0].read() == b""
+            clients[2][1].write(b"b")
             await asyncio.sleep(0.05)
+            assert not clients[1][0].at_eof()
+            assert not clients[2][0].at_eof()
+            for _, writer in clients:
+                writer.close()
+
+    run(test)
+
+
+def test_whose_request_is_being_answered_makes_no_room() -> None:
+    async def test() -> None:
+        released = threading.Semaphore(0)
+        sock = listener()
+        options = Options(2, replace(PATIENT, connections_max=1))
+        async with serving(server_on(sock, options, holding_app(released))):
+            reader, writer = await asyncio.open_connection(*sock.getsockname())
+            # the second is begun when the first is answered
+            writer.write(HELD + HELD)
+            await asyncio.sleep(0.1)
             assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 503 ")
-            for writer in (idle, third, *busy):
+            released.release()
+            await reader.readuntil(b"held")
+            await asyncio.sleep(0.1)
+            assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 503 ")
+            # nor while a third is still being sent
+            writer.write(HALF_BODY)
+            await asyncio.sleep(0.1)
+            assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 503 ")
+            released.release()
+            await reader.readuntil(b"held")
+            assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 200 ")
+            writer.close()
+
+    run(test)
+
+
+def test_a_handshake_that_does_not_go_on_makes_room(tmp_path: Path) -> None:
+    async def test() -> None:
+        files = certificate(tmp_path)
+        client = ssl.create_default_context(cafile=files[0])
+        sock = listener()
+        options = Options(2, replace(PATIENT, connections_max=3), tls=files)
+        async with serving(server_on(sock, options)):
+            silent = [await asyncio.open_connection(*sock.getsockname()) for _ in range(3)]
+            await asyncio.sleep(0.1)
+            answer = await ask(sock, LAST, ssl=client, server_hostname="ledger")
+            assert answer.startswith(b"HTTP/1.1 200 ")
+            assert await asyncio.wait_for(silent[0][0].read(), 5) == b""
+            for _, writer in silent:
                 writer.close()
 
     run(test)
