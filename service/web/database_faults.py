@@ -3,10 +3,11 @@
 import logging
 
 import psycopg
-from flask import Flask, Response, g
+from flask import Flask, g
 from psycopg import errors
 from sqlalchemy import exc
 
+from service.log.embedded import EmbeddedServerError
 from service.web import observing
 from service.web.problems import Problem
 
@@ -28,25 +29,31 @@ _SAID: tuple[tuple[type[psycopg.Error], str, int], ...] = (
 )
 
 
+FAULTS = (
+    exc.OperationalError,
+    exc.InterfaceError,
+    exc.InternalError,
+    exc.TimeoutError,
+    psycopg.OperationalError,
+    EmbeddedServerError,
+)
+"""What is raised where the database cannot do what is asked of it, or cannot be had."""
+
+
 def install(app: Flask) -> None:
     """Let an app answer what the database cannot do with 503, and remember a full disk."""
-    for fault in (
-        exc.OperationalError,
-        exc.InterfaceError,
-        exc.InternalError,
-        exc.TimeoutError,
-        psycopg.OperationalError,
-    ):
-        app.register_error_handler(fault, _unavailable)
+    for fault in FAULTS:
+        app.register_error_handler(fault, lambda error: problem_of(error).respond())
 
 
-def _unavailable(error: Exception) -> Response:
+def problem_of(error: Exception) -> Problem:
+    """What is answered to a fault of the database; it is logged, and a full disk remembered."""
     # what the driver says may name hosts and users, so it goes to the log alone
     _log.error("the database failed a request", exc_info=error, extra={"trace": g.get("trace")})
     detail, retry_s = said_of(error)
     if is_full(error):
         observing.metrics().disk_full.set_to_current_time()
-    return Problem("unavailable", detail, headers={"Retry-After": str(retry_s)}).respond()
+    return Problem("unavailable", detail, headers={"Retry-After": str(retry_s)})
 
 
 def said_of(error: Exception) -> tuple[str, int]:

@@ -4,7 +4,9 @@ from collections.abc import Callable
 
 from flask import Flask
 
+from service.web import database_faults
 from service.web.described import description_of
+from service.web.problems import Problem
 from service.web.serving.lanes import Lane, Lanes
 from service.web.throttle import Throttle
 
@@ -30,11 +32,14 @@ def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
     return lane_of
 
 
-def admission(app: Flask, throttle: Throttle) -> Callable[[str | None, str], int | None]:
-    """What tells with which status a client is refused by its token alone."""
+def admission(app: Flask, throttle: Throttle) -> Callable[[str | None, str], Problem | None]:
+    """What tells with which problem a client is refused by its token alone."""
 
-    def refused(authorization: str | None, address: str) -> int | None:
+    def refused(authorization: str | None, address: str) -> Problem | None:
         with app.app_context():
-            return throttle.refused(authorization, address)
+            try:
+                return throttle.refused(authorization, address)
+            except database_faults.FAULTS as fault:
+                return database_faults.problem_of(fault)
 
     return refused

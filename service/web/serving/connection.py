@@ -6,6 +6,7 @@ half a head or body, or an answer that nobody reads.
 
 import asyncio
 import socket
+from collections.abc import Callable
 from typing import Any, cast
 
 import httptools
@@ -14,9 +15,9 @@ from uvicorn.config import Config
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol, RequestResponseCycle
 from uvicorn.server import ServerState
 
-from service.web.problems import too_large
+from service.web.problems import Problem, too_large
 from service.web.serving.limits import Limits
-from service.web.serving.refusals import refusal
+from service.web.serving.refusals import Refusal
 
 SCOPE_KEY = "retake-ledger.connection"
 """Where a request's scope has its connection."""
@@ -32,20 +33,27 @@ class Connection(HttpToolsProtocol):
     """A client's connection.
 
     `gone` tells whether the client has left; what is still being made for it may be given up.
+    `count` is told the status of each refusal.
     """
 
     def __init__(
-        self, config: Config, state: ServerState, limits: Limits, loop: asyncio.AbstractEventLoop
-    ) -> None:
+        self, config: Config, state: ServerState, limits: Limits, loop: asyncio.AbstractEventLoop,
+        count: Callable[[int], None],
+    ) -> None:  # fmt: skip
         super().__init__(config, state, {}, loop)
         self._limits = limits
+        self._count = count
         self._head_deadline: asyncio.TimerHandle | None = None
         self._reader_deadline: asyncio.TimerHandle | None = None
         self._unsent = 0
         # whether the head of the next request is still to come, whole or in part
-        self._in_head = True
         # what has come of a head, or since the last piece of a body: chunk lines and trailers
         self._head_bytes = 0
+        # whose body is being read; None while a head is, or nothing
+        self._body_of: RequestResponseCycle | None = None
+        # whether what comes is thrown away, and what is answered for it once its turn has come
+        self._deaf = False
+        self._refusal: Refusal | None = None
         self._refused = False
         self._awaited_since = loop.time()
         # what is being answered, or was last; `cycle` is what was last begun to be read
@@ -68,15 +76,17 @@ class Connection(HttpToolsProtocol):
 
     def data_received(self, data: bytes) -> None:
         """Bytes have come."""
-        if self._refused:
+        if self._deaf:
             return
         self._head_bytes += len(data)
         super().data_received(data)
-        if self._refused or self.transport.is_closing():
+        if self._deaf or self.transport.is_closing():
             return
+        in_head = self._body_of is None
         if self._head_bytes > self._limits.head_bytes_max:
-            self.refuse(431, self._head_too_large if self._in_head else self._trailers_too_large)
-        elif self._in_head and self.is_idle:
+            detail = self._head_too_large if in_head else self._trailers_too_large
+            self._refuse_read(431, detail)
+        elif in_head and self.is_idle:
             # bytes that begin nothing yet, such as empty lines, do not keep a connection
             self._await_head()
 
@@ -102,35 +112,37 @@ class Connection(HttpToolsProtocol):
 
     def on_header(self, name: bytes, value: bytes) -> None:
         """A field is whole; one behind a body is none of the head, and nothing here reads it."""
-        if self._in_head:
+        if self._body_of is None:
             super().on_header(name, value)
 
     def on_headers_complete(self) -> None:
         """A head is whole: what can be refused by it is refused before anything is read or run."""
-        self._in_head, self._head_bytes = False, 0
+        self._head_bytes = 0
         self._awaited_since = self.loop.time()
         self._end_head()
-        if self._refused:
+        if self._deaf:
             return
         problem = self._problem_of_head()
         if problem is not None:
-            self.refuse(*problem)
+            self._refuse_read(*problem)
         elif len(self.pipeline) >= PIPELINED_MAX:
-            self._refused = True
+            self._deaf = self._refused = True
             self.transport.abort()
         else:
             super().on_headers_complete()
+            self._body_of = self.cycle
 
     def on_body(self, body: bytes) -> None:
         """A piece of a body is there."""
         self._head_bytes = 0
-        if not self._refused:
+        if not self._deaf:
             super().on_body(body)
 
     def on_message_complete(self) -> None:
         """A request is whole."""
-        self._in_head, self._head_bytes = True, 0
-        if not self._refused:
+        self._head_bytes = 0
+        if not self._deaf:
+            self._body_of = None
             super().on_message_complete()
 
     # what uvicorn calls
@@ -141,12 +153,14 @@ class Connection(HttpToolsProtocol):
 
     def send_400_response(self, msg: str) -> None:
         """Refuse what is no HTTP."""
-        self.refuse(400, f"This is not HTTP/1.1 as RFC 9112 has it: {msg}")
+        self._refuse_read(400, f"This is not HTTP/1.1 as RFC 9112 has it: {msg}")
 
     def on_response_complete(self) -> None:
         """An answer has been handed over; the client may still have to read it."""
         super().on_response_complete()
         self._awaited_since = self.loop.time()
+        if self._refusal is not None and not self._is_answering:
+            self._refuse(self._refusal)
         self._watch_reader()
 
     def shutdown(self) -> None:
@@ -183,31 +197,57 @@ class Connection(HttpToolsProtocol):
     @property
     def awaited_since(self) -> float | None:
         """The loop's time since when the client has been waited for, None while it waits itself."""
-        one = self._answered
-        waits = one is not None and not one.more_body and not one.response_complete
+        waits = self._is_answering and self._answered is not self._body_of
         return None if waits and not self._refused else self._awaited_since
 
+    @property
+    def _is_answering(self) -> bool:
+        return self._answered is not None and not self._answered.response_complete
+
     def refuse(self, status: int, detail: str) -> None:
-        """Answer with a problem, read no further and close.
+        """Answer what is being answered with a problem instead, read no further and close."""
+        self._refuse(Refusal.of(status, detail))
+
+    def refuse_as(self, problem: Problem) -> None:
+        """The same, as a route would answer it."""
+        self._refuse(Refusal.of_problem(problem))
+
+    def _refuse_read(self, status: int, detail: str) -> None:
+        """Refuse what is being read, in its turn: after the answers to what came before it."""
+        refusal = Refusal.of(status, detail)
+        self._deaf = True
+        if not self._is_answering or self._answered is self._body_of:
+            self._refuse(refusal)
+            return
+        self._end_head()
+        self._refusal = refusal
+        if self._body_of is not None:
+            self.pipeline.popleft()  # it was to be answered when its turn came
+            self.cycle = self.pipeline[0][0] if self.pipeline else self._answered
+
+    def _refuse(self, refusal: Refusal) -> None:
+        """Answer so.
 
         What the client goes on to send is thrown away for a while: closing at once would reset the
         connection, and the client might never read the answer.
         """
         if self._refused:
             return
-        self._refused = True
+        self._deaf = self._refused = True
         self._awaited_since = self.loop.time()
-        if self.cycle is not None and not self.cycle.response_complete:
-            if self.cycle.response_started or self.pipeline:
+        self.pipeline.clear()
+        if self._answered is not None and not self._answered.response_complete:
+            if self._answered.response_started:
                 self.drop()  # an answer is half written: a second one would run into it
                 return
-            self.cycle.disconnected = True
-            self.cycle.message_event.set()
+            self._answered.disconnected = True
+            self._answered.message_event.set()
         self._end_head()
         self._unset_keepalive_if_required()
         if self.transport.is_closing():
             return
-        self.transport.write(refusal(status, detail))
+        self._count(refusal.status)
+        self.transport.write(refusal.sent())
         self.flow.resume_reading()
         self.loop.call_later(self._limits.discard_s, self.drop)
 
@@ -236,7 +276,7 @@ class Connection(HttpToolsProtocol):
         elif self._head_bytes == 0:
             self.drop()
         else:
-            self.refuse(408, f"The head of a request has {self._limits.head_s:g} s.")
+            self._refuse_read(408, f"The head of a request has {self._limits.head_s:g} s.")
 
     def _watch_reader(self) -> None:
         left = self._left()

@@ -24,12 +24,13 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 from uvicorn.server import ServerState
 
 from service.tls import context_of
+from service.web.observing import refusal_counter
 from service.web.serving.admission import admission, lane_chooser
 from service.web.serving.bridge import Bridge
 from service.web.serving.connection import Connection
 from service.web.serving.lanes import Lanes
 from service.web.serving.limits import Limits
-from service.web.serving.refusals import refusal
+from service.web.serving.refusals import Refusal
 from service.web.throttle import Throttle
 
 # Clients keep their connections, so where these go by chance one worker may have nearly all of them
@@ -117,6 +118,7 @@ class Server:
         self._limits = worker.options.limits
         self._lanes = Lanes.of(worker.options.threads, self._limits)
         app: Flask = worker.wsgi
+        self._count = refusal_counter(app)
         throttle = Throttle(
             requests_max=self._limits.requests_max, wrong_max=self._limits.wrong_tokens_max
         )
@@ -242,7 +244,7 @@ class Server:
         end_s = None if self._tls is None else _TLS_END_S
         try:
             await loop.connect_accepted_socket(
-                lambda: Connection(self._config, self._state, self._limits, loop),
+                lambda: Connection(self._config, self._state, self._limits, loop, self._count),
                 client,
                 ssl=self._tls,
                 ssl_handshake_timeout=handshake_s,
@@ -271,8 +273,9 @@ class Server:
     def _turn_away(self, client: socket.socket) -> None:
         if self._tls is None:
             with suppress(OSError):
-                client.send(refusal(503, _BUSY))
+                client.send(Refusal.of(503, _BUSY).sent())
                 client.shutdown(socket.SHUT_WR)
+                self._count(503)
         if len(self._turned_away) >= TURNED_AWAY_MAX:
             client.close()
             return

@@ -22,6 +22,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 from flask import Flask, request
 
+from service.web import observing
 from service.web.app import bare_app
 from service.web.serving import keep_metrics_apart
 from service.web.serving import worker as serving_worker
@@ -36,6 +37,7 @@ PATIENT = replace(SHORT, head_s=60, idle_s=60)
 
 def small_app() -> Flask:
     app = Flask("small")
+    observing.install(app)
 
     @app.get("/here")
     def here() -> str:
@@ -106,6 +108,12 @@ HALF_BODY = b"POST /here HTTP/1.1\r\nHost: a\r\nContent-Length: 5\r\n\r\n"
 HELD = b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n"
 
 
+def shown(app: Flask) -> bytes:
+    """The metrics of an app."""
+    with app.app_context():
+        return observing.metrics().shown()
+
+
 def holding_app(released: threading.Semaphore) -> Flask:
     """The small app, with an address that answers as often as it is released."""
     app = small_app()
@@ -146,12 +154,14 @@ def test_whose_request_is_being_answered_makes_no_room() -> None:
         released = threading.Semaphore(0)
         sock = listener()
         options = Options(2, replace(PATIENT, connections_max=1))
-        async with serving(server_on(sock, options, holding_app(released))):
+        app = holding_app(released)
+        async with serving(server_on(sock, options, app)):
             reader, writer = await asyncio.open_connection(*sock.getsockname())
             # the second is begun when the first is answered
             writer.write(HELD + HELD)
             await asyncio.sleep(0.1)
             assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 503 ")
+            assert b'route="none",status="503"} 1.0' in shown(app)
             released.release()
             await reader.readuntil(b"held")
             await asyncio.sleep(0.1)
