@@ -1,6 +1,7 @@
 """How much of large bodies a worker holds at a time."""
 
 import asyncio
+from typing import Any
 
 
 class Bodies:
@@ -36,7 +37,7 @@ class Share:
         self._size_bytes = size_bytes
         return True
 
-    def release_after(self, running: "asyncio.Future[object] | None") -> None:
+    def release_after(self, running: "asyncio.Future[Any] | None") -> None:
         """Give all back once a call has ended, at once where there is none."""
         if running is None:
             self._release()

@@ -46,6 +46,7 @@ class Connection(HttpToolsProtocol):
         self._head_deadline: asyncio.TimerHandle | None = None
         self._reader_deadline: asyncio.TimerHandle | None = None
         self._unsent = 0
+        self._beneath: asyncio.Transport | None = None
         # whether the head of the next request is still to come, whole or in part
         # what has come of a head, or since the last piece of a body: chunk lines and trailers
         self._head_bytes = 0
@@ -60,6 +61,11 @@ class Connection(HttpToolsProtocol):
         self._answered: RequestResponseCycle | None = None
 
     # what the event loop calls
+
+    def encrypted_made(self, transport: asyncio.Transport, beneath: asyncio.Transport) -> None:
+        """The same as `connection_made` with TLS; `beneath` is what takes the encrypted bytes."""
+        self._beneath = beneath
+        self.connection_made(transport)
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """A client has connected: from now on its first head is waited for."""
@@ -169,6 +175,7 @@ class Connection(HttpToolsProtocol):
             self.drop()
         else:
             super().shutdown()
+            self._watch_reader()
 
     def timeout_keep_alive_handler(self) -> None:
         """The connection was idle for its time."""
@@ -216,14 +223,15 @@ class Connection(HttpToolsProtocol):
         """Refuse what is being read, in its turn: after the answers to what came before it."""
         refusal = Refusal.of(status, detail)
         self._deaf = True
-        if not self._is_answering or self._answered is self._body_of:
+        before = self._answered
+        if before is None or before.response_complete or before is self._body_of:
             self._refuse(refusal)
             return
         self._end_head()
         self._refusal = refusal
         if self._body_of is not None:
             self.pipeline.popleft()  # it was to be answered when its turn came
-            self.cycle = self.pipeline[0][0] if self.pipeline else self._answered
+            self.cycle = self.pipeline[0][0] if self.pipeline else before
 
     def _refuse(self, refusal: Refusal) -> None:
         """Answer so.
@@ -253,10 +261,11 @@ class Connection(HttpToolsProtocol):
 
     def drop(self) -> None:
         """Close; what was not read by now is not sent any more."""
-        if self.transport.get_write_buffer_size():
+        if self._left():
             self.transport.abort()
         else:
             self.transport.close()
+            self._watch_reader()
 
     # deadlines
 
@@ -280,20 +289,25 @@ class Connection(HttpToolsProtocol):
 
     def _watch_reader(self) -> None:
         left = self._left()
-        if left and self._reader_deadline is None:
-            self._unsent = left
-            self._reader_deadline = self.loop.call_later(self._limits.reader_s, self._reader_is_due)
+        if self._reader_deadline is not None or not (left or self.transport.is_closing()):
+            return
+        # with TLS, closing is over when the client has taken leave as well
+        wait_s = self._limits.reader_s if left else self._limits.discard_s
+        self._unsent = left
+        self._reader_deadline = self.loop.call_later(wait_s, self._reader_is_due)
 
     def _reader_is_due(self) -> None:
         self._reader_deadline = None
-        left = self._left()
-        if left and self._unsent - left < min(self._limits.reader_bytes_least, self._unsent):
+        left, least = self._left(), self._limits.reader_bytes_least
+        too_little = left and self._unsent - left < min(least, self._unsent)
+        if too_little or not self._unsent:
             self.transport.abort()
         else:
             self._watch_reader()
 
     def _left(self) -> int:
-        return self.transport.get_write_buffer_size()
+        beneath = 0 if self._beneath is None else self._beneath.get_write_buffer_size()
+        return self.transport.get_write_buffer_size() + beneath
 
     def _problem_of_head(self) -> tuple[int, str] | None:
         return self._problem_of_sizes() or self._problem_of_form()

@@ -28,6 +28,7 @@ from service.web.observing import refusal_counter
 from service.web.serving.admission import admission, lane_chooser
 from service.web.serving.bridge import Bridge
 from service.web.serving.connection import Connection
+from service.web.serving.encryption import encrypt
 from service.web.serving.lanes import Lanes
 from service.web.serving.limits import Limits
 from service.web.serving.refusals import Refusal
@@ -42,7 +43,6 @@ CONNECTIONS_CROWD = 32
 ACCEPTED_AT_ONCE = 64
 TURNED_AWAY_MAX = 64
 TICK_S = 1.0
-_TLS_END_S = 2
 _RETRY_ACCEPT_S = 0.5
 # accept(2): faults of the network that a client has met already, and that are its own alone
 _OF_ONE_CLIENT = {
@@ -240,16 +240,12 @@ class Server:
 
     async def _connect(self, client: socket.socket) -> None:
         loop = asyncio.get_running_loop()
-        handshake_s = None if self._tls is None else self._limits.head_s
-        end_s = None if self._tls is None else _TLS_END_S
+        made = Connection(self._config, self._state, self._limits, loop, self._count)
         try:
-            await loop.connect_accepted_socket(
-                lambda: Connection(self._config, self._state, self._limits, loop, self._count),
-                client,
-                ssl=self._tls,
-                ssl_handshake_timeout=handshake_s,
-                ssl_shutdown_timeout=end_s,
-            )
+            if self._tls is None:
+                await loop.connect_accepted_socket(lambda: made, client)
+            else:
+                await encrypt(client, self._tls, made, self._limits.head_s)
         except (OSError, TimeoutError):  # no handshake, or the client left
             client.close()
 

@@ -7,6 +7,7 @@ import os
 import socket
 import ssl
 import threading
+import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager, suppress
 from dataclasses import replace
@@ -420,5 +421,88 @@ def test_whether_it_lives_is_told_while_the_database_is_waited_for() -> None:
                 assert answer.startswith(b"HTTP/1.1 503 ")
                 assert b"database has not answered" in answer
             hold.set()
+
+    run(test)
+
+
+BIG_BYTES = 400_000
+
+
+def narrow_listener() -> socket.socket:
+    """A listener whose connections have little room for what is not read."""
+    made = listener()
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 8192)
+    return made
+
+
+def encrypted(sock: socket.socket, certificate_file: Path) -> ssl.SSLSocket:
+    """A client that takes little at a time, and has asked for a big page and the end."""
+    plain = socket.socket()
+    plain.settimeout(20)
+    plain.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+    plain.connect(sock.getsockname())
+    context = ssl.create_default_context(cafile=certificate_file)
+    made = context.wrap_socket(plain, server_hostname="ledger")
+    made.sendall(LAST.replace(b"/here", b"/big"))
+    return made
+
+
+def big_app() -> Flask:
+    app = small_app()
+    app.add_url_rule("/big", view_func=lambda: "x" * BIG_BYTES)
+    return app
+
+
+def test_a_slow_reader_gets_all_of_an_encrypted_answer(tmp_path: Path) -> None:
+    files = certificate(tmp_path)
+
+    def read(sock: socket.socket) -> int:
+        size = 0
+        with encrypted(sock, files[0]) as client:
+            while part := client.recv(16384):
+                size += len(part)
+                time.sleep(0.15)
+        return size
+
+    async def test() -> None:
+        sock = narrow_listener()
+        options = Options(2, replace(PATIENT, reader_s=2), tls=files)
+        async with serving(server_on(sock, options, big_app())):
+            assert await asyncio.to_thread(read, sock) > BIG_BYTES
+
+    run(test)
+
+
+def test_who_reads_no_encrypted_answer_is_cut_off(tmp_path: Path) -> None:
+    async def test() -> None:
+        files = certificate(tmp_path)
+        sock = narrow_listener()
+        server = server_on(sock, Options(2, replace(PATIENT, reader_s=1), tls=files), big_app())
+        async with serving(server):
+            client = await asyncio.to_thread(encrypted, sock, files[0])
+            await asyncio.sleep(0.5)
+            assert server.connections == 1
+            await asyncio.sleep(2.5)
+            assert server.connections == 0
+            client.close()
+
+    run(test)
+
+
+def test_who_does_not_take_leave_holds_up_no_end(tmp_path: Path) -> None:
+    async def test() -> None:
+        loop = asyncio.get_running_loop()
+        files = certificate(tmp_path)
+        sock = listener()
+        server = server_on(sock, Options(2, replace(PATIENT, stop_s=30), tls=files), big_app())
+        async with serving(server):
+            plain = socket.create_connection(sock.getsockname(), timeout=20)
+            context = ssl.create_default_context(cafile=files[0])
+            client = await asyncio.to_thread(context.wrap_socket, plain, server_hostname="ledger")
+            await asyncio.sleep(0.1)
+            assert server.connections == 1
+            began_at = loop.time()
+        assert loop.time() - began_at < 5
+        client.close()
 
     run(test)
