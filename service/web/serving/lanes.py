@@ -16,6 +16,19 @@ TOO_LONG = (
 NOT_READY = "The database has not answered in time: see the service's own log."
 
 
+_READY_THREADS = 1
+
+
+def costly_threads(threads: int) -> int:
+    """How many threads answer costly requests beside so many for the usual ones."""
+    return max(1, threads // 4)
+
+
+def threads_at_the_database(threads: int) -> int:
+    """How many threads may ask the database at a time, with so many for usual requests."""
+    return threads + costly_threads(threads) + _READY_THREADS
+
+
 class LaneFullError(RuntimeError):
     """More requests wait for a thread of the lane than may."""
 
@@ -28,6 +41,7 @@ class Lane:
 
     def __init__(self, name: str, threads: int, waiting_max: int, answer_s: float,
                  too_long: str = TOO_LONG) -> None:  # fmt: skip
+        self.threads = threads
         self.answer_s = answer_s
         self.too_long = too_long
         self._executor = ThreadPoolExecutor(threads, thread_name_prefix=name)
@@ -74,9 +88,9 @@ class Lanes(NamedTuple):
         waiting_max, answer_s = limits.waiting_max, limits.answer_s
         return cls(
             Lane("usual", threads, waiting_max, answer_s),
-            Lane("costly", max(1, threads // 4), waiting_max, answer_s),
+            Lane("costly", costly_threads(threads), waiting_max, answer_s),
             Lane("probe", 1, waiting_max, answer_s),
-            Lane("ready", 1, waiting_max, limits.ready_s, NOT_READY),
+            Lane("ready", _READY_THREADS, waiting_max, limits.ready_s, NOT_READY),
         )
 
     def stop(self) -> None:

@@ -22,10 +22,13 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 from flask import Flask, request
+from sqlalchemy.pool import QueuePool
 
+from service.log.engine import service_engine
+from service.settings import Settings
 from service.web import observing
 from service.web.app import bare_app
-from service.web.serving import keep_metrics_apart
+from service.web.serving import keep_metrics_apart, sized
 from service.web.serving import worker as serving_worker
 from service.web.serving.admission import lane_chooser
 from service.web.serving.lanes import Lanes
@@ -506,3 +509,18 @@ def test_who_does_not_take_leave_holds_up_no_end(tmp_path: Path) -> None:
         client.close()
 
     run(test)
+
+
+@pytest.mark.parametrize("threads", [1, 8, 64])
+def test_each_thread_that_asks_the_database_has_a_connection(threads: int) -> None:
+    settings = sized(Settings(None, None, Path("/nowhere")), threads)
+    lanes = Lanes.of(threads, SHORT)
+    asking = sum(lane.threads for lane in (lanes.usual, lanes.costly, lanes.ready))
+    engine = service_engine("postgresql+psycopg://nobody@127.0.0.1:1/nothing", settings)
+    assert cast(QueuePool, engine.pool).size() == asking
+    lanes.stop()
+
+
+def test_a_pool_of_a_size_that_was_said_keeps_it() -> None:
+    settings = Settings(None, None, Path("/nowhere"), pool_size=3)
+    assert sized(settings, 64) is settings
