@@ -221,6 +221,8 @@ class Connection(HttpToolsProtocol):
 
     def _refuse_read(self, status: int, detail: str) -> None:
         """Refuse what is being read, in its turn: after the answers to what came before it."""
+        if self._deaf:
+            return  # what was refused first says why
         refusal = Refusal.of(status, detail)
         self._deaf = True
         before = self._answered

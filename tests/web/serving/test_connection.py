@@ -408,3 +408,15 @@ def test_a_large_body_that_comes_at_once_is_read_for_a_known_token_alone(port: P
 def test_what_is_refused_before_the_app_is_counted(port: Port, sent: bytes, status: int) -> None:
     assert problem(port.ask(sent))[0] == status
     assert port.refused == [status]
+
+
+def test_of_two_wrong_things_the_first_is_told(patient: Port) -> None:
+    with patient.client() as client:
+        client.sendall(HELD)
+        wait_until(lambda: len(patient.app.seen) == 1)
+        client.sendall(b"GET / HTTP/1.1\r\n\r\nNONSENSE\r\n\r\n")
+        time.sleep(0.05)
+        patient.app.hold.set()
+        _, _, refused = read_all(client).partition(b"0 /held")
+    assert "Host" in str(problem(refused)[1]["detail"])
+    assert patient.refused == [400]
