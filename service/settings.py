@@ -34,7 +34,9 @@ class Settings:
     requests of one token a worker answers in ten seconds, `wrong_tokens_max` how many wrong tokens
     an address may show it in that time. `connections_max` is how many clients one worker serves.
     `statement_s`, `lock_s` and `idle_transaction_s` are how long the database lets a request's
-    statement run, wait for a lock, and leave a transaction idle. `proxies` are the addresses and
+    statement run, wait for a lock, and leave a transaction idle. `pool_size` is how many
+    connections to the database a worker keeps, None for as many as its threads may use; it has
+    `pool_overflow` more for what it does beside. `proxies` are the addresses and
     networks that it is reached through: what they say in X-Forwarded-For and X-Forwarded-Proto is
     believed, nobody else is.
     """
@@ -48,7 +50,7 @@ class Settings:
     nesting_max: int = 32
     keys: Path | None = None
     origin: str = ORIGIN
-    pool_size: int = 8
+    pool_size: int | None = None
     pool_overflow: int = 4
     pool_wait_s: int = 10
     more_rights: bool = False
@@ -96,7 +98,7 @@ class Settings:
             text_bytes_max=_whole(environ, "TEXT_BYTES_MAX", least=1024),
             batch_events_max=_whole(environ, "BATCH_EVENTS_MAX", least=1),
             nesting_max=_whole(environ, "NESTING_MAX", least=8, most=200),
-            pool_size=_whole(environ, "POOL_SIZE", least=1),
+            pool_size=_pool_size(environ),
             pool_overflow=_whole(environ, "POOL_OVERFLOW", least=0),
             pool_wait_s=_whole(environ, "POOL_WAIT_S", least=1),
             more_rights=_yes(environ, "MORE_RIGHTS"),
@@ -150,6 +152,12 @@ def _whole(environ: Mapping[str, str], name: str, *, least: int, most: int = 2**
         bounds = f"from {least} to {most}" if most < 2**31 - 1 else f"of at least {least}"
         raise SettingsError(f"{_PREFIX}{name} is {text!r}: set a whole number {bounds}")
     return number
+
+
+def _pool_size(environ: Mapping[str, str]) -> int | None:
+    if _value(environ, "POOL_SIZE") is None:
+        return None
+    return _whole(environ, "POOL_SIZE", least=1)
 
 
 def _yes(environ: Mapping[str, str], name: str) -> bool:

@@ -122,7 +122,7 @@ def test_an_empty_variable_counts_as_unset() -> None:
     settings = Settings.from_environment(
         {"RETAKE_LEDGER_POOL_SIZE": " ", "RETAKE_LEDGER_DATABASE_URL": "", "HOME": "/h"}
     )
-    assert settings.pool_size == 8
+    assert settings.pool_size is None
     assert settings.database_url is None
 
 

@@ -19,6 +19,8 @@ from service.log.embedded import ensure_running
 from service.log.schema import SERVICE_ROLE
 from service.settings import Settings
 
+POOL_SIZE = 8
+"""How many connections are kept where nothing says how many are needed."""
 RESTED_S_MAX = 1.0
 """A connection that rested longer, or since before another was lost, is tried before it is used."""
 TRIED_S = 5.0
@@ -52,7 +54,7 @@ def service_engine(url: str, settings: Settings, *, bounded: bool = False) -> En
     """
     engine = create_engine(
         url,
-        pool_size=settings.pool_size,
+        pool_size=settings.pool_size or POOL_SIZE,
         max_overflow=settings.pool_overflow,
         pool_timeout=settings.pool_wait_s,
         isolation_level="READ COMMITTED",

@@ -39,7 +39,7 @@ def authenticate() -> Token:
         return cast(Token, known)
     token = find(_secret_shown())
     if token is None:
-        raise _invalid()
+        raise invalid_token()
     g.token = token
     return token
 
@@ -70,17 +70,22 @@ def secret_of(authorization: str | None) -> str | None:
 
 
 def _secret_shown() -> str:
-    header = request.headers.get("Authorization")
+    return secret_in(request.headers.get("Authorization"))
+
+
+def secret_in(header: str | None) -> str:
+    """The secret in an Authorization header. Raises ProblemError where it holds none."""
     if header is None or header[:7].lower() != "bearer ":
         # section 3.1: who shows nothing is told no error code
         raise ProblemError("no-token", _SHOW_ONE, headers=_challenge())
     secret = secret_of(header)
     if secret is None:
-        raise _invalid()
+        raise invalid_token()
     return secret
 
 
-def _invalid() -> ProblemError:
+def invalid_token() -> ProblemError:
+    """What is answered to a token that is not known."""
     detail = "The token is not known here, or has been withdrawn."
     return ProblemError("invalid-token", detail, headers=_challenge('error="invalid_token"'))
 
@@ -104,7 +109,7 @@ def require_until_recorded(route: _Route) -> _Route:
             return route(*args, **kwargs)
         except TokenRevokedError:
             services().tokens_seen.pop(hashed, None)
-            raise _invalid() from None
+            raise invalid_token() from None
         except ProblemError:
             if seen is not None:
                 look_again()

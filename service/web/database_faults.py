@@ -4,7 +4,7 @@ import logging
 from typing import NamedTuple
 
 import psycopg
-from flask import Flask, Response, g
+from flask import Flask, g
 from psycopg import errors
 from sqlalchemy import exc
 
@@ -48,25 +48,30 @@ _SAID: tuple[tuple[type[Exception], Said], ...] = (
 )
 
 
+FAULTS = (
+    exc.OperationalError,
+    exc.InterfaceError,
+    exc.InternalError,
+    exc.TimeoutError,
+    psycopg.OperationalError,
+    EmbeddedServerError,
+)
+"""What is raised where the database cannot do what is asked of it, or cannot be had."""
+
+
 def install(app: Flask) -> None:
     """Let an app answer what the database cannot do with 503, and remember a full disk."""
-    for fault in (
-        exc.OperationalError,
-        exc.InterfaceError,
-        exc.InternalError,
-        exc.TimeoutError,
-        psycopg.OperationalError,
-        EmbeddedServerError,  # it comes out of a connection that is made as it is
-    ):
-        app.register_error_handler(fault, _unavailable)
+    for fault in FAULTS:
+        app.register_error_handler(fault, lambda error: problem_of(error).respond())
 
 
-def _unavailable(error: Exception) -> Response:
+def problem_of(error: Exception) -> Problem:
+    """What is answered to a fault of the database; it is logged, and a full disk remembered."""
     said = log_and_say(error)
     if is_full(error):
         observing.metrics().disk_full.happens()
     headers = {"Retry-After": str(said.retry_s)}
-    return Problem("unavailable", f"{said.what} {said.request}", headers=headers).respond()
+    return Problem("unavailable", f"{said.what} {said.request}", headers=headers)
 
 
 def log_and_say(error: Exception) -> Said:

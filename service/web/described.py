@@ -13,7 +13,7 @@ from service.web.answers import Shown
 _Route = TypeVar("_Route", bound=Callable[..., Any])
 # the struct of an answer, the marshmallow schema of what comes in, or JSON Schema
 Shape = type[Shown] | Schema | Mapping[str, Any]
-LaneName = Literal["usual", "costly", "probe"]
+LaneName = Literal["usual", "costly", "probe", "ready"]
 """Which threads answer a route: those for what takes long are others than those for posts."""
 
 

@@ -5,6 +5,7 @@ import logging
 import os
 import re
 import time
+from collections.abc import Callable
 from typing import cast
 
 from flask import Flask, Response, current_app, g, request
@@ -25,6 +26,7 @@ Nothing may be: who sends requests where the service is ready would never send t
 that there is room again. The next one that finds none begins the time anew. A small write of our
 own would show nothing: it may find room where a post does not.
 """
+_METHOD_UNTOLD = "other"
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
 _log = logging.getLogger("retake_ledger.access")
 
@@ -152,7 +154,7 @@ def install(app: Flask) -> None:
         took_us = (time.monotonic_ns() - g.began_at_ns) // 1000
         # the rule, not the address: its arguments would make a series each
         route = request.url_rule.rule if request.url_rule else _UNROUTED
-        method = request.method if request.method in _METHODS else "other"
+        method = request.method if request.method in _METHODS else _METHOD_UNTOLD
         metrics().requests.labels(route, method, str(answer.status_code)).inc()
         metrics().duration_s.labels(route, method).observe(took_us / 1e6)
         if _log.isEnabledFor(logging.INFO):
@@ -162,6 +164,18 @@ def install(app: Flask) -> None:
             answer.vary.add("Authorization")
         answer.headers["X-Content-Type-Options"] = "nosniff"
         return answer
+
+
+def refusal_counter(app: Flask) -> Callable[[int], None]:
+    """What counts and logs an answer, by its status, that was given before an app saw a request."""
+    counted = cast(Metrics, app.extensions[_KEY])
+
+    def count(status: int) -> None:
+        counted.requests.labels(_UNROUTED, _METHOD_UNTOLD, str(status)).inc()
+        if _log.isEnabledFor(logging.INFO):
+            _log.info("%s", json.dumps({"route": _UNROUTED, "status": status}))
+
+    return count
 
 
 def _line(answer: Response, route: str, method: str, took_us: int) -> str:

@@ -13,8 +13,8 @@ from limits import RateLimitItem, RateLimitItemPerSecond
 from limits.storage import MemoryStorage
 from limits.strategies import FixedWindowRateLimiter
 
-from service.web.access import find, secret_of, seen_before
-from service.web.problems import ProblemError
+from service.web.access import find, invalid_token, secret_in, secret_of, seen_before
+from service.web.problems import Problem, ProblemError
 
 WINDOW_S = 10
 SET_BACK_S = 1.0
@@ -25,8 +25,8 @@ _POLICY = "token"
 class Throttle:
     """The counts of one worker.
 
-    `requests_max` requests of a token and `wrong_max` wrong tokens of an address are let through in
-    a window; who sends more has to wait for the next.
+    `requests_max` requests of a token are answered in a window, and `wrong_max` wrong tokens of an
+    address tolerated: what comes behind them gets 429 until the next.
     """
 
     def __init__(self, requests_max: int, wrong_max: int) -> None:
@@ -41,20 +41,25 @@ class Throttle:
         app.before_request(self._look)
         app.after_request(self._count_and_say)
 
-    def refused(self, authorization: str | None, address: str) -> int | None:
-        """With which status a client is refused by its token alone; None if it is not.
+    def refused(self, authorization: str | None, address: str) -> Problem | None:
+        """With which problem a client is refused by its token alone; None if it is not.
 
         For what is decided before a request is whole; its route asks again. Needs an app's context.
         """
         self._heed_clock()
-        secret = secret_of(authorization)
-        if secret is not None and seen_before(secret) is not None:
+        try:
+            secret = secret_in(authorization)
+        except ProblemError as error:
+            if authorization is not None:
+                self._count_wrong(address)
+            return error.problem
+        if seen_before(secret) is not None:
             return None
         if self._is_slowed(address):
-            return HTTPStatus.TOO_MANY_REQUESTS
-        if secret is None or find(secret) is None:
+            return self._slowed(address).problem
+        if find(secret) is None:
             self._count_wrong(address)
-            return HTTPStatus.UNAUTHORIZED
+            return invalid_token().problem
         return None
 
     def _look(self) -> None:
@@ -66,8 +71,7 @@ class Throttle:
         if seen is None:
             address = request.remote_addr or ""
             if self._is_slowed(address):
-                detail = "Too many wrong tokens came from this address: check yours, and ask later."
-                raise self._too_many(detail, self._wrong, address)
+                raise self._slowed(address)
         elif not self._limiter.hit(self._requests, seen.token_id):
             detail = (
                 f"This token has sent {self._requests.amount} requests in {WINDOW_S} s. "
@@ -81,6 +85,10 @@ class Throttle:
         if now_s < self._shown_s - SET_BACK_S:
             self._storage.reset()
         self._shown_s = now_s
+
+    def _slowed(self, address: str) -> ProblemError:
+        detail = "Too many wrong tokens came from this address: check yours, and ask later."
+        return self._too_many(detail, self._wrong, address)
 
     def _too_many(self, detail: str, item: RateLimitItem, key: str) -> ProblemError:
         _, resets_in_s = self._left(item, key)

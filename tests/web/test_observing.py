@@ -8,7 +8,7 @@ import pytest
 from prometheus_client import values
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
-from service.web.observing import trace_of
+from service.web.observing import refusal_counter, trace_of
 
 from .conftest import Clients
 
@@ -101,3 +101,16 @@ def test_workers_that_share_a_folder_are_counted_together(
     other = made("counter", "worker", "worker_total", (), (), "Another worker's.")
     other.inc(3)
     assert samples(client_of)["worker_total", frozenset()] == 3
+
+
+def test_what_was_refused_before_the_app_is_counted_and_logged(
+    client_of: Clients, caplog: pytest.LogCaptureFixture
+) -> None:
+    count = refusal_counter(client_of().application)
+    with caplog.at_level(logging.INFO, "retake_ledger.access"):
+        count(431)
+        count(431)
+    lines = [json.loads(record.getMessage()) for record in caplog.records]
+    assert lines == [{"route": "none", "status": 431}] * 2
+    key = frozenset({"route": "none", "method": "other", "status": "431"}.items())
+    assert samples(client_of)["retake_ledger_requests_total", key] == 2

@@ -54,7 +54,7 @@ def live() -> Response:
     tag="service",
     answers={200: Answer("Yes.", {JSON: ReadyShown()})},
     problems=("unavailable",),
-    lane="probe",
+    lane="ready",
 )
 def ready() -> Response:
     """The database answers, has every migration, and had room for what was posted lately."""

@@ -4,6 +4,7 @@ import atexit
 import gc
 import shutil
 import time
+from dataclasses import replace
 from http import HTTPStatus
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,7 @@ from service.projections.projector import Projector
 from service.record import Studios
 from service.settings import Settings
 from service.web.app import create_app
+from service.web.serving.lanes import threads_at_the_database
 from service.web.serving.limits import Limits
 from service.web.serving.worker import LoopWorker, Options
 
@@ -45,6 +47,16 @@ def worker_app(settings: Settings, database_url: str) -> Flask:
     projector.start()
     atexit.register(projector.stop)
     return app
+
+
+def sized(settings: Settings, threads: int) -> Settings:
+    """The settings with a connection for each thread that may want one, unless they say how many.
+
+    Else a burst of requests would have some wait for a connection while others hold theirs.
+    """
+    if settings.pool_size is not None:
+        return settings
+    return replace(settings, pool_size=threads_at_the_database(threads))
 
 
 def _seal_key(settings: Settings) -> bytes | None:
@@ -76,7 +88,8 @@ class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types
 
     def load(self) -> Flask:
         """Make the app: in each worker, after the fork."""
-        app = worker_app(self._settings, self._database_url)
+        settings = sized(self._settings, LoopWorker.options.threads)
+        app = worker_app(settings, self._database_url)
         if LoopWorker.options.metrics_port is not None:
             keep_metrics_apart(app, LoopWorker.options.metrics_port)
         return app

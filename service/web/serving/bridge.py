@@ -14,7 +14,8 @@ from wsgiref.types import WSGIApplication
 
 from uvicorn._types import ASGIReceiveCallable, ASGISendCallable, HTTPScope, Scope
 
-from service.web.problems import too_large
+from service.web.problems import Problem, too_large
+from service.web.serving.bodies import Bodies, Share
 from service.web.serving.connection import SCOPE_KEY, Connection
 from service.web.serving.lanes import Lane, LaneFullError
 from service.web.serving.limits import KIB, Limits
@@ -82,7 +83,7 @@ def _write_is_not_served(_: bytes) -> None:
 class Bridge:
     """An ASGI app that answers with a WSGI app on the threads of lanes.
 
-    `lane_of` tells the lane of a method and path. `refused` tells with which status a client is
+    `lane_of` tells the lane of a method and path. `refused` tells with which problem a client is
     refused by its Authorization header and address, None if it is not: it is asked, on a thread,
     before much of a body is read.
     """
@@ -91,13 +92,14 @@ class Bridge:
         self,
         app: WSGIApplication,
         lane_of: Callable[[str, str], Lane],
-        refused: Callable[[str | None, str], int | None],
+        refused: Callable[[str | None, str], Problem | None],
         limits: Limits,
     ) -> None:
         self._app = app
         self._lane_of = lane_of
         self._refused = refused
         self._limits = limits
+        self._bodies = Bodies(limits.bodies_bytes_max)
 
     async def __call__(
         self, scope: Scope, receive: ASGIReceiveCallable, send: ASGISendCallable
@@ -107,26 +109,35 @@ class Bridge:
         connection = cast(Connection, cast(dict[str, Any], scope)[SCOPE_KEY])
         lane = self._lane_of(scope["method"], scope["path"])
         try:
-            body = await self._body(scope, receive, connection, lane)
-            if body is None:
-                return
-            environ = environ_of(scope, body)
-            made = asyncio.ensure_future(lane.run(lambda: _begin(self._app, environ, connection)))
-            done, _ = await asyncio.wait((made,), timeout=self._limits.answer_s)
-            if not done:
-                made.add_done_callback(_close_unsent)
-                connection.refuse(503, TOO_LONG)
-                return
-            answer, pieces = made.result()
+            made = await self._made(scope, receive, connection, lane)
         except LaneFullError:
             connection.refuse(503, BUSY)
             return
-        if answer is None:
-            return
-        await self._send(answer, pieces, lane, connection, send)
+        if made is not None:
+            await self._send(*made, lane, connection, send)
+
+    async def _made(self, scope: HTTPScope, receive: ASGIReceiveCallable, connection: Connection,
+                    lane: Lane) -> "_Made | None":  # fmt: skip
+        """The beginning of the app's answer; None where the client left or was refused."""
+        share = Share(self._bodies)
+        running: asyncio.Future[_Made | None] | None = None
+        try:
+            body = await self._body(scope, receive, connection, lane, share)
+            if body is None:
+                return None
+            begin = partial(_begin, self._app, environ_of(scope, body), connection)
+            running = asyncio.ensure_future(lane.run(begin))
+            done, _ = await asyncio.wait((running,), timeout=lane.answer_s)
+        finally:
+            share.release_after(running)
+        if done:
+            return running.result()
+        running.add_done_callback(_close_unsent)
+        connection.refuse(503, lane.too_long)
+        return None
 
     async def _body(self, scope: HTTPScope, receive: ASGIReceiveCallable, connection: Connection,
-                    lane: Lane) -> bytes | None:  # fmt: skip
+                    lane: Lane, share: Share) -> bytes | None:  # fmt: skip
         """The body whole; None where the client left, was refused, or took too long."""
         limits = self._limits
         loop = asyncio.get_running_loop()
@@ -147,18 +158,32 @@ class Bridge:
             if message["type"] != "http.request":
                 return None
             body += message["body"]
-            if not message["more_body"]:
-                return bytes(body)
-            if len(body) > limits.body_bytes_max:
-                connection.refuse(413, too_large(limits.body_bytes_max))
-                return None
-            if not checked and len(body) > limits.untrusted_body_bytes_max:
-                shown, address = header_of(scope, b"authorization"), address_of(scope)
-                status = await lane.run(partial(self._refused, shown, address))
-                if status is not None:
-                    connection.refuse(status, UNTRUSTED)
+            if len(body) > limits.untrusted_body_bytes_max:
+                if not checked and not await self._is_trusted(scope, connection, lane):
                     return None
                 checked = True
+                if not self._has_room(len(body), connection, share):
+                    return None
+            if not message["more_body"]:
+                return bytes(body)
+
+    async def _is_trusted(self, scope: HTTPScope, connection: Connection, lane: Lane) -> bool:
+        """Whether the client may send a large body by its token; else it is refused."""
+        shown, address = header_of(scope, b"authorization"), address_of(scope)
+        problem = await lane.run(partial(self._refused, shown, address))
+        if problem is not None:
+            connection.refuse_as(problem)
+        return problem is None
+
+    def _has_room(self, size_bytes: int, connection: Connection, share: Share) -> bool:
+        """Whether a body may be so large; else it is refused."""
+        if size_bytes > self._limits.body_bytes_max:
+            connection.refuse(413, too_large(self._limits.body_bytes_max))
+            return False
+        if not share.grow_to(size_bytes):
+            connection.refuse(503, NO_ROOM)
+            return False
+        return True
 
     async def _send(self, answer: Answer, pieces: list[bytes], lane: Lane, connection: Connection,
                     send: ASGISendCallable) -> None:  # fmt: skip
@@ -176,28 +201,24 @@ class Bridge:
         await send({"type": "http.response.body", "body": b"", "more_body": False})
 
 
-UNTRUSTED = "A body of this size is read for a valid token alone."
 BUSY = "Too many requests wait already. Ask again in some seconds."
-TOO_LONG = (
-    "This took too long, and what became of it is not known yet. Send it again after a while: "
-    "what was recorded is recognised, and recorded once."
-)
+NO_ROOM = "Too many large bodies are being read already. Send this again in some seconds."
 
 
-def _close_unsent(made: "asyncio.Future[tuple[Answer | None, list[bytes]]]") -> None:
-    if made.cancelled() or made.exception() is not None:
-        return
-    answer, _ = made.result()
-    if answer is not None and not answer.is_whole:
-        answer.close()
+# an answer and its first pieces
+_Made = tuple[Answer, list[bytes]]
 
 
-def _begin(
-    app: WSGIApplication, environ: dict[str, Any], connection: Connection
-) -> tuple[Answer | None, list[bytes]]:
+def _close_unsent(running: "asyncio.Future[_Made | None]") -> None:
+    made = None if running.cancelled() or running.exception() else running.result()
+    if made is not None and not made[0].is_whole:
+        made[0].close()
+
+
+def _begin(app: WSGIApplication, environ: dict[str, Any], connection: Connection) -> _Made | None:
     # who left while the request waited for a thread was never told that it was taken
     if connection.gone:
-        return None, []
+        return None
     answer = Answer(app, environ)
     return answer, answer.take()
 

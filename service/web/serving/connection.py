@@ -6,16 +6,18 @@ half a head or body, or an answer that nobody reads.
 
 import asyncio
 import socket
+from collections.abc import Callable
 from typing import Any, cast
 
 import httptools
+from uvicorn._types import ASGI3Application
 from uvicorn.config import Config
-from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
+from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol, RequestResponseCycle
 from uvicorn.server import ServerState
 
-from service.web.problems import too_large
+from service.web.problems import Problem, too_large
 from service.web.serving.limits import Limits
-from service.web.serving.refusals import refusal
+from service.web.serving.refusals import Refusal
 
 SCOPE_KEY = "retake-ledger.connection"
 """Where a request's scope has its connection."""
@@ -31,25 +33,39 @@ class Connection(HttpToolsProtocol):
     """A client's connection.
 
     `gone` tells whether the client has left; what is still being made for it may be given up.
-    `idle_since` is the loop's time since when no whole head has come and no request is being
-    answered, None while one is.
+    `count` is told the status of each refusal.
     """
 
     def __init__(
-        self, config: Config, state: ServerState, limits: Limits, loop: asyncio.AbstractEventLoop
-    ) -> None:
+        self, config: Config, state: ServerState, limits: Limits, loop: asyncio.AbstractEventLoop,
+        count: Callable[[int], None],
+    ) -> None:  # fmt: skip
         super().__init__(config, state, {}, loop)
         self._limits = limits
+        self._count = count
         self._head_deadline: asyncio.TimerHandle | None = None
         self._reader_deadline: asyncio.TimerHandle | None = None
         self._unsent = 0
+        self._beneath: asyncio.Transport | None = None
         # whether the head of the next request is still to come, whole or in part
-        self._in_head = True
+        # what has come of a head, or since the last piece of a body: chunk lines and trailers
         self._head_bytes = 0
+        # whose body is being read; None while a head is, or nothing
+        self._body_of: RequestResponseCycle | None = None
+        # whether what comes is thrown away, and what is answered for it once its turn has come
+        self._deaf = False
+        self._refusal: Refusal | None = None
         self._refused = False
-        self.idle_since: float | None = loop.time()
+        self._awaited_since = loop.time()
+        # what is being answered, or was last; `cycle` is what was last begun to be read
+        self._answered: RequestResponseCycle | None = None
 
     # what the event loop calls
+
+    def encrypted_made(self, transport: asyncio.Transport, beneath: asyncio.Transport) -> None:
+        """The same as `connection_made` with TLS; `beneath` is what takes the encrypted bytes."""
+        self._beneath = beneath
+        self.connection_made(transport)
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """A client has connected: from now on its first head is waited for."""
@@ -66,15 +82,17 @@ class Connection(HttpToolsProtocol):
 
     def data_received(self, data: bytes) -> None:
         """Bytes have come."""
-        if self._refused:
+        if self._deaf:
             return
         self._head_bytes += len(data)
         super().data_received(data)
-        if self._refused or self.transport.is_closing():
+        if self._deaf or self.transport.is_closing():
             return
-        if self._in_head and self._head_bytes > self._limits.head_bytes_max:
-            self.refuse(431, self._head_too_large)
-        elif self._in_head and self.is_idle:
+        in_head = self._body_of is None
+        if self._head_bytes > self._limits.head_bytes_max:
+            detail = self._head_too_large if in_head else self._trailers_too_large
+            self._refuse_read(431, detail)
+        elif in_head and self.is_idle:
             # bytes that begin nothing yet, such as empty lines, do not keep a connection
             self._await_head()
 
@@ -98,43 +116,57 @@ class Connection(HttpToolsProtocol):
         cast(dict[str, Any], self.scope)[SCOPE_KEY] = self
         self._await_head()
 
+    def on_header(self, name: bytes, value: bytes) -> None:
+        """A field is whole; one behind a body is none of the head, and nothing here reads it."""
+        if self._body_of is None:
+            super().on_header(name, value)
+
     def on_headers_complete(self) -> None:
         """A head is whole: what can be refused by it is refused before anything is read or run."""
-        self._in_head, self.idle_since = False, None
+        self._head_bytes = 0
+        self._awaited_since = self.loop.time()
         self._end_head()
-        if self._refused:
+        if self._deaf:
             return
         problem = self._problem_of_head()
         if problem is not None:
-            self.refuse(*problem)
+            self._refuse_read(*problem)
         elif len(self.pipeline) >= PIPELINED_MAX:
-            self._refused = True
+            self._deaf = self._refused = True
             self.transport.abort()
         else:
             super().on_headers_complete()
+            self._body_of = self.cycle
 
     def on_body(self, body: bytes) -> None:
         """A piece of a body is there."""
-        if not self._refused:
+        self._head_bytes = 0
+        if not self._deaf:
             super().on_body(body)
 
     def on_message_complete(self) -> None:
         """A request is whole."""
-        self._in_head, self._head_bytes = True, 0
-        if not self._refused:
+        self._head_bytes = 0
+        if not self._deaf:
+            self._body_of = None
             super().on_message_complete()
 
     # what uvicorn calls
 
+    def _start_asgi_task(self, cycle: RequestResponseCycle, app: ASGI3Application) -> None:
+        self._answered = cycle
+        super()._start_asgi_task(cycle, app)
+
     def send_400_response(self, msg: str) -> None:
         """Refuse what is no HTTP."""
-        self.refuse(400, f"This is not HTTP/1.1 as RFC 9112 has it: {msg}")
+        self._refuse_read(400, f"This is not HTTP/1.1 as RFC 9112 has it: {msg}")
 
     def on_response_complete(self) -> None:
         """An answer has been handed over; the client may still have to read it."""
         super().on_response_complete()
-        if not self.pipeline:
-            self.idle_since = self.loop.time()
+        self._awaited_since = self.loop.time()
+        if self._refusal is not None and not self._is_answering:
+            self._refuse(self._refusal)
         self._watch_reader()
 
     def shutdown(self) -> None:
@@ -143,6 +175,7 @@ class Connection(HttpToolsProtocol):
             self.drop()
         else:
             super().shutdown()
+            self._watch_reader()
 
     def timeout_keep_alive_handler(self) -> None:
         """The connection was idle for its time."""
@@ -151,6 +184,10 @@ class Connection(HttpToolsProtocol):
     @property
     def _head_too_large(self) -> str:
         return f"At most {self._limits.head_bytes_max} bytes of request line and headers are taken."
+
+    @property
+    def _trailers_too_large(self) -> str:
+        return f"At most {self._limits.head_bytes_max} bytes of chunk lines and trailers are taken."
 
     # what the app's side calls
 
@@ -164,35 +201,73 @@ class Connection(HttpToolsProtocol):
         """Whether no request is being answered."""
         return self.cycle is None or self.cycle.response_complete
 
+    @property
+    def awaited_since(self) -> float | None:
+        """The loop's time since when the client has been waited for, None while it waits itself."""
+        waits = self._is_answering and self._answered is not self._body_of
+        return None if waits and not self._refused else self._awaited_since
+
+    @property
+    def _is_answering(self) -> bool:
+        return self._answered is not None and not self._answered.response_complete
+
     def refuse(self, status: int, detail: str) -> None:
-        """Answer with a problem, read no further and close.
+        """Answer what is being answered with a problem instead, read no further and close."""
+        self._refuse(Refusal.of(status, detail))
+
+    def refuse_as(self, problem: Problem) -> None:
+        """The same, as a route would answer it."""
+        self._refuse(Refusal.of_problem(problem))
+
+    def _refuse_read(self, status: int, detail: str) -> None:
+        """Refuse what is being read, in its turn: after the answers to what came before it."""
+        if self._deaf:
+            return  # what was refused first says why
+        refusal = Refusal.of(status, detail)
+        self._deaf = True
+        before = self._answered
+        if before is None or before.response_complete or before is self._body_of:
+            self._refuse(refusal)
+            return
+        self._end_head()
+        self._refusal = refusal
+        if self._body_of is not None:
+            self.pipeline.popleft()  # it was to be answered when its turn came
+            self.cycle = self.pipeline[0][0] if self.pipeline else before
+
+    def _refuse(self, refusal: Refusal) -> None:
+        """Answer so.
 
         What the client goes on to send is thrown away for a while: closing at once would reset the
         connection, and the client might never read the answer.
         """
         if self._refused:
             return
-        self._refused = True
-        if self.cycle is not None and not self.cycle.response_complete:
-            if self.cycle.response_started or self.pipeline:
+        self._deaf = self._refused = True
+        self._awaited_since = self.loop.time()
+        self.pipeline.clear()
+        if self._answered is not None and not self._answered.response_complete:
+            if self._answered.response_started:
                 self.drop()  # an answer is half written: a second one would run into it
                 return
-            self.cycle.disconnected = True
-            self.cycle.message_event.set()
+            self._answered.disconnected = True
+            self._answered.message_event.set()
         self._end_head()
         self._unset_keepalive_if_required()
         if self.transport.is_closing():
             return
-        self.transport.write(refusal(status, detail))
+        self._count(refusal.status)
+        self.transport.write(refusal.sent())
         self.flow.resume_reading()
         self.loop.call_later(self._limits.discard_s, self.drop)
 
     def drop(self) -> None:
         """Close; what was not read by now is not sent any more."""
-        if self.transport.get_write_buffer_size():
+        if self._left():
             self.transport.abort()
         else:
             self.transport.close()
+            self._watch_reader()
 
     # deadlines
 
@@ -212,24 +287,29 @@ class Connection(HttpToolsProtocol):
         elif self._head_bytes == 0:
             self.drop()
         else:
-            self.refuse(408, f"The head of a request has {self._limits.head_s:g} s.")
+            self._refuse_read(408, f"The head of a request has {self._limits.head_s:g} s.")
 
     def _watch_reader(self) -> None:
         left = self._left()
-        if left and self._reader_deadline is None:
-            self._unsent = left
-            self._reader_deadline = self.loop.call_later(self._limits.reader_s, self._reader_is_due)
+        if self._reader_deadline is not None or not (left or self.transport.is_closing()):
+            return
+        # with TLS, closing is over when the client has taken leave as well
+        wait_s = self._limits.reader_s if left else self._limits.discard_s
+        self._unsent = left
+        self._reader_deadline = self.loop.call_later(wait_s, self._reader_is_due)
 
     def _reader_is_due(self) -> None:
         self._reader_deadline = None
-        left = self._left()
-        if left and self._unsent - left < min(self._limits.reader_bytes_least, self._unsent):
+        left, least = self._left(), self._limits.reader_bytes_least
+        too_little = left and self._unsent - left < min(least, self._unsent)
+        if too_little or not self._unsent:
             self.transport.abort()
         else:
             self._watch_reader()
 
     def _left(self) -> int:
-        return self.transport.get_write_buffer_size()
+        beneath = 0 if self._beneath is None else self._beneath.get_write_buffer_size()
+        return self.transport.get_write_buffer_size() + beneath
 
     def _problem_of_head(self) -> tuple[int, str] | None:
         return self._problem_of_sizes() or self._problem_of_form()

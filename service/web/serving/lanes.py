@@ -5,7 +5,28 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple, TypeVar
 
+from service.web.serving.limits import Limits
+
 _Result = TypeVar("_Result")
+
+TOO_LONG = (
+    "This took too long, and what became of it is not known yet. Send it again after a while: "
+    "what was recorded is recognised, and recorded once."
+)
+NOT_READY = "The database has not answered in time: see the service's own log."
+
+
+_READY_THREADS = 1
+
+
+def costly_threads(threads: int) -> int:
+    """How many threads answer costly requests beside so many for the usual ones."""
+    return max(1, threads // 4)
+
+
+def threads_at_the_database(threads: int) -> int:
+    """How many threads may ask the database at a time, with so many for usual requests."""
+    return threads + costly_threads(threads) + _READY_THREADS
 
 
 class LaneFullError(RuntimeError):
@@ -13,9 +34,16 @@ class LaneFullError(RuntimeError):
 
 
 class Lane:
-    """Some threads, and a bounded number of requests that wait for one."""
+    """Some threads, and a bounded number of requests that wait for one.
 
-    def __init__(self, name: str, threads: int, waiting_max: int) -> None:
+    A request is answered within `answer_s`, and else told `too_long`.
+    """
+
+    def __init__(self, name: str, threads: int, waiting_max: int, answer_s: float,
+                 too_long: str = TOO_LONG) -> None:  # fmt: skip
+        self.threads = threads
+        self.answer_s = answer_s
+        self.too_long = too_long
         self._executor = ThreadPoolExecutor(threads, thread_name_prefix=name)
         self._pending_max = threads + waiting_max
         self._pending = 0
@@ -44,21 +72,25 @@ class Lane:
 class Lanes(NamedTuple):
     """The lanes of a worker.
 
-    `probe` is for what tells whether the service lives, `costly` for routes that say of themselves
-    that they are, `usual` for posts and all else.
+    `probe` is for what tells how the service does without asking the database, `ready` for what
+    asks whether that answers, and so may wait; `costly` for routes that say of themselves that
+    they are, `usual` for posts and all else.
     """
 
     usual: Lane
     costly: Lane
     probe: Lane
+    ready: Lane
 
     @classmethod
-    def of(cls, threads: int, waiting_max: int) -> "Lanes":
+    def of(cls, threads: int, limits: Limits) -> "Lanes":
         """Lanes with so many threads for the usual requests, and a quarter of that for costly."""
+        waiting_max, answer_s = limits.waiting_max, limits.answer_s
         return cls(
-            Lane("usual", threads, waiting_max),
-            Lane("costly", max(1, threads // 4), waiting_max),
-            Lane("probe", 1, waiting_max),
+            Lane("usual", threads, waiting_max, answer_s),
+            Lane("costly", costly_threads(threads), waiting_max, answer_s),
+            Lane("probe", 1, waiting_max, answer_s),
+            Lane("ready", _READY_THREADS, waiting_max, limits.ready_s, NOT_READY),
         )
 
     def stop(self) -> None:

@@ -11,8 +11,8 @@ class Limits:
 
     A head has `head_s` from its first byte (the first head of a connection: from connecting). A
     body has `body_s`, and a second more for each `body_bytes_per_s` that have come. Who reads an
-    answer must take `reader_bytes_least` of it in each `reader_s`, or the rest of it. No more than
-    `untrusted_body_bytes_max` of a body are read before the token is known.
+    answer must take `reader_bytes_least` of it in each `reader_s`, or the rest of it. More than
+    `untrusted_body_bytes_max` of a body are taken for a known token alone.
     """
 
     connections_max: int
@@ -28,14 +28,27 @@ class Limits:
     body_s: float = 20
     body_bytes_per_s: int = 64 * KIB
     untrusted_body_bytes_max: int = 64 * KIB
+    bodies_max: int = 32
+    """How many bodies of the largest size, or smaller ones of as many bytes, are held at a time."""
     reader_s: float = 20
     reader_bytes_least: int = 16 * KIB
     idle_s: float = 75
     answer_s: float = 90
-    """How long a request may take on its thread; its client is then told, and the thread left."""
+    """How long a request may take on its thread; the client gets 503 then, the thread runs on."""
+    ready_s: float = 3
+    """How long it may take to find out whether the database answers."""
     waiting_max: int = 256
     """How many requests may wait for a thread of one lane."""
     stop_s: float = 30
     """How long requests that are being answered have when the service ends."""
     discard_s: float = 2
     """How long a client that was refused may go on sending before the connection is cut."""
+
+    @property
+    def bodies_bytes_max(self) -> int:
+        """How many bytes of large bodies are held at a time.
+
+        Those up to `untrusted_body_bytes_max` do not count: connections are bounded, and a crowd of
+        large bodies must keep out no small ones.
+        """
+        return self.bodies_max * self.body_bytes_max

@@ -1,53 +1,62 @@
 """Problems that are answered before any app sees the request."""
 
 import json
+from collections.abc import Mapping
 from http import HTTPStatus
+from typing import NamedTuple
 
-from service.web.access import REALM
 from service.web.problem_types import TYPES
-from service.web.problems import MEDIA_TYPE
+from service.web.problems import MEDIA_TYPE, Problem
 
 _RETRY_S = 5
 # where the service has a type of its own for it; RFC 9457, section 4.2.1: about:blank says no more
 # than the status does
-_OWN = {
-    401: "invalid-token",
-    413: "too-large",
-    429: "too-many-requests",
-    503: "unavailable",
-}
-_HEADERS = {
-    401: (b"www-authenticate", REALM.encode("ascii")),
-    429: (b"retry-after", b"%d" % _RETRY_S),
-    503: (b"retry-after", b"%d" % _RETRY_S),
-}
+_OWN = {413: "too-large", 503: "unavailable"}
+_HEADERS = {503: {"Retry-After": str(_RETRY_S)}}
 
 
-def refusal_body(status: int, detail: str) -> bytes:
-    """A problem as bytes; `detail` may repeat what was sent: anything but ASCII is escaped."""
-    kind = TYPES[_OWN[status]] if status in _OWN else None
-    problem = {
-        "type": "about:blank" if kind is None else f"/problems/{kind.name}",
-        "title": HTTPStatus(status).phrase if kind is None else kind.title,
-        "status": status,
-        "detail": detail,
-    }
-    return json.dumps(problem).encode("ascii")
+class Refusal(NamedTuple):
+    """One such problem; `name` is that of its type, None for about:blank.
 
+    `detail` may repeat what was sent: anything but ASCII is escaped.
+    """
 
-def refusal_headers(status: int, body: bytes) -> list[tuple[bytes, bytes]]:
-    """The headers of such an answer; the connection ends with it."""
-    headers = [
-        (b"connection", b"close"),
-        (b"content-type", MEDIA_TYPE.encode("ascii")),
-        (b"content-length", b"%d" % len(body)),
-    ]
-    return [*headers, _HEADERS[status]] if status in _HEADERS else headers
+    status: int
+    detail: str
+    name: str | None
+    headers: Mapping[str, str]
 
+    @classmethod
+    def of(cls, status: int, detail: str) -> "Refusal":
+        """By its status, of the type that goes with that."""
+        return cls(status, detail, _OWN.get(status), _HEADERS.get(status, {}))
 
-def refusal(status: int, detail: str) -> bytes:
-    """Such an answer whole, as it goes over the wire."""
-    body = refusal_body(status, detail)
-    head = f"HTTP/1.1 {status} {HTTPStatus(status).phrase}\r\n".encode("ascii")
-    headers = b"".join(b"%b: %b\r\n" % header for header in refusal_headers(status, body))
-    return head + headers + b"\r\n" + body
+    @classmethod
+    def of_problem(cls, problem: Problem) -> "Refusal":
+        """As a route would answer it."""
+        return cls(problem.status, problem.detail, problem.name, problem.headers)
+
+    def sent(self) -> bytes:
+        """The answer whole, as it goes over the wire; the connection ends with it."""
+        body = self._body()
+        headers = {
+            "connection": "close",
+            "content-type": MEDIA_TYPE,
+            "content-length": str(len(body)),
+            **self.headers,
+        }
+        lines = [
+            f"HTTP/1.1 {self.status} {HTTPStatus(self.status).phrase}",
+            *(f"{name.lower()}: {value}" for name, value in headers.items()),
+        ]
+        return "".join(f"{line}\r\n" for line in [*lines, ""]).encode("ascii") + body
+
+    def _body(self) -> bytes:
+        kind = None if self.name is None else TYPES[self.name]
+        problem = {
+            "type": "about:blank" if kind is None else f"/problems/{kind.name}",
+            "title": HTTPStatus(self.status).phrase if kind is None else kind.title,
+            "status": self.status,
+            "detail": self.detail,
+        }
+        return json.dumps(problem).encode("ascii")

@@ -11,6 +11,8 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from email.utils import formatdate
+from functools import partial
+from itertools import islice
 from operator import itemgetter
 from pathlib import Path
 from typing import NamedTuple, cast
@@ -22,12 +24,14 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 from uvicorn.server import ServerState
 
 from service.tls import context_of
-from service.web.described import description_of
+from service.web.observing import refusal_counter
+from service.web.serving.admission import admission, lane_chooser
 from service.web.serving.bridge import Bridge
 from service.web.serving.connection import Connection
-from service.web.serving.lanes import Lane, Lanes
+from service.web.serving.encryption import encrypt
+from service.web.serving.lanes import Lanes
 from service.web.serving.limits import Limits
-from service.web.serving.refusals import refusal
+from service.web.serving.refusals import Refusal
 from service.web.throttle import Throttle
 
 # Clients keep their connections, so where these go by chance one worker may have nearly all of them
@@ -39,10 +43,18 @@ CONNECTIONS_CROWD = 32
 ACCEPTED_AT_ONCE = 64
 TURNED_AWAY_MAX = 64
 TICK_S = 1.0
-_TLS_END_S = 2
 _RETRY_ACCEPT_S = 0.5
-# what `accept` raises where there are no more files or buffers to be had
-_EXHAUSTED = {errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM}
+# accept(2): faults of the network that a client has met already, and that are its own alone
+_OF_ONE_CLIENT = {
+    errno.ECONNABORTED,
+    errno.EHOSTDOWN,
+    errno.EHOSTUNREACH,
+    errno.ENETDOWN,
+    errno.ENETUNREACH,
+    errno.ENOPROTOOPT,
+    errno.EOPNOTSUPP,
+    errno.EPROTO,
+}
 # what uvicorn says where the answer to a client that left was given up
 _GIVEN_UP = "ASGI callable returned without"
 _BUSY = "This service has as many connections as it takes. Come again in some seconds."
@@ -104,8 +116,9 @@ class Server:
         self._worker = worker
         self._options = worker.options
         self._limits = worker.options.limits
-        self._lanes = Lanes.of(worker.options.threads, self._limits.waiting_max)
+        self._lanes = Lanes.of(worker.options.threads, self._limits)
         app: Flask = worker.wsgi
+        self._count = refusal_counter(app)
         throttle = Throttle(
             requests_max=self._limits.requests_max, wrong_max=self._limits.wrong_tokens_max
         )
@@ -128,7 +141,8 @@ class Server:
         self._connections = cast(set[Connection], self._state.connections)
         self._tls = None if self._options.tls is None else context_of(*self._options.tls)
         self._stopped = asyncio.Event()
-        self._accepting: set[asyncio.Task[None]] = set()
+        # those being let in and since when, the longest first: with TLS, they may keep silent
+        self._accepting: dict[asyncio.Task[None], float] = {}
         self._turned_away: set[socket.socket] = set()
 
     async def serve(self) -> None:
@@ -182,19 +196,30 @@ class Server:
         if self._stopped.is_set():
             return
         listen_after_s = 0.0
-        for _ in range(at_most):
-            try:
-                client, _ = listener.accept()
-            except (BlockingIOError, InterruptedError, ConnectionAbortedError):
-                break  # another worker was faster, or the client left
-            except OSError as error:
-                if error.errno not in _EXHAUSTED:
-                    raise
-                _log.error("no connection can be taken: %s", error)
-                listen_after_s = _RETRY_ACCEPT_S
-                break
+        try:
+            for _ in range(at_most):
+                self._accept_one(listener)
+        except (BlockingIOError, InterruptedError):
+            pass  # another worker was faster
+        except OSError as error:
+            # no more files or buffers, or nothing that is known: whatever it is may pass
+            _log.error("no connection can be taken: %s", error)
+            listen_after_s = _RETRY_ACCEPT_S
+        finally:
+            asyncio.get_running_loop().call_later(listen_after_s, self._listen, listener)
+
+    def _accept_one(self, listener: socket.socket) -> None:
+        try:
+            client, _ = listener.accept()
+        except OSError as error:
+            if error.errno in _OF_ONE_CLIENT:
+                return
+            raise
+        try:
             self._take(client)
-        asyncio.get_running_loop().call_later(listen_after_s, self._listen, listener)
+        except OSError as error:
+            _log.warning("a client was not let in: %s", error)
+            client.close()
 
     def _take(self, client: socket.socket) -> None:
         client.setblocking(False)
@@ -203,41 +228,50 @@ class Server:
         if full and not self._make_room():
             self._turn_away(client)
             return
-        task = asyncio.get_running_loop().create_task(self._connect(client))
-        self._accepting.add(task)
-        task.add_done_callback(self._accepting.discard)
+        loop = asyncio.get_running_loop()
+        task = loop.create_task(self._connect(client))
+        self._accepting[task] = loop.time()
+        task.add_done_callback(partial(self._let_in, client))
+
+    def _let_in(self, client: socket.socket, task: asyncio.Task[None]) -> None:
+        self._accepting.pop(task, None)
+        if task.cancelled():
+            client.close()
 
     async def _connect(self, client: socket.socket) -> None:
         loop = asyncio.get_running_loop()
-        handshake_s = None if self._tls is None else self._limits.head_s
-        end_s = None if self._tls is None else _TLS_END_S
+        made = Connection(self._config, self._state, self._limits, loop, self._count)
         try:
-            await loop.connect_accepted_socket(
-                lambda: Connection(self._config, self._state, self._limits, loop),
-                client,
-                ssl=self._tls,
-                ssl_handshake_timeout=handshake_s,
-                ssl_shutdown_timeout=end_s,
-            )
+            if self._tls is None:
+                await loop.connect_accepted_socket(lambda: made, client)
+            else:
+                await encrypt(client, self._tls, made, self._limits.head_s)
         except (OSError, TimeoutError):  # no handshake, or the client left
             client.close()
 
     def _make_room(self) -> bool:
-        """Drop the connection that has been idle longest; False where none is."""
-        idle = [
-            (one.idle_since, one)
+        """Drop the client that has been waited for longest; False where none is."""
+        awaited: list[tuple[float, Callable[[], object]]] = [
+            (one.awaited_since, one.drop)
             for one in self._connections
-            if one.idle_since is not None and not one.gone
+            if one.awaited_since is not None and not one.transport.is_closing()
         ]
-        if idle:
-            min(idle, key=itemgetter(0))[1].drop()
-        return bool(idle)
+        for task, since in islice(self._accepting.items(), 1):
+            awaited.append((since, partial(self._give_up, task)))
+        if awaited:
+            min(awaited, key=itemgetter(0))[1]()
+        return bool(awaited)
+
+    def _give_up(self, task: asyncio.Task[None]) -> None:
+        del self._accepting[task]
+        task.cancel()
 
     def _turn_away(self, client: socket.socket) -> None:
         if self._tls is None:
             with suppress(OSError):
-                client.send(refusal(503, _BUSY))
+                client.send(Refusal.of(503, _BUSY).sent())
                 client.shutdown(socket.SHUT_WR)
+                self._count(503)
         if len(self._turned_away) >= TURNED_AWAY_MAX:
             client.close()
             return
@@ -278,37 +312,6 @@ def quiet_libraries() -> None:
     of_uvicorn.setLevel(logging.ERROR)
     of_uvicorn.addFilter(lambda line: not line.getMessage().startswith(_GIVEN_UP))
     logging.getLogger("asyncio").setLevel(logging.ERROR)
-
-
-def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
-    """What tells the lane of a method and path, by what the routes say of themselves."""
-    routes = app.url_map.bind("localhost")
-    by_endpoint: dict[str, Lane] = {}
-    for endpoint, view in app.view_functions.items():
-        description = description_of(view)
-        if description is not None and description.lane != "usual":
-            by_endpoint[endpoint] = getattr(lanes, description.lane)
-
-    def lane_of(method: str, path: str) -> Lane:
-        if method == "POST" and path == "/events":
-            return lanes.usual  # as the match would say: spared where most requests go
-        try:
-            endpoint, _ = routes.match(path, method)
-        except Exception:  # whatever is wrong with it, the app will say
-            return lanes.usual
-        return by_endpoint.get(endpoint, lanes.usual)
-
-    return lane_of
-
-
-def admission(app: Flask, throttle: Throttle) -> Callable[[str | None, str], int | None]:
-    """What tells with which status a client is refused by its token alone."""
-
-    def refused(authorization: str | None, address: str) -> int | None:
-        with app.app_context():
-            return throttle.refused(authorization, address)
-
-    return refused
 
 
 def allow_many_files() -> None:

@@ -12,11 +12,14 @@ from sqlalchemy import Engine, exc, text
 
 from service.log import append
 from service.log import engine as engines
+from service.log.embedded import EmbeddedServerError
 from service.log.engine import service_engine
 from service.record import Studios
 from service.settings import Settings
 from service.web import observing
 from service.web.app import create_app
+from service.web.serving.admission import admission
+from service.web.throttle import Throttle
 from tests.conftest import Database
 from tests.link import link_to
 
@@ -163,3 +166,29 @@ def test_what_a_driver_says_is_told_to_nobody(
     answer = bounded.post("/events", note(bounded))
     assert bounded.problem(answer) == (503, "unavailable", [])
     assert "ledger-login" not in answer.get_data(as_text=True)
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        exc.OperationalError("x", {}, psycopg.OperationalError("host db.example")),
+        exc.TimeoutError("host db.example"),
+        EmbeddedServerError("host db.example"),
+    ],
+)
+def test_a_token_that_cannot_be_looked_up_is_told_so(
+    bounded: Paper, monkeypatch: pytest.MonkeyPatch, fault: Exception
+) -> None:
+    def lost(*_: object) -> None:
+        raise fault
+
+    monkeypatch.setattr("service.log.tokens.find", lost)
+    answer = bounded.ask("/clock", "producer")
+    assert bounded.problem(answer) == (503, "unavailable", [])
+    # and before a large body is whole
+    refused = admission(bounded.app, Throttle(requests_max=9, wrong_max=9))
+    problem = refused("Bearer unseen", "192.0.2.1")
+    assert problem is not None
+    assert (problem.status, problem.name) == (503, "unavailable")
+    assert int(problem.headers["Retry-After"]) > 0
+    assert "db.example" not in problem.detail

@@ -10,6 +10,8 @@ import time
 
 import pytest
 
+from service.web.access import REALM
+from service.web.problems import Problem
 from service.web.throttle import WINDOW_S, Throttle
 
 from ..paper import Paper
@@ -66,15 +68,29 @@ def test_wrong_tokens_are_slowed_by_address(paper: Paper) -> None:
 def test_what_is_refused_before_it_is_whole_counts_as_well(paper: Paper) -> None:
     throttle = Throttle(QUOTA, WRONG)
 
-    def refused(secret: str, address: str = "192.0.2.1") -> int | None:
+    def asked(shown: str | None, address: str = "192.0.2.1") -> Problem | None:
         with paper.app.app_context():
-            return throttle.refused(f"Bearer {secret}", address)
+            return throttle.refused(shown, address)
+
+    def refused(secret: str, address: str = "192.0.2.1") -> str | None:
+        problem = asked(f"Bearer {secret}", address)
+        return None if problem is None else problem.name
 
     assert refused(paper.secrets["office"]) is None
-    assert refused("") == 401
-    assert [refused(f"guess{number}") for number in range(WRONG)] == [401] * (WRONG - 1) + [429]
+    # who shows nothing shows nothing wrong
+    for _ in range(WRONG):
+        shown = asked(None)
+        assert shown is not None
+        assert (shown.name, shown.headers["WWW-Authenticate"]) == ("no-token", REALM)
+    assert refused("") == "invalid-token"
+    guesses = [refused(f"guess{number}") for number in range(WRONG)]
+    assert guesses == ["invalid-token"] * (WRONG - 1) + ["too-many-requests"]
+    slowed = asked("Bearer guess")
+    assert slowed is not None
+    assert "wrong tokens" in slowed.detail
+    assert 1 <= int(slowed.headers["Retry-After"]) <= WINDOW_S + 1
     assert refused(paper.secrets["office"]) is None  # seen before
-    assert refused(paper.secrets["producer"]) == 429
+    assert refused(paper.secrets["producer"]) == "too-many-requests"
     assert refused(paper.secrets["producer"], "192.0.2.2") is None
 
 

@@ -12,6 +12,8 @@ import pytest
 from uvicorn.config import Config
 from uvicorn.server import ServerState
 
+from service.web.access import invalid_token, secret_in
+from service.web.problems import Problem, ProblemError
 from service.web.serving.bridge import Bridge
 from service.web.serving.connection import Connection
 from service.web.serving.lanes import Lanes
@@ -74,12 +76,13 @@ class _Stream:
 
 
 class Port:
-    """Where the app is reached, and what it has."""
+    """Where the app is reached, and what it has; `refused` are the statuses that were counted."""
 
-    def __init__(self, number: int, app: Small, state: ServerState) -> None:
+    def __init__(self, number: int, app: Small, state: ServerState, refused: list[int]) -> None:
         self.number = number
         self.app = app
         self.state = state
+        self.refused = refused
         self._clients: list[socket.socket] = []
 
     def client(self) -> socket.socket:
@@ -113,15 +116,25 @@ def read_all(client: socket.socket) -> bytes:
         parts.append(part)
 
 
+def refused_by(shown: str | None) -> Problem:
+    """What is answered to who shows no known token."""
+    try:
+        secret_in(shown)
+    except ProblemError as error:
+        return error.problem
+    return invalid_token().problem
+
+
 @contextmanager
-def serving(limits: Limits = SHORT, known: bytes = b"Bearer known") -> Iterator[Port]:
+def serving(limits: Limits = SHORT, known: str = "Bearer known") -> Iterator[Port]:
     """The app behind a port of this machine, on an event loop in a thread."""
     app, state = Small(), ServerState()
-    lanes = Lanes.of(2, limits.waiting_max)
+    refused: list[int] = []
+    lanes = Lanes.of(2, limits)
     bridge = Bridge(
         app,
         lambda _, path: lanes.probe if path == "/live" else lanes.usual,
-        lambda shown, _: None if shown == known.decode() else 401,
+        lambda shown, _: None if shown == known else refused_by(shown),
         limits,
     )
     config = Config(
@@ -130,12 +143,14 @@ def serving(limits: Limits = SHORT, known: bytes = b"Bearer known") -> Iterator[
     )  # fmt: skip
     loop = asyncio.new_event_loop()
     server = loop.run_until_complete(
-        loop.create_server(lambda: Connection(config, state, limits, loop), "127.0.0.1", 0)
+        loop.create_server(
+            lambda: Connection(config, state, limits, loop, refused.append), "127.0.0.1", 0
+        )
     )
     number = server.sockets[0].getsockname()[1]
     thread = threading.Thread(target=loop.run_forever)
     thread.start()
-    port = Port(number, app, state)
+    port = Port(number, app, state, refused)
     try:
         yield port
     finally:

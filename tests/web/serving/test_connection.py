@@ -4,7 +4,7 @@ import json
 import select
 import socket
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import pytest
@@ -22,8 +22,9 @@ def problem(answer: bytes) -> tuple[int, dict[str, object]]:
     assert f"content-length: {len(body)}".encode() in head.lower()
     status = int(head.split(b" ", 2)[1])
     shown = json.loads(body)
-    own = {401: "invalid-token", 413: "too-large", 503: "unavailable"}.get(status)
-    assert shown["type"] == ("about:blank" if own is None else f"/problems/{own}")
+    own = {401: {"no-token", "invalid-token"}, 413: {"too-large"}, 503: {"unavailable"}}
+    names = {f"/problems/{name}" for name in own.get(status, ())} or {"about:blank"}
+    assert shown["type"] in names
     assert shown["status"] == status
     assert (b"retry-after" in head) == (status == 503)
     assert (b"www-authenticate" in head) == (status == 401)
@@ -118,9 +119,13 @@ def test_a_body_that_keeps_coming_has_more_time(port: Port) -> None:
 
 def test_a_large_body_is_read_for_a_known_token_alone(port: Port) -> None:
     size = SHORT.untrusted_body_bytes_max * 4
-    for shown, status in ((b"", 401), (b"Authorization: Bearer other\r\n", 401)):
+    for shown, name in (
+        (b"", "no-token"),
+        (b"Authorization: Bearer other\r\n", "invalid-token"),
+    ):
         head = b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: %d\r\n%b\r\n" % (size, shown)
-        assert problem(port.ask(head + b"z" * (size - 1)))[0] == status
+        status, told = problem(port.ask(head + b"z" * (size - 1)))
+        assert (status, told["type"]) == (401, f"/problems/{name}")
     assert port.app.seen == []
 
 
@@ -281,3 +286,137 @@ def test_a_request_that_takes_too_long_is_told_so() -> None:
         assert "again" in str(shown["detail"])
         hasty.app.hold.set()
         assert hasty.ask(LAST).endswith(b"0 /here")
+
+
+CHUNKED = b"POST /here HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n"
+
+
+def test_trailers_are_no_headers(port: Port) -> None:
+    trailers = b"X_Forwarded_For: 192.0.2.1\r\nContent-Type: text/other\r\nX-More: yes\r\n"
+    sent = CHUNKED + b"Content-Type: text/plain\r\nConnection: close\r\n\r\n1\r\n{\r\n0\r\n"
+    assert port.ask(sent + trailers + b"\r\n").endswith(b"1 /here")
+    environ = port.app.seen[0]
+    assert environ["CONTENT_TYPE"] == "text/plain"
+    assert not {"HTTP_X_FORWARDED_FOR", "HTTP_X_MORE"} & environ.keys()
+
+
+@pytest.mark.parametrize(
+    ("begun", "repeated"),
+    [
+        (b"1\r\n{\r\n0\r\n", b"a:\r\n"),  # ever more trailers
+        (b"1\r\n{\r\n0\r\na: ", b"yyyy"),  # one trailer without end
+        (b"1;", b"a=b;"),  # extensions of a chunk
+        (b"", b"0" * 4),  # zeros before a chunk's size
+    ],
+)
+def test_what_comes_around_a_body_is_bounded_as_a_head_is(
+    patient: Port, begun: bytes, repeated: bytes
+) -> None:
+    with patient.client() as client:
+        client.sendall(CHUNKED + b"\r\n" + begun)
+        time.sleep(0.05)
+        client.sendall(repeated * (SHORT.head_bytes_max // len(repeated) + 1))
+        assert problem(read_all(client))[0] == 431
+    assert patient.app.seen == []
+
+
+def test_small_chunks_may_take_more_than_a_head_together(port: Port) -> None:
+    chunks = b"1\r\nz\r\n" * SHORT.head_bytes_max
+    sent = CHUNKED + b"Connection: close\r\n\r\n" + chunks + b"0\r\n\r\n"
+    assert port.ask(sent).endswith(b"%d /here" % SHORT.head_bytes_max)
+
+
+HELD = b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n"
+BROKEN_BODY = b"POST / HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked\r\n\r\nzz\r\n"
+
+
+@pytest.mark.parametrize("between", [b"", GET])
+@pytest.mark.parametrize("wrong", [b"GET / HTTP/1.1\r\n\r\n", b"NONSENSE\r\n\r\n", BROKEN_BODY])
+def test_what_is_refused_is_not_answered_before_what_came_first(
+    patient: Port, between: bytes, wrong: bytes
+) -> None:
+    with patient.client() as client:
+        client.sendall(HELD + between)
+        wait_until(lambda: len(patient.app.seen) == 1)
+        client.sendall(wrong + GET)
+        time.sleep(0.1)
+        patient.app.hold.set()
+        answers = read_all(client)
+    first, _, rest = answers.partition(b"0 /held")
+    assert first.startswith(b"HTTP/1.1 200 ")
+    if between:
+        second, _, rest = rest.partition(b"0 /here")
+        assert second.startswith(b"HTTP/1.1 200 ")
+    assert problem(rest)[0] == 400
+    assert len(patient.app.seen) == (2 if between else 1)
+
+
+def test_a_request_that_takes_too_long_is_told_so_with_others_behind_it() -> None:
+    with serving(replace(SHORT, answer_s=0.2)) as hasty:
+        assert problem(hasty.ask(HELD + GET))[0] == 503
+        hasty.app.hold.set()
+
+
+@pytest.fixture
+def narrow() -> Iterator[Port]:
+    """The app with long deadlines and little room for bodies."""
+    with serving(replace(SHORT, head_s=60, body_s=60, idle_s=60, bodies_max=1)) as made:
+        yield made
+
+
+def test_large_bodies_together_are_bounded_and_small_ones_are_not(narrow: Port) -> None:
+    size = SHORT.untrusted_body_bytes_max * 2 + 1
+    head = b"POST /held HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer known\r\n"
+    head += b"Content-Length: %d\r\n"
+    most = SHORT.body_bytes_max // size
+    clients = [narrow.client() for _ in range(most)]
+    for client in clients:
+        client.sendall(head % size + b"\r\n" + b"z" * (size - 1))
+        time.sleep(0.02)  # one by one: not too many may wait for their tokens to be looked up
+    last = (head % size).replace(b"/held", b"/here") + b"Connection: close\r\n\r\n"
+    status, shown = problem(narrow.ask(last + b"z" * size))
+    assert status == 503
+    assert "bodies" in str(shown["detail"])
+    small = last.replace(b"%d" % size, b"9")
+    assert narrow.ask(small + b"z" * 9).endswith(b"9 /here")
+    # what was whole is held until it is answered
+    clients[0].sendall(b"z")
+    wait_until(lambda: len(narrow.app.seen) == 2)
+    assert problem(narrow.ask(last + b"z" * size))[0] == 503
+    narrow.app.hold.set()
+    wait_until(lambda: narrow.ask(last + b"z" * size).endswith(b"%d /here" % size))
+    for client in clients[1:]:
+        client.close()
+
+
+def test_a_large_body_that_comes_at_once_is_read_for_a_known_token_alone(port: Port) -> None:
+    size = SHORT.untrusted_body_bytes_max + 1
+    head = b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: %d\r\n\r\n" % size
+    assert problem(port.ask(head + b"z" * size))[0] == 401
+    assert port.app.seen == []
+
+
+@pytest.mark.parametrize(
+    ("sent", "status"),
+    [
+        (b"GET / HT", 408),
+        (b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: 999999999\r\n\r\n", 413),
+        (b"GET /" + b"x" * 8000 + b" HTTP/1.1\r\nHost: a\r\n\r\n", 414),
+        (b"NONSENSE\r\n\r\n", 400),
+    ],
+)
+def test_what_is_refused_before_the_app_is_counted(port: Port, sent: bytes, status: int) -> None:
+    assert problem(port.ask(sent))[0] == status
+    assert port.refused == [status]
+
+
+def test_of_two_wrong_things_the_first_is_told(patient: Port) -> None:
+    with patient.client() as client:
+        client.sendall(HELD)
+        wait_until(lambda: len(patient.app.seen) == 1)
+        client.sendall(b"GET / HTTP/1.1\r\n\r\nNONSENSE\r\n\r\n")
+        time.sleep(0.05)
+        patient.app.hold.set()
+        _, _, refused = read_all(client).partition(b"0 /held")
+    assert "Host" in str(problem(refused)[1]["detail"])
+    assert patient.refused == [400]

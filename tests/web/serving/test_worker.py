@@ -2,13 +2,16 @@
 
 import asyncio
 import datetime
+import errno
 import os
 import socket
 import ssl
 import threading
+import time
 from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from dataclasses import replace
+from functools import wraps
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -19,12 +22,17 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 from flask import Flask, request
+from sqlalchemy.pool import QueuePool
 
+from service.log.engine import service_engine
+from service.settings import Settings
+from service.web import observing
 from service.web.app import bare_app
-from service.web.serving import keep_metrics_apart
+from service.web.serving import keep_metrics_apart, sized
 from service.web.serving import worker as serving_worker
+from service.web.serving.admission import lane_chooser
 from service.web.serving.lanes import Lanes
-from service.web.serving.worker import LoopWorker, Options, Server, lane_chooser
+from service.web.serving.worker import LoopWorker, Options, Server
 from tests.web.serving.conftest import SHORT
 
 LAST = b"GET /here HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n"
@@ -33,6 +41,7 @@ PATIENT = replace(SHORT, head_s=60, idle_s=60)
 
 def small_app() -> Flask:
     app = Flask("small")
+    observing.install(app)
 
     @app.get("/here")
     def here() -> str:
@@ -99,27 +108,93 @@ def test_connections_go_where_few_are() -> None:
     run(test)
 
 
-def test_the_longest_idle_makes_room_and_then_nobody_is_let_in() -> None:
+HALF_BODY = b"POST /here HTTP/1.1\r\nHost: a\r\nContent-Length: 5\r\n\r\n"
+HELD = b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n"
+
+
+def shown(app: Flask) -> bytes:
+    """The metrics of an app."""
+    with app.app_context():
+        return observing.metrics().shown()
+
+
+def holding_app(released: threading.Semaphore) -> Flask:
+    """The small app, with an address that answers as often as it is released."""
+    app = small_app()
+
+    @app.get("/held")
+    def held() -> str:
+        released.acquire(timeout=30)
+        return "held"
+
+    return app
+
+
+@pytest.mark.parametrize("sent", [b"", b"GET /here HT", HALF_BODY, HALF_BODY + b"a"])
+def test_who_has_been_waited_for_longest_makes_room(sent: bytes) -> None:
     async def test() -> None:
         sock = listener()
         server = server_on(sock, Options(2, replace(PATIENT, connections_max=3)))
-        half_body = b"POST /here HTTP/1.1\r\nHost: a\r\nContent-Length: 5\r\n\r\n"
         async with serving(server):
-            idle_reader, idle = await asyncio.open_connection(*sock.getsockname())
-            await asyncio.sleep(0.05)
-            busy = []
-            for _ in range(2):
-                _, writer = await asyncio.open_connection(*sock.getsockname())
-                writer.write(half_body)
-                busy.append(writer)
+            clients = []
+            for _ in range(3):
+                clients.append(await asyncio.open_connection(*sock.getsockname()))
+                clients[-1][1].write(sent)
                 await asyncio.sleep(0.05)
             assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 200 ")
-            assert await idle_reader.read() == b""
-            _, third = await asyncio.open_connection(*sock.getsockname())
-            third.write(half_body)
+            assert await clients[0][0].read() == b""
+            clients[2][1].write(b"b")
             await asyncio.sleep(0.05)
+            assert not clients[1][0].at_eof()
+            assert not clients[2][0].at_eof()
+            for _, writer in clients:
+                writer.close()
+
+    run(test)
+
+
+def test_whose_request_is_being_answered_makes_no_room() -> None:
+    async def test() -> None:
+        released = threading.Semaphore(0)
+        sock = listener()
+        options = Options(2, replace(PATIENT, connections_max=1))
+        app = holding_app(released)
+        async with serving(server_on(sock, options, app)):
+            reader, writer = await asyncio.open_connection(*sock.getsockname())
+            # the second is begun when the first is answered
+            writer.write(HELD + HELD)
+            await asyncio.sleep(0.1)
             assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 503 ")
-            for writer in (idle, third, *busy):
+            assert b'route="none",status="503"} 1.0' in shown(app)
+            released.release()
+            await reader.readuntil(b"held")
+            await asyncio.sleep(0.1)
+            assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 503 ")
+            # nor while a third is still being sent
+            writer.write(HALF_BODY)
+            await asyncio.sleep(0.1)
+            assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 503 ")
+            released.release()
+            await reader.readuntil(b"held")
+            assert (await ask(sock, LAST)).startswith(b"HTTP/1.1 200 ")
+            writer.close()
+
+    run(test)
+
+
+def test_a_handshake_that_does_not_go_on_makes_room(tmp_path: Path) -> None:
+    async def test() -> None:
+        files = certificate(tmp_path)
+        client = ssl.create_default_context(cafile=files[0])
+        sock = listener()
+        options = Options(2, replace(PATIENT, connections_max=3), tls=files)
+        async with serving(server_on(sock, options)):
+            silent = [await asyncio.open_connection(*sock.getsockname()) for _ in range(3)]
+            await asyncio.sleep(0.1)
+            answer = await ask(sock, LAST, ssl=client, server_hostname="ledger")
+            assert answer.startswith(b"HTTP/1.1 200 ")
+            assert await asyncio.wait_for(silent[0][0].read(), 5) == b""
+            for _, writer in silent:
                 writer.close()
 
     run(test)
@@ -251,7 +326,7 @@ def test_nothing_is_accepted_once_its_parent_is_gone(monkeypatch: pytest.MonkeyP
     ("method", "path", "lane"),
     [
         ("GET", "/live", "probe"),
-        ("GET", "/ready", "probe"),
+        ("GET", "/ready", "ready"),
         ("GET", "/metrics", "probe"),
         ("POST", "/events", "usual"),
         ("GET", "/events", "usual"),
@@ -267,7 +342,7 @@ def test_nothing_is_accepted_once_its_parent_is_gone(monkeypatch: pytest.MonkeyP
     ],
 )
 def test_each_route_has_its_lane(method: str, path: str, lane: str) -> None:
-    lanes = Lanes.of(4, 1)
+    lanes = Lanes.of(4, SHORT)
     assert lane_chooser(bare_app(), lanes)(method, path) is getattr(lanes, lane)
     lanes.stop()
 
@@ -284,3 +359,168 @@ def test_metrics_are_kept_to_a_port_of_their_own() -> None:
     ):
         answer = client.get(path, environ_overrides={"SERVER_PORT": str(port)})
         assert answer.status_code == status, (path, port)
+
+
+class _Failing:
+    """A listener whose next `accept` fails so, or gives a client that cannot be set up."""
+
+    def __init__(self, sock: socket.socket, faults: list[int | None]) -> None:
+        self._sock = sock
+        self.faults = faults
+
+    def accept(self) -> tuple[socket.socket, Any]:
+        client, address = self._sock.accept()
+        if not self.faults:
+            return client, address
+        fault = self.faults.pop()
+        client.close()
+        if fault is None:
+            return client, address  # what is set on it fails
+        raise OSError(fault, os.strerror(fault))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._sock, name)
+
+
+@pytest.mark.parametrize("fault", [errno.EPROTO, errno.EHOSTUNREACH, errno.EPERM, errno.EIO, None])
+def test_a_client_that_cannot_be_accepted_keeps_no_other_out(fault: int | None) -> None:
+    async def test() -> None:
+        faults: list[dict[str, Any]] = []
+        asyncio.get_running_loop().set_exception_handler(lambda _, context: faults.append(context))
+        failing = _Failing(listener(), [fault])
+        sock = cast(socket.socket, failing)
+        async with serving(server_on(sock, Options(2, PATIENT))):
+            with suppress(ConnectionError):
+                assert await ask(sock, LAST) == b""
+            assert (await asyncio.wait_for(ask(sock, LAST), 10)).startswith(b"HTTP/1.1 200 ")
+        assert failing.faults == []
+        assert faults == []
+
+    run(test)
+
+
+def test_whether_it_lives_is_told_while_the_database_is_waited_for() -> None:
+    async def test() -> None:
+        app, bare, hold = small_app(), bare_app(), threading.Event()
+        # the functions that say the lanes of these addresses, one in place of a paused database
+        app.add_url_rule("/live", view_func=bare.view_functions["health.live"])
+
+        @wraps(bare.view_functions["health.ready"])
+        def waits() -> str:
+            hold.wait(30)
+            return ""
+
+        app.add_url_rule("/ready", view_func=waits)
+        sock = listener()
+        limits = replace(PATIENT, ready_s=0.5)
+        async with serving(server_on(sock, Options(2, limits), app)):
+            ready = [
+                asyncio.create_task(ask(sock, LAST.replace(b"/here", b"/ready"))) for _ in range(3)
+            ]
+            await asyncio.sleep(0.1)
+            live = await asyncio.wait_for(ask(sock, LAST.replace(b"/here", b"/live")), 5)
+            assert live.startswith(b"HTTP/1.1 200 ")
+            for answer in await asyncio.wait_for(asyncio.gather(*ready), 10):
+                assert answer.startswith(b"HTTP/1.1 503 ")
+                assert b"database has not answered" in answer
+            hold.set()
+
+    run(test)
+
+
+BIG_BYTES = 400_000
+
+
+def narrow_listener() -> socket.socket:
+    """A listener whose connections have little room for what is not read."""
+    made = listener()
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 8192)
+    return made
+
+
+def encrypted(sock: socket.socket, certificate_file: Path) -> ssl.SSLSocket:
+    """A client that takes little at a time, and has asked for a big page and the end."""
+    plain = socket.socket()
+    plain.settimeout(20)
+    plain.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+    plain.connect(sock.getsockname())
+    context = ssl.create_default_context(cafile=certificate_file)
+    made = context.wrap_socket(plain, server_hostname="ledger")
+    made.sendall(LAST.replace(b"/here", b"/big"))
+    return made
+
+
+def big_app() -> Flask:
+    app = small_app()
+    app.add_url_rule("/big", view_func=lambda: "x" * BIG_BYTES)
+    return app
+
+
+def test_a_slow_reader_gets_all_of_an_encrypted_answer(tmp_path: Path) -> None:
+    files = certificate(tmp_path)
+
+    def read(sock: socket.socket) -> int:
+        size = 0
+        with encrypted(sock, files[0]) as client:
+            while part := client.recv(16384):
+                size += len(part)
+                time.sleep(0.15)
+        return size
+
+    async def test() -> None:
+        sock = narrow_listener()
+        options = Options(2, replace(PATIENT, reader_s=2), tls=files)
+        async with serving(server_on(sock, options, big_app())):
+            assert await asyncio.to_thread(read, sock) > BIG_BYTES
+
+    run(test)
+
+
+def test_who_reads_no_encrypted_answer_is_cut_off(tmp_path: Path) -> None:
+    async def test() -> None:
+        files = certificate(tmp_path)
+        sock = narrow_listener()
+        server = server_on(sock, Options(2, replace(PATIENT, reader_s=1), tls=files), big_app())
+        async with serving(server):
+            client = await asyncio.to_thread(encrypted, sock, files[0])
+            await asyncio.sleep(0.5)
+            assert server.connections == 1
+            await asyncio.sleep(2.5)
+            assert server.connections == 0
+            client.close()
+
+    run(test)
+
+
+def test_who_does_not_take_leave_holds_up_no_end(tmp_path: Path) -> None:
+    async def test() -> None:
+        loop = asyncio.get_running_loop()
+        files = certificate(tmp_path)
+        sock = listener()
+        server = server_on(sock, Options(2, replace(PATIENT, stop_s=30), tls=files), big_app())
+        async with serving(server):
+            plain = socket.create_connection(sock.getsockname(), timeout=20)
+            context = ssl.create_default_context(cafile=files[0])
+            client = await asyncio.to_thread(context.wrap_socket, plain, server_hostname="ledger")
+            await asyncio.sleep(0.1)
+            assert server.connections == 1
+            began_at = loop.time()
+        assert loop.time() - began_at < 5
+        client.close()
+
+    run(test)
+
+
+@pytest.mark.parametrize("threads", [1, 8, 64])
+def test_each_thread_that_asks_the_database_has_a_connection(threads: int) -> None:
+    settings = sized(Settings(None, None, Path("/nowhere")), threads)
+    lanes = Lanes.of(threads, SHORT)
+    asking = sum(lane.threads for lane in (lanes.usual, lanes.costly, lanes.ready))
+    engine = service_engine("postgresql+psycopg://nobody@127.0.0.1:1/nothing", settings)
+    assert cast(QueuePool, engine.pool).size() == asking
+    lanes.stop()
+
+
+def test_a_pool_of_a_size_that_was_said_keeps_it() -> None:
+    settings = Settings(None, None, Path("/nowhere"), pool_size=3)
+    assert sized(settings, 64) is settings
