@@ -16,12 +16,14 @@ CALLED_BY_LIBRARIES = (
     *("sort_keys", "strict_slashes", "merge_slashes"),  # Flask
     *("revision", "down_revision", "upgrade"),  # Alembic
     "__call__",  # the signature of a protocol
+    *("STORAGE_SCHEME", "base_exceptions", "check", "reset", "clear"),  # limits
+    *("incr", "get_expiry"),
     *("Meta", "error_messages", "attr", "_deserialize", "_serialize", "_jsonschema_type_mapping"),
 )
 # read by their names: the members of shapes, of kinds of value and of rows that are unpacked
 READ_BY_NAME = (
     *("service/web/schemas/", "service/web/representation/", "service/web/answers.py"),
-    *("service/web/problems.py", "service/web/api/clock.py"),
+    *("service/web/problems.py", "service/web/api/clock.py", "service/web/api/health.py"),
     *("service/vocabulary/kinds.py", "service/vocabulary/facts/"),
     "service/web/api/events.py",  # the arguments of a list
     "service/web/serving/lanes.py",  # a row for each lane

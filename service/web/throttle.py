@@ -10,15 +10,13 @@ from http import HTTPStatus
 
 from flask import Flask, Response, g, request
 from limits import RateLimitItem, RateLimitItemPerSecond
-from limits.storage import MemoryStorage
 from limits.strategies import FixedWindowRateLimiter
 
 from service.web.access import find, invalid_token, secret_in, secret_of, seen_before
 from service.web.problems import Problem, ProblemError
+from service.web.windows import Windows
 
 WINDOW_S = 10
-SET_BACK_S = 1.0
-"""A clock that shows this much less than before was set back."""
 _POLICY = "token"
 
 
@@ -30,9 +28,7 @@ class Throttle:
     """
 
     def __init__(self, requests_max: int, wrong_max: int) -> None:
-        self._storage = MemoryStorage()
-        self._limiter = FixedWindowRateLimiter(self._storage)
-        self._shown_s = 0.0
+        self._limiter = FixedWindowRateLimiter(Windows())
         self._requests = RateLimitItemPerSecond(requests_max, WINDOW_S, namespace="request")
         self._wrong = RateLimitItemPerSecond(wrong_max, WINDOW_S, namespace="wrong")
 
@@ -46,7 +42,6 @@ class Throttle:
 
         For what is decided before a request is whole; its route asks again. Needs an app's context.
         """
-        self._heed_clock()
         try:
             secret = secret_in(authorization)
         except ProblemError as error:
@@ -63,7 +58,6 @@ class Throttle:
         return None
 
     def _look(self) -> None:
-        self._heed_clock()
         secret = secret_of(request.headers.get("Authorization"))
         if secret is None:
             return
@@ -78,13 +72,6 @@ class Throttle:
                 "Post events in batches, and ask again later."
             )
             raise self._too_many(detail, self._requests, seen.token_id)
-
-    def _heed_clock(self) -> None:
-        """Begin all windows anew where the clock was set back: they end at instants it shows."""
-        now_s = time.time()
-        if now_s < self._shown_s - SET_BACK_S:
-            self._storage.reset()
-        self._shown_s = now_s
 
     def _slowed(self, address: str) -> ProblemError:
         detail = "Too many wrong tokens came from this address: check yours, and ask later."
@@ -114,4 +101,4 @@ class Throttle:
 
     def _left(self, item: RateLimitItem, key: str) -> tuple[int, int]:
         stats = self._limiter.get_window_stats(item, key)
-        return stats.remaining, max(1, round(stats.reset_time - time.time() + 0.5))
+        return stats.remaining, max(1, round(stats.reset_time - time.monotonic() + 0.5))

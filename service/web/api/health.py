@@ -1,17 +1,18 @@
 """Whether the service lives and can serve, and its metrics. No token is asked for."""
 
-from flask import Blueprint, Response, jsonify
-from marshmallow import fields
+from typing import Annotated
+
+from flask import Blueprint, Response
 from sqlalchemy.exc import DataError, ProgrammingError, SQLAlchemyError
 
 from service.log.migrate import is_up_to_date
 from service.log.server_programs import EmbeddedServerError
 from service.web import observing
+from service.web.answers import Shown, encoded, note
 from service.web.database_faults import DISK_FULL, log_and_say
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.problems import ProblemError
-from service.web.schemas.common import Shown
 from service.web.services import services
 
 health = Blueprint("health", __name__)
@@ -21,38 +22,38 @@ _RETRY = {"Retry-After": "5"}
 class StateShown(Shown):
     """Whether the service lives, or is ready."""
 
-    state = fields.String(required=True, metadata={"description": "live or ready."})
+    state: Annotated[str, note("live or ready.")]
 
 
 class ReadyShown(StateShown):
     """That the service is ready, and whether anything ails it."""
 
-    studios_without_plan = fields.Integer(
-        required=True,
-        metadata={
-            "description": "Of how many studios no plan could be made when one was last asked for; "
-            "their records still answer and posts are taken. More than 0 is a fault to report."
-        },
-    )
+    studios_without_plan: Annotated[
+        int,
+        note(
+            "Of how many studios no plan could be made when one was last asked for; their records "
+            "still answer and posts are taken. More than 0 is a fault to report."
+        ),
+    ]
 
 
 @health.get("/live")
 @describe(
     "Whether the process answers",
     tag="service",
-    answers={200: Answer("Yes.", {JSON: StateShown()})},
+    answers={200: Answer("Yes.", {JSON: StateShown})},
     lane="probe",
 )
 def live() -> Response:
     """The process answers; nothing else is looked at."""
-    return jsonify(state="live")
+    return Response(encoded(StateShown(state="live")), content_type=JSON)
 
 
 @health.get("/ready")
 @describe(
     "Whether the database is reachable, of this release, and has room to write",
     tag="service",
-    answers={200: Answer("Yes.", {JSON: ReadyShown()})},
+    answers={200: Answer("Yes.", {JSON: ReadyShown})},
     problems=("unavailable",),
     lane="ready",
 )
@@ -82,7 +83,8 @@ def ready() -> Response:
             "after each post that finds none, or until one is recorded.",
             headers={"Retry-After": str(DISK_FULL.retry_s)},
         )
-    return jsonify(state="ready", studios_without_plan=observing.studios_without_plan())
+    shown = ReadyShown(state="ready", studios_without_plan=observing.studios_without_plan())
+    return Response(encoded(shown), content_type=JSON)
 
 
 @health.get("/metrics")
