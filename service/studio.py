@@ -19,7 +19,7 @@ from service.planning.board.faults import PlanError
 from service.planning.compare.impact import Impact, compare
 from service.planning.plan.schedule import Schedule, schedule
 from service.production.decide import Past, Retold, retell
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event, read_event
 from service.vocabulary.facts.record import EventStruck

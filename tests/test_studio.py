@@ -5,7 +5,7 @@ from sqlalchemy import Engine
 
 from service.log import read
 from service.production.decide import retell
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.state import EMPTY, visit_of
 from service.production.visits import Phase
 from service.record import OpenStudio

@@ -22,7 +22,7 @@ from service.planning.compare.diary import (
     moves_plans,
 )
 from service.planning.plan.schedule import Schedule, Supposition, schedule, suppositions
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.state import State
 from service.studio import Studio
 from service.vocabulary.event import Event, read_event

@@ -2,7 +2,7 @@
 
 import orjson
 
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event, read_event
 from tests.benchmarks import year

@@ -10,7 +10,7 @@ from typing import Any
 from service.planning.board.board import advance, make_board
 from service.planning.kernel.dispatch import dispatch, warm
 from service.planning.plan.schedule import schedule
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.state import EMPTY, State
 from service.production.visits import Phase
 from service.vocabulary.event import Event

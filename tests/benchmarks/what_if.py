@@ -18,7 +18,7 @@ from service import demo
 from service.client import Client
 from service.log.embedded import ensure_running, stop
 from service.log.migrate import migrate
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.state import EMPTY, State
 from service.settings import Settings
 from service.vocabulary.event import read_event

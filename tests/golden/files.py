@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 import msgspec
 
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.route import Route
 from service.production.state import EMPTY, State
 from service.proofs.tree import Frontier, append, leaf_hash, root

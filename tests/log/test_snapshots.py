@@ -276,9 +276,9 @@ def test_another_release_is_one_with_another_core(source: Path) -> None:
     asked = made_by.__wrapped__
     here = asked()
     assert here == made_by()  # wherever it lies
-    (source / "production" / "evolve" / "more.py").write_text("# more\n")
+    (source / "production" / "nouns" / "more.py").write_text("# more\n")
     more = asked()
-    (source / "production" / "evolve" / "more.py").unlink()
+    (source / "production" / "nouns" / "more.py").unlink()
     assert asked() == here
     rules = source / "vocabulary" / "calendar.py"
     rules.write_text(rules.read_text() + "\n")

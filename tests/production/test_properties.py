@@ -13,7 +13,8 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from service.production.decide import Accepted, decide
-from service.production.evolve import desks, fold
+from service.production.folding import fold
+from service.production.nouns import desks
 from service.production.refusal import Code, Refusal
 from service.production.state import EMPTY, State, visit_of
 from service.production.visits import Move, Phase, replay

@@ -19,7 +19,7 @@ from service.planning.compare.impact import compare
 from service.planning.plan.schedule import Schedule, schedule
 from service.production import snapshot
 from service.production.decide import Accepted, Past, decide
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.refusal import Refusal
 from service.production.snapshot import freeze, thaw
 from service.production.state import EMPTY, State

@@ -3,7 +3,7 @@
 import pytest
 from immutables import Map
 
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.state import (
     EMPTY,
     Draft,

@@ -10,7 +10,7 @@ import seed
 from seed.journal import Day, actor_of
 from service.planning.compare.pricing import quoted
 from service.production.decide import Accepted, decide
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event, read_event
 from service.vocabulary.kinds import told

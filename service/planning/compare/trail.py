@@ -13,7 +13,7 @@ from service.planning.board.frame import order_of
 from service.planning.plan.chain import first_of_chain
 from service.planning.plan.schedule import Schedule, delivery_min, schedule
 from service.planning.plan.unmoved import stands_until
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.state import Node, State
 from service.vocabulary.event import Event
 from service.vocabulary.facts import desks, office, supervision, talk

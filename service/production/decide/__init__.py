@@ -4,29 +4,17 @@ Pure: the state, the past and the actor are passed in; what comes back is the st
 in it, or a Refusal. Nothing of a batch is accepted unless all of it is.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from msgspec.structs import replace
 
-from service.production.decide import (
-    approval,
-    bounds,
-    carrying,
-    desks,
-    gates,
-    joining,
-    office,
-    orders,
-    rates,
-    record,
-    retakes,
-    supervision,
-)
+from service.production.decide import bounds, carrying
 from service.production.decide.permission import Actor, permitted
-from service.production.evolve import apply
-from service.production.evolve.orders import order_of
+from service.production.folding import apply
+from service.production.nouns import RULES, gates, orders
+from service.production.nouns.orders import order_of
 from service.production.orders import APPROVED, Quotes, count_of
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import Draft, State
@@ -35,53 +23,6 @@ from service.vocabulary.facts.base import money_hidden_from
 from service.vocabulary.facts.orders import ChangeOrderApproved, ChangeOrderRaised
 from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.identifiers import parse_subject
-
-Check = Callable[[Draft, Event, Any], Iterator[Reason]]
-
-CHECKS: dict[str, Check] = {
-    "route.laid": office.route_laid,
-    "calendar.set": office.calendar_set,
-    "crew.set": office.crew_set,
-    "rate.set": rates.rate_set,
-    "show.opened": office.show_opened,
-    "episode.opened": office.episode_opened,
-    "gate.set": gates.gate_set,
-    "scene.listed": office.scene_listed,
-    "scene.retimed": office.scene_retimed,
-    "scene.omitted": office.scene_omitted,
-    "scene.restored": office.scene_restored,
-    "element.listed": office.element_listed,
-    "element.used": joining.element_used,
-    "hook-up.declared": joining.hook_up_declared,
-    "same-as.declared": joining.same_as_declared,
-    "hand-out.made": desks.hand_out_made,
-    "work.started": desks.work_started,
-    "hand-off.made": desks.hand_off_made,
-    "hand-off.refused": desks.hand_off_refused,
-    "department.stopped": desks.department_stopped,
-    "department.resumed": desks.department_resumed,
-    "scene.held": supervision.scene_held,
-    "scene.freed": supervision.scene_freed,
-    "visit.put-first": supervision.visit_put_first,
-    "priority.set": supervision.priority_set,
-    "look-at.answered": supervision.look_at_answered,
-    "scene.bought": supervision.scene_bought,
-    "episode.delivered": supervision.episode_delivered,
-    "note.given": supervision.note_given,
-    "note.answered": supervision.note_answered,
-    "approval.asked": approval.approval_asked,
-    "approval.given": approval.approval_given,
-    "approval.refused": approval.approval_refused,
-    "retake.called": retakes.retake_called,
-    "retake.withdrawn": retakes.retake_withdrawn,
-    "retake.bought-as-is": retakes.retake_bought_as_is,
-    "change-order.raised": orders.change_order_raised,
-    "change-order.priced": orders.change_order_priced,
-    "change-order.approved": orders.change_order_approved,
-    "change-order.declined": orders.change_order_declined,
-    "change-order.withdrawn": orders.change_order_withdrawn,
-    "text.forgotten": record.text_forgotten,
-}
 
 CLOCK_SKEW_US = 60_000_000
 
@@ -189,7 +130,7 @@ def reasons_against(draft: Draft, event: Event) -> list[Reason]:
     if subject is None or subject.form not in event.fact.SUBJECTS:
         return [Reason(Code.UNKNOWN, f"{event.fact.TYPE} is not said of this", "/subject")]
     fact = event.fact
-    against = list(CHECKS[fact.TYPE](draft, event, fact))
+    against = list(RULES[fact.TYPE].check(draft, event, fact))
     if not against and isinstance(fact, ChangeOrderRaised) and fact.lines:
         order, at_us = order_of(event, fact), max(event.time_us, event.recorded_us)
         state = draft.branch()

@@ -7,7 +7,7 @@ behind a strike, without it.
 from datetime import MAXYEAR, MINYEAR, date
 from itertools import islice
 
-from service.production.decide.asking import Reasons
+from service.production.asking import Reasons
 from service.production.refusal import Code, Reason
 from service.vocabulary.dates import dates_of
 from service.vocabulary.event import Event

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import NamedTuple
 
-from service.production.evolve import apply
+from service.production.folding import apply
 from service.production.ordered import Order
 from service.production.orders import Derived, facts_of, gate_facts, items_of
 from service.production.refusal import Code, Reason

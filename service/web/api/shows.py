@@ -2,7 +2,7 @@
 
 from flask import Blueprint, Response
 
-from service.production.evolve.office import route_in_force
+from service.production.nouns.shows import route_in_force
 from service.production.state import Draft, LaidRoute
 from service.web import negotiation
 from service.web.access import require

@@ -10,13 +10,14 @@ from msgspec import Raw
 from service.feeds.table import Cell
 from service.planning.compare.diary import CHANGES, Delivery
 from service.production.marks import LATE
+from service.production.nouns import sentence
 from service.projections.diary import Told
 from service.vocabulary.instants import format_instant
 from service.web.answers import Day, Instant, Shown, SuppositionShown, note, one_of, page_of
 from service.web.representation.departments import shown_suppositions
-from service.web.representation.sentences import WITHHELD, sentence
 from service.web.representation.values import shown_on
 
+WITHHELD = "Something about money was recorded, which this role may not read."
 COLUMNS = (
     "position",
     "time",

@@ -7,7 +7,7 @@ import pytest
 from service.planning.board.board import advance, make_board
 from service.planning.compare.impact import Impact, compare
 from service.planning.plan.schedule import delivery_min, schedule
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.state import EMPTY, State
 from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
 from tests.telling import Story, studio

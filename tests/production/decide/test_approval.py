@@ -5,8 +5,8 @@ from typing import Any
 import pytest
 
 from service.production.approval import approval_standing, unapproved
-from service.production.evolve.marking import upstream_missing
 from service.production.graph import predecessors, successors
+from service.production.marking import upstream_missing
 from service.production.refusal import Code
 from service.production.visits import Phase
 from service.vocabulary.instants import parse_instant

@@ -6,17 +6,16 @@ import pytest
 from msgspec.structs import replace
 
 from service.production.decide import (
-    CHECKS,
     CLOCK_SKEW_US,
     Accepted,
     Past,
     decide,
-    joining,
     reasons_against,
     retell,
 )
 from service.production.decide.permission import Actor
-from service.production.evolve import fold
+from service.production.folding import fold
+from service.production.nouns import RULES, joins
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import EMPTY, Draft
 from service.production.visits import Phase
@@ -324,9 +323,11 @@ def test_a_rule_that_is_stricter_now_is_no_reason_against_a_strike(
 
     def refuses(draft: Draft, event: Event, fact: HookUpDeclared) -> Iterator[Reason]:
         yield Reason(Code.CONTRADICTION, "hook-ups are taken no more")
-        yield from joining.hook_up_declared(draft, event, fact)
+        yield from joins.check_hook_up_declared(draft, event, fact)
 
-    monkeypatch.setitem(CHECKS, "hook-up.declared", refuses)
+    monkeypatch.setitem(
+        RULES, "hook-up.declared", RULES["hook-up.declared"]._replace(check=refuses)
+    )
     before = story.state.hook_ups
     story.record(story.event("event.struck", "studio", {"position": noted.position, "why": "No."}))
     assert story.state.hook_ups == before, "what was accepted stands"

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.production.decide import Accepted
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.refusal import Code
 from service.production.visits import Phase
 from service.vocabulary.footage import Rate

@@ -7,7 +7,7 @@ import pytest
 
 from service.production.decide import Accepted, Past, decide, retell
 from service.production.decide.permission import Actor
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.refusal import Code, Refusal
 from service.production.state import EMPTY, Gate
 from service.vocabulary.event import Event

@@ -1,51 +1,25 @@
-"""What may be said of how scenes and elements are joined."""
+"""What joins scenes: hook-ups, and the reuse of one in another."""
 
 from collections.abc import Set
 
-from service.production.decide.asking import Reasons, the_scene
-from service.production.evolve.office import same_as
+from service.production.asking import Reasons, the_scene
 from service.production.graph import from_source, successors
+from service.production.nouns.rule import Rule
+from service.production.nouns.scenes import mark_sources
 from service.production.reach import was_begun
 from service.production.refusal import Code, Reason
-from service.production.state import Draft, Node, Scene
+from service.production.state import (
+    Draft,
+    Node,
+    SameAs,
+    Scene,
+)
 from service.vocabulary.event import Event
-from service.vocabulary.facts import office as facts
+from service.vocabulary.facts.office import HookUpDeclared, SameAsDeclared
+from service.vocabulary.identifiers import natural_order
 
 
-def element_used(draft: Draft, event: Event, fact: facts.ElementUsed) -> Reasons:
-    """An element is used by scenes of its show that have not begun what it replaces."""
-    element = draft.elements.get(event.subject)
-    if element is None:
-        yield Reason(
-            Code.UNKNOWN,
-            f"element {event.subject} is not in the record; list it first",
-            "/subject",
-        )
-    for place, name in enumerate(fact.scenes):
-        member = f"/data/scenes/{place}"
-        scene = draft.scenes.get(name)
-        if scene is None:
-            yield from the_scene(draft, name, member)
-            continue
-        if element is None:
-            continue
-        kind = element.route.kinds[element.kind]
-        if not name.startswith(f"{element.show}-"):
-            yield Reason(Code.CONTRADICTION, f"{name} is of another show", member)
-        elif name in element.scenes or name in fact.scenes[:place]:
-            yield Reason(Code.EXISTS, f"{name} uses {event.subject} already", member)
-        elif kind.feeds not in scene.route.scene_departments:
-            yield Reason(
-                Code.NOT_ON_ROUTE, f"{name} does not visit {kind.feeds}, which it feeds", member
-            )
-        for department in kind.replaces:
-            if department in scene.departments and was_begun(draft, (name, department)):
-                yield Reason(
-                    Code.CONTRADICTION, f"{name} has begun its own visit at {department}", member
-                )
-
-
-def hook_up_declared(draft: Draft, event: Event, fact: facts.HookUpDeclared) -> Reasons:
+def check_hook_up_declared(draft: Draft, event: Event, fact: HookUpDeclared) -> Reasons:
     """Two different scenes, declared once."""
     yield from the_scene(draft, event.subject)
     yield from the_scene(draft, fact.to, "/data/to")
@@ -55,7 +29,18 @@ def hook_up_declared(draft: Draft, event: Event, fact: facts.HookUpDeclared) -> 
         yield Reason(Code.EXISTS, "the hook-up is declared already", "/data/to")
 
 
-def same_as_declared(draft: Draft, event: Event, fact: facts.SameAsDeclared) -> Reasons:
+def apply_hook_up_declared(draft: Draft, event: Event, fact: HookUpDeclared) -> None:
+    """Two scenes must match where they meet."""
+    for one, other in ((event.subject, fact.to), (fact.to, event.subject)):
+        known = draft.hook_ups.get(one, ())
+        draft.hook_ups[one] = tuple(sorted({*known, other}, key=natural_order))
+
+
+def _say_hook_up_declared(event: Event, fact: HookUpDeclared) -> str:
+    return f"The end of {event.subject} must match the start of {fact.to}."
+
+
+def check_same_as_declared(draft: Draft, event: Event, fact: SameAsDeclared) -> Reasons:
     """No circles, and nothing already begun is skipped."""
     yield from the_scene(draft, event.subject)
     yield from the_scene(draft, fact.source, "/data/source")
@@ -94,6 +79,22 @@ def same_as_declared(draft: Draft, event: Event, fact: facts.SameAsDeclared) -> 
             )
 
 
+def apply_same_as_declared(draft: Draft, event: Event, fact: SameAsDeclared) -> None:
+    """A scene reuses another's; what it takes over whole it no longer visits itself."""
+    scene = draft.scenes[event.subject]
+    same = same_as(fact)
+    draft.scenes[event.subject] = scene._replace(same_as=(*scene.same_as, same))
+    known = draft.reusers.get(fact.source, ())
+    if event.subject not in known:
+        draft.reusers[fact.source] = (*known, event.subject)
+    set_departments(draft, event.subject)
+    mark_sources(draft, event)
+
+
+def _say_same_as_declared(event: Event, fact: SameAsDeclared) -> str:
+    return f"{event.subject} reuses {fact.source} and joins it at {fact.joins}."
+
+
 def _leads_to(draft: Draft, node: Node, others: Set[Node]) -> bool:
     """Whether any of some visits stands behind a visit, over whatever lies between.
 
@@ -111,7 +112,7 @@ def _leads_to(draft: Draft, node: Node, others: Set[Node]) -> bool:
     return False
 
 
-def _taken_over(scene: Scene, name: str, fact: facts.SameAsDeclared) -> Reasons:
+def _taken_over(scene: Scene, name: str, fact: SameAsDeclared) -> Reasons:
     """Something must be reused: a department that need not work on the scene, or named levels."""
     strands, reused = frozenset(fact.strands), " and ".join(sorted(fact.strands))
     if not any(arc.strands & strands for arc in scene.route.follows[fact.joins]):
@@ -141,3 +142,29 @@ def _reuses(draft: Draft, scene: str, source: str) -> bool:
             seen.add(name)
             waiting.extend(same.source for same in draft.scenes[name].same_as)
     return False
+
+
+def same_as(fact: SameAsDeclared) -> SameAs:
+    """What a scene reuses, as a state holds it."""
+    return SameAs(fact.source, fact.joins, frozenset(fact.strands), fact.levels)
+
+
+def set_departments(draft: Draft, name: str) -> None:
+    """Work out which departments a scene visits itself."""
+    scene = draft.scenes[name]
+    left_out: set[str] = set()
+    for used in scene.elements:
+        element = draft.elements[used]
+        left_out.update(element.route.kinds[element.kind].replaces)
+    for same in scene.same_as:
+        if not same.levels:
+            left_out |= scene.route.skipped(same.joins, same.strands)
+    draft.scenes[name] = scene._replace(
+        departments=tuple(n for n in scene.route.scene_departments if n not in left_out)
+    )
+
+
+RULES = {
+    "hook-up.declared": Rule(check_hook_up_declared, apply_hook_up_declared, _say_hook_up_declared),
+    "same-as.declared": Rule(check_same_as_declared, apply_same_as_declared, _say_same_as_declared),
+}

@@ -2,10 +2,10 @@
 
 import pytest
 
+from service.production.nouns import sentence
 from service.vocabulary.event import Event
 from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.kinds import reviver
-from service.web.representation.sentences import sentence
 from service.web.schemas.events import split_personal
 from tests.examples import example_event
 

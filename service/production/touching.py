@@ -1,6 +1,6 @@
 """How a change of a scene is kept, to be held against the work that had begun before it."""
 
-from service.production.evolve.marking import add_mark
+from service.production.marking import add_mark
 from service.production.marks import WORK_BEGUN
 from service.production.state import Draft, Touched
 from service.production.touched import to_look_at

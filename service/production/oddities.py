@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from service.production.evolve.marking import add_mark
+from service.production.marking import add_mark
 from service.production.marks import LOOKS_LIKE_ANOTHER
 from service.production.state import STUDIO_CALENDAR, Draft, Known
 from service.vocabulary.calendar import local_date

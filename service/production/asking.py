@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
-from service.production.evolve.entering import try_move
+from service.production.entering import try_move
 from service.production.lending import lent_visits
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL

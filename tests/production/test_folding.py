@@ -3,7 +3,7 @@
 import pytest
 from msgspec.structs import replace
 
-from service.production.evolve import apply, fold
+from service.production.folding import apply, fold
 from service.production.state import EMPTY, Draft
 from service.production.visits import Phase
 from service.vocabulary.facts.base import Fact

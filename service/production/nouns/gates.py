@@ -1,13 +1,18 @@
-"""What may be said of the dates that episodes must meet, and who moves a hard one."""
+"""The dates that an episode must meet."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
 from typing import NamedTuple
 
-from service.production.decide.asking import Reasons, the_episode
+from service.production.asking import Reasons, the_episode
 from service.production.decide.permission import Actor
-from service.production.evolve.gates import moves_hard_date
+from service.production.marking import add_mark
+from service.production.marks import DATE_PAST, GATES_OUT_OF_ORDER, HARD_DATE_MOVED
+from service.production.nouns.rule import Rule
+from service.production.oddities import is_past
 from service.production.refusal import Code, Reason
-from service.production.state import Draft, Known
+from service.production.state import Draft, Episode, Gate, Known
+from service.production.wording import because
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
 from service.vocabulary.facts.office import GateSet
@@ -18,9 +23,35 @@ SLIP_US = 3_600_000_000
 """How long after it was recorded whoever made a date hard by mistake may strike that: an hour."""
 
 
-def gate_set(draft: Draft, event: Event, fact: GateSet) -> Reasons:
+_RANKS = {"rough-cut": 0, "lock": 1, "retake-cut-off": 1, "delivery": 2, "air": 3}
+"""The order in which gates are met; shows differ in whether the lock or the cut-off comes first."""
+
+
+def check_gate_set(draft: Draft, event: Event, fact: GateSet) -> Reasons:
     """A gate is an episode's."""
     yield from the_episode(draft, event.subject)
+
+
+def apply_gate_set(draft: Draft, event: Event, fact: GateSet) -> None:
+    """A date an episode must meet; what is odd about it is flagged."""
+    episode = draft.episodes[event.subject]
+    before = episode.gate(fact.gate)
+    was_hard = before is not None and before.hard
+    gate = Gate(fact.due_on, was_hard if fact.hard is None else fact.hard)
+    gates = dict(episode.gates) | {fact.gate: gate}
+    if moves_hard_date(episode, fact):
+        add_mark(draft, event.position, HARD_DATE_MOVED)
+    if is_past(draft, fact.due_on, event):
+        add_mark(draft, event.position, DATE_PAST)
+    if not _in_order({name: one.due_on for name, one in gates.items()}, fact.gate):
+        add_mark(draft, event.position, GATES_OUT_OF_ORDER)
+    draft.episodes[event.subject] = episode._replace(gates=tuple(gates.items()))
+
+
+def _say_gate_set(event: Event, fact: GateSet) -> str:
+    kind = "" if fact.hard is None else " (hard)" if fact.hard else " (soft)"
+    gate = f"The {fact.gate} gate of {event.subject}"
+    return f"{gate} was set to {fact.due_on}{kind}{because(fact)}."
 
 
 def new_dates_against(draft: Draft, event: Event, actor: Actor | None) -> list[Reason]:
@@ -150,3 +181,23 @@ def _is_slip(
         and (event.subject, event.fact.gate) == (struck.subject, gate)
     ]
     return gates[-1] == struck.position
+
+
+def moves_hard_date(episode: Episode, fact: GateSet) -> bool:
+    """Whether a hard date of an episode would become another, or soft."""
+    gate = episode.gate(fact.gate)
+    if gate is None or not gate.hard:
+        return False
+    return gate.due_on != fact.due_on or fact.hard is False
+
+
+def _in_order(dates: Mapping[str, date], gate: str) -> bool:
+    """Whether no gate before this one has a later date, and none behind it an earlier one."""
+    before = [on for name, on in dates.items() if _RANKS[name] < _RANKS[gate]]
+    behind = [on for name, on in dates.items() if _RANKS[name] > _RANKS[gate]]
+    return max(before, default=dates[gate]) <= dates[gate] <= min(behind, default=dates[gate])
+
+
+RULES = {
+    "gate.set": Rule(check_gate_set, apply_gate_set, _say_gate_set),
+}

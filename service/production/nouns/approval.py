@@ -1,18 +1,20 @@
-"""What may be said of the approval of designs."""
+"""The approval of designs."""
 
 from service.production.approval import needs_approval
-from service.production.decide.asking import Reasons, legal
-from service.production.decide.retakes import calls
-from service.production.evolve.approval import refusal
-from service.production.evolve.entering import try_move
-from service.production.evolve.retakes import reach_of
+from service.production.asking import Reasons, legal
+from service.production.entering import enter_move, try_move
+from service.production.marking import mark_irregular
+from service.production.marks import NOT_ASKED
+from service.production.nouns.retakes import apply_retake_called, calls, reach_of
+from service.production.nouns.rule import Rule
 from service.production.reach import was_begun
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL
-from service.production.state import Draft, Element, visit_of
+from service.production.state import Answer, Draft, Element, visit_of
 from service.production.visits import Illegal, Move, Phase, Visit
 from service.vocabulary.event import Event
-from service.vocabulary.facts import approval as facts
+from service.vocabulary.facts.approval import ApprovalAsked, ApprovalGiven, ApprovalRefused
+from service.vocabulary.facts.retakes import RetakeCalled
 
 _AGAINST = {
     (Phase.ON_DESK, Move.START): "is asked about already; record the answer first",
@@ -21,7 +23,7 @@ _AGAINST = {
 }
 
 
-def approval_asked(draft: Draft, event: Event, fact: facts.ApprovalAsked) -> Reasons:
+def check_approval_asked(draft: Draft, event: Event, fact: ApprovalAsked) -> Reasons:
     """A design is asked about once at a time, and no more once it is approved."""
     against = list(_the_design(draft, event.subject))
     yield from against
@@ -29,7 +31,20 @@ def approval_asked(draft: Draft, event: Event, fact: facts.ApprovalAsked) -> Rea
         yield from _legal(event, try_move(draft, event, (event.subject, APPROVAL), Move.START))
 
 
-def approval_given(draft: Draft, event: Event, fact: facts.ApprovalGiven) -> Reasons:
+def apply_approval_asked(draft: Draft, event: Event, fact: ApprovalAsked) -> None:
+    """The answer is waited for."""
+    node = (event.subject, APPROVAL)
+    enter_move(draft, event, node, Move.START)
+    mark_irregular(draft, event, node)
+    element = draft.elements[event.subject]
+    draft.elements[event.subject] = element._replace(asked_of=fact.of)
+
+
+def _say_approval_asked(event: Event, fact: ApprovalAsked) -> str:
+    return f"Approval of the design of {event.subject} was asked of {fact.of}."
+
+
+def check_approval_given(draft: Draft, event: Event, fact: ApprovalGiven) -> Reasons:
     """A design is approved once; without being asked it is only unusual."""
     against = list(_the_design(draft, event.subject))
     yield from against
@@ -37,7 +52,19 @@ def approval_given(draft: Draft, event: Event, fact: facts.ApprovalGiven) -> Rea
         yield from _legal(event, try_move(draft, event, (event.subject, APPROVAL), Move.HAND_OFF))
 
 
-def approval_refused(draft: Draft, event: Event, fact: facts.ApprovalRefused) -> Reasons:
+def apply_approval_given(draft: Draft, event: Event, fact: ApprovalGiven) -> None:
+    """Scenes may use the design."""
+    node = (event.subject, APPROVAL)
+    _mark_unasked(draft, event)
+    enter_move(draft, event, node, Move.HAND_OFF)
+    _answered(draft, event, Answer(event.position, event.time_us, "given", fact.by))
+
+
+def _say_approval_given(event: Event, fact: ApprovalGiven) -> str:
+    return f"The design of {event.subject} was approved by {fact.by}."
+
+
+def check_approval_refused(draft: Draft, event: Event, fact: ApprovalRefused) -> Reasons:
     """A design that is not approved may be refused, once for each time it is asked about."""
     against = list(_the_design(draft, event.subject))
     if not against:
@@ -50,6 +77,19 @@ def approval_refused(draft: Draft, event: Event, fact: facts.ApprovalRefused) ->
         if not against:
             against += calls(draft, event, call.retake, reach_of(draft, event, call).reached)
     yield from against
+
+
+def apply_approval_refused(draft: Draft, event: Event, fact: ApprovalRefused) -> None:
+    """The design goes back as by a retake, and so does whatever was made of it already."""
+    _mark_unasked(draft, event)
+    call = refusal(event, draft.elements[event.subject], fact)
+    apply_retake_called(draft, event, call)
+    answer = Answer(event.position, event.time_us, "refused", fact.by, call.retake)
+    _answered(draft, event, answer)
+
+
+def _say_approval_refused(event: Event, fact: ApprovalRefused) -> str:
+    return f"The design of {event.subject} was refused by {fact.by}; it goes back."
 
 
 def _the_design(draft: Draft, item: str) -> Reasons:
@@ -66,7 +106,7 @@ def _the_design(draft: Draft, item: str) -> Reasons:
         )
 
 
-def _back(element: Element, item: str, fact: facts.ApprovalRefused) -> Reasons:
+def _back(element: Element, item: str, fact: ApprovalRefused) -> Reasons:
     made_by = element.departments[:-1]
     if fact.back_to is not None and fact.back_to not in made_by:
         yield Reason(
@@ -109,3 +149,35 @@ def _legal(event: Event, tried: Visit | Illegal) -> Reasons:
         yield from legal(event, node, tried)
     else:
         yield Reason(Code.ILLEGAL_MOVE, f"{event.subject} {said}", "/subject")
+
+
+def refusal(event: Event, element: Element, fact: ApprovalRefused) -> RetakeCalled:
+    """The retake that a refusal calls: scenes wait for it, so it must be fixed."""
+    kind = element.route.kinds[element.kind]
+    return RetakeCalled(
+        retake=fact.retake or f"refused-{event.position}",
+        kind="correction",
+        urgency="must-fix",
+        back_to=fact.back_to or kind.departments[0],
+        strands=(kind.strand,),
+        share_e4=fact.share_e4,
+        asked_by=fact.by,
+    )
+
+
+def _mark_unasked(draft: Draft, event: Event) -> None:
+    node = (event.subject, APPROVAL)
+    if visit_of(draft, *node).take_open(event.time_us).started_us < 0:
+        mark_irregular(draft, event, node, NOT_ASKED)
+
+
+def _answered(draft: Draft, event: Event, answer: Answer) -> None:
+    element = draft.elements[event.subject]
+    draft.elements[event.subject] = element._replace(answers=(*element.answers, answer))
+
+
+RULES = {
+    "approval.asked": Rule(check_approval_asked, apply_approval_asked, _say_approval_asked),
+    "approval.given": Rule(check_approval_given, apply_approval_given, _say_approval_given),
+    "approval.refused": Rule(check_approval_refused, apply_approval_refused, _say_approval_refused),
+}

@@ -3,7 +3,7 @@
 from datetime import date
 from typing import Any
 
-from service.production.evolve import fold
+from service.production.folding import fold
 from service.production.reach import reopened_by
 from service.production.state import EMPTY, STUDIO_CALENDAR
 from service.production.visits import Phase, take_work_e4
