@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from service.planning.compare.pricing import Quote, quoted
 from service.production.decide import Accepted, Past, decide
-from service.production.decide.permission import Actor
+from service.production.permission import Actor
 from service.production.refusal import Refusal
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event

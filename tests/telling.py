@@ -10,7 +10,7 @@ from typing import Any
 from service.client import event
 from service.planning.compare.pricing import quoted
 from service.production.decide import Accepted, Past, decide
-from service.production.decide.permission import Actor
+from service.production.permission import Actor
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import EMPTY, Node, Retake, State, visit_of
 from service.production.visits import Take

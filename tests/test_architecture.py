@@ -161,6 +161,14 @@ def test_a_module_imports_only_from_above(path: Path) -> None:
     assert not wrong
 
 
+@each_source("production")
+def test_nouns_know_neither_the_fold_nor_what_decides(path: Path) -> None:
+    if path.relative_to(SERVICE / "production").parts[0] != "nouns":
+        return
+    above = ("service.production.folding", "service.production.decide")
+    assert not [name for _, name in imported(path) if name.startswith(above)]
+
+
 @each_source("planning")
 def test_the_rooms_of_planning_stand_in_order(path: Path) -> None:
     room = path.relative_to(SERVICE / "planning").parts[0]

@@ -18,7 +18,7 @@ from service.log.tokens import Token, standing
 from service.log.tree import FrontierError, check_frontier
 from service.planning.compare.pricing import quoted
 from service.production.decide import Accepted, Past, decide
-from service.production.decide.permission import Actor
+from service.production.permission import Actor
 from service.production.refusal import Refusal
 from service.production.state import State
 from service.record.approving import keys_behind

@@ -22,7 +22,7 @@ from service.planning.compare.impact import Impact, compare
 from service.planning.plan.schedule import schedule
 from service.production.approval import approval_standing
 from service.production.decide import Accepted, decide
-from service.production.decide.permission import Actor
+from service.production.permission import Actor
 from service.production.state import visit_of
 from service.production.visits import Phase
 from service.vocabulary.event import read_event

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from service.production.decide.permission import Actor, permitted
+from service.production.permission import Actor, permitted
 from service.vocabulary.event import Event
 from service.vocabulary.facts import CATALOGUE, Role
 from service.vocabulary.kinds import reviver

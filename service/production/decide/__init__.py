@@ -11,11 +11,11 @@ from typing import NamedTuple
 from msgspec.structs import replace
 
 from service.production.decide import bounds, carrying
-from service.production.decide.permission import Actor, permitted
 from service.production.folding import apply
 from service.production.nouns import RULES, gates, orders
 from service.production.nouns.orders import order_of
 from service.production.orders import APPROVED, Quotes, count_of
+from service.production.permission import Actor, permitted
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import Draft, State
 from service.vocabulary.event import Event

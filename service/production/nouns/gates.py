@@ -5,11 +5,11 @@ from datetime import date
 from typing import NamedTuple
 
 from service.production.asking import Reasons, the_episode
-from service.production.decide.permission import Actor
 from service.production.marking import add_mark
 from service.production.marks import DATE_PAST, GATES_OUT_OF_ORDER, HARD_DATE_MOVED
 from service.production.nouns.rule import Rule
 from service.production.oddities import is_past
+from service.production.permission import Actor
 from service.production.refusal import Code, Reason
 from service.production.state import Draft, Episode, Gate, Known
 from service.production.wording import because

@@ -13,9 +13,9 @@ from service.production.decide import (
     reasons_against,
     retell,
 )
-from service.production.decide.permission import Actor
 from service.production.folding import fold
 from service.production.nouns import RULES, joins
+from service.production.permission import Actor
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import EMPTY, Draft
 from service.production.visits import Phase

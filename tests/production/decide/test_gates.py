@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from service.production.decide import Accepted, Past, decide, retell
-from service.production.decide.permission import Actor
+from service.production.permission import Actor
 from service.production.refusal import Code, Refusal
 from service.production.state import EMPTY, Gate
 from service.vocabulary.facts.office import GATES

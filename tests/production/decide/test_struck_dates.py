@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 
 from service.production.decide import Accepted, Past, decide, retell
-from service.production.decide.permission import Actor
 from service.production.folding import fold
+from service.production.permission import Actor
 from service.production.refusal import Code, Refusal
 from service.production.state import EMPTY, Gate
 from service.vocabulary.event import Event

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from service.production.decide import Accepted
-from service.production.decide.permission import Actor, permitted
+from service.production.permission import Actor, permitted
 from service.production.refusal import Code, Refusal
 from service.vocabulary.event import Event
 from service.vocabulary.facts import CATALOGUE, Fact, Role
