@@ -33,6 +33,7 @@ class Move(StrEnum):
     __hash__ = str.__hash__
 
     HAND_OUT = "hand_out"
+    WITHDRAW = "withdraw"
     START = "start"
     HAND_OFF = "hand_off"
     REFUSE = "refuse"
@@ -45,6 +46,7 @@ class Move(StrEnum):
 # refused. A call on a take that was begun opens the next one; on one that was not, it is absorbed.
 MOVES: dict[tuple[Phase, Move], Phase] = {
     (Phase.WAITING, Move.HAND_OUT): Phase.WAITING,
+    (Phase.WAITING, Move.WITHDRAW): Phase.WAITING,
     (Phase.WAITING, Move.START): Phase.ON_DESK,
     (Phase.WAITING, Move.HAND_OFF): Phase.HANDED_OFF,
     (Phase.WAITING, Move.OMIT): Phase.WAITING,
@@ -62,8 +64,7 @@ MOVES: dict[tuple[Phase, Move], Phase] = {
 }
 
 
-# entries, takes and visits are made by the hundred thousand: structs are made fastest, and none of
-# these can be part of a circle that the collector would have to look for
+# made by the hundred thousand: structs are made fastest, and none is part of a circle
 class Entry(Struct, frozen=True, gc=False, array_like=True):
     """One thing that happened to a visit.
 
@@ -83,7 +84,7 @@ class Entry(Struct, frozen=True, gc=False, array_like=True):
 
 
 DESK_RANK, CALL_RANK, AFTER_CALL_RANK = 0, 1, 2
-DESK_MOVES = frozenset({Move.HAND_OUT, Move.START, Move.HAND_OFF, Move.REFUSE})
+DESK_MOVES = frozenset({Move.HAND_OUT, Move.WITHDRAW, Move.START, Move.HAND_OFF, Move.REFUSE})
 _HAND_OUT, _START, _HAND_OFF, _REFUSE = Move.HAND_OUT, Move.START, Move.HAND_OFF, Move.REFUSE
 _PHASE_AFTER = {
     move: {before: after for (before, met), after in MOVES.items() if met is move} for move in Move
@@ -296,7 +297,7 @@ def _moved(take: Take, entry: Entry, phase: Phase) -> Take:
             settled=len(take.shares),
             settled_us=take.ended_us,
         )
-    if take.phase is Phase.ON_DESK:  # omitted
+    if take.phase is Phase.ON_DESK or move is Move.WITHDRAW:  # omitted, or given back
         return replace(take, phase=phase, started_us=-1, artist=None)
     return take
 

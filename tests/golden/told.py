@@ -232,6 +232,11 @@ _SALTED = Batch("salted", "office", "2031-03-10T14:00:00Z", (
     ("element.listed", "KESTREL:attic", {"kind": "background", "title": "The attic"}),
 ))  # fmt: skip
 
+_TAKEN_BACK = Batch("taken-back", "supervisor", "2031-03-10T15:00:00Z", (
+    ("hand-out.made", f"{_ONE}/4", {"department": "layout", "artist": "lo-07"}),
+    ("hand-out.withdrawn", f"{_ONE}/4", {"department": "layout"}),
+))  # fmt: skip
+
 BATCHES: tuple[Batch, ...] = (
     _OPENING,
     _DESKS,
@@ -250,4 +255,5 @@ BATCHES: tuple[Batch, ...] = (
     _DATE_STRUCK,
     _DATE_ANEW,
     _SALTED,
+    _TAKEN_BACK,
 )

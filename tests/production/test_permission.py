@@ -28,7 +28,13 @@ BY_ROLE = {
         "approval.asked",
     },
     Role.DESK: {
-        *("hand-out.made", "work.started", "hand-off.made", "hand-off.refused"),
+        *(
+            "hand-out.made",
+            "hand-out.withdrawn",
+            "work.started",
+            "hand-off.made",
+            "hand-off.refused",
+        ),
         *("department.stopped", "department.resumed", "note.given", "note.answered"),
         "event.struck",
     },

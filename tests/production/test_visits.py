@@ -99,9 +99,11 @@ WAITING, ON_DESK, HANDED_OFF, TAKEN_BACK = Phase
 # what the trade would say of each pair, written down apart from the table
 REFUSED = {
     (WAITING, Move.REFUSE): "nothing was handed off",
+    (ON_DESK, Move.WITHDRAW): "it is started",
     (ON_DESK, Move.START): "it is started",
     (ON_DESK, Move.REFUSE): "nothing was handed off",
     (HANDED_OFF, Move.HAND_OUT): "it has left the department",
+    (HANDED_OFF, Move.WITHDRAW): "it has left the department",
     (HANDED_OFF, Move.START): "it has left the department",
     (HANDED_OFF, Move.HAND_OFF): "it has left the department",
 }

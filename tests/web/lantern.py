@@ -74,6 +74,15 @@ def _note(number: int) -> Fact:
 BEFORE: Mapping[str, list[Fact]] = {
     "example-element.used": [_listed(scene) for scene in ("43", "44", "58", "59", "61", "62")],
     "example-hand-out.made": _desk("LANTERN-104", "storyboard", "03T08:00", "03T15:00"),
+    "example-hand-out.withdrawn": [
+        Fact(
+            SUPERVISION,
+            "hand-out.made",
+            "LANTERN-104/43",
+            "2031-03-04T08:02:00Z",
+            {"department": "layout", "artist": "lo-08"},
+        )
+    ],
     "example-note.given": [
         Fact(
             SUPERVISION,

@@ -12,10 +12,16 @@ from service.production.nouns.rule import Rule
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL
 from service.production.state import Draft, Node, item_of, visit_of
-from service.production.visits import DESK_RANK, UNVISITED, Entry, Move, Visit, enter_desk
+from service.production.visits import DESK_RANK, UNVISITED, Entry, Move, Phase, Visit, enter_desk
 from service.production.wording import if_said, of_take, percent
 from service.vocabulary.event import Event
-from service.vocabulary.facts.desks import HandOffMade, HandOffRefused, HandOutMade, WorkStarted
+from service.vocabulary.facts.desks import (
+    HandOffMade,
+    HandOffRefused,
+    HandOutMade,
+    HandOutWithdrawn,
+    WorkStarted,
+)
 
 IN_ORDER: dict[type, Move] = {
     HandOutMade: Move.HAND_OUT,
@@ -43,6 +49,30 @@ def apply_hand_out_made(draft: Draft, event: Event, fact: HandOutMade) -> None:
 
 def _say_hand_out_made(event: Event, fact: HandOutMade) -> str:
     return f"{fact.department} handed out {event.subject}{of_take(fact)} to artist {fact.artist}."
+
+
+def check_hand_out_withdrawn(draft: Draft, event: Event, fact: HandOutWithdrawn) -> Reasons:
+    """A take that an artist was given and has not started."""
+    against = list(the_move(draft, event, fact.department, Move.WITHDRAW, fact.take))
+    take = visit_of(draft, event.subject, fact.department).take_open(event.time_us)
+    where = f"{event.subject} at {fact.department}, take {take.number},"
+    if against and take.phase is Phase.ON_DESK:
+        remedy = "it was started; hand it out to another artist, or correct the time"
+        yield Reason(Code.ILLEGAL_MOVE, f"{where} is on a desk: {remedy}", "/subject")
+    elif against:
+        yield from against
+    elif take.artist is None:
+        detail = f"{where} is handed out to nobody: there is nothing to withdraw"
+        yield Reason(Code.CONTRADICTION, detail, "/subject")
+
+
+def apply_hand_out_withdrawn(draft: Draft, event: Event, fact: HandOutWithdrawn) -> None:
+    """Nobody has the take any more; it waits for any artist."""
+    enter_move(draft, event, (event.subject, fact.department), Move.WITHDRAW, take=fact.take)
+
+
+def _say_hand_out_withdrawn(event: Event, fact: HandOutWithdrawn) -> str:
+    return f"{fact.department} took {event.subject}{of_take(fact)} back from whoever had it."
 
 
 def check_work_started(draft: Draft, event: Event, fact: WorkStarted) -> Reasons:
@@ -177,6 +207,9 @@ def applied_in_order(draft: Draft, event: Event, fact: Any, move: Move) -> bool:
 
 RULES = {
     "hand-out.made": Rule(check_hand_out_made, apply_hand_out_made, _say_hand_out_made),
+    "hand-out.withdrawn": Rule(
+        check_hand_out_withdrawn, apply_hand_out_withdrawn, _say_hand_out_withdrawn
+    ),
     "work.started": Rule(check_work_started, apply_work_started, _say_work_started),
     "hand-off.made": Rule(check_hand_off_made, apply_hand_off_made, _say_hand_off_made),
     "hand-off.refused": Rule(check_hand_off_refused, apply_hand_off_refused, _say_hand_off_refused),

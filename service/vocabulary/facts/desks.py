@@ -25,6 +25,18 @@ class HandOutMade(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class HandOutWithdrawn(Fact):
+    """A department takes back what it gave to an artist who has not started it."""
+
+    TYPE: ClassVar[str] = "hand-out.withdrawn"
+    SUBJECTS = base.ITEM
+    ROLES = base.DESKS
+    CAUTIONS = (cautions.PEOPLE,)
+    department: str = says(DEPARTMENT, "The department.")
+    take: int | None = says(TAKE, WHICH_TAKE, default=None)
+
+
+@dataclass(frozen=True, slots=True)
 class WorkStarted(Fact):
     """A visit is on a desk."""
 

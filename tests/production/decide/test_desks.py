@@ -6,6 +6,7 @@ import pytest
 
 from service.production.decide import Accepted
 from service.production.refusal import Code, Refusal
+from service.production.state import visit_of
 from service.production.visits import Phase
 from service.vocabulary.instants import parse_instant
 from tests.telling import Story, studio
@@ -296,3 +297,32 @@ def test_a_batch_is_decided_in_its_order() -> None:
     turned = story.propose(freed, held)
     assert isinstance(turned, Refusal)
     assert [reason.place for reason in turned.reasons] == [0]
+
+
+def test_a_hand_out_is_taken_back_until_it_is_started() -> None:
+    story = studio()
+    given = at("layout") | {"artist": "lo-07"}
+    nobody = story.refused("hand-out.withdrawn", SCENE, at("layout"), NINE)
+    assert [reason.code for reason in nobody] == [Code.CONTRADICTION]
+    assert "handed out to nobody" in nobody[0].detail
+    story.tell("hand-out.made", SCENE, given, at=NINE)
+    assert story.codes("hand-out.withdrawn", SCENE, at("layout") | {"take": 2}, TEN) == {
+        Code.ILLEGAL_MOVE
+    }
+    story.tell("hand-out.withdrawn", SCENE, at("layout"), at=TEN)
+    assert visit_of(story.state, SCENE, "layout").current.artist is None
+    assert story.codes("hand-out.withdrawn", SCENE, at("layout"), ELEVEN) == {Code.CONTRADICTION}
+    story.tell("hand-out.made", SCENE, given | {"artist": "lo-08"}, at=ELEVEN)
+    story.tell("work.started", SCENE, {"department": "layout"}, at=NOON)
+    assert visit_of(story.state, SCENE, "layout").current.artist == "lo-08"
+    reasons = story.refused("hand-out.withdrawn", SCENE, at("layout"), NOON)
+    assert [reason.code for reason in reasons] == [Code.ILLEGAL_MOVE]
+    assert "it was started" in reasons[0].detail
+
+
+def test_a_start_told_late_stands_before_what_took_the_hand_out_back() -> None:
+    story = studio()
+    story.tell("hand-out.made", SCENE, at("layout") | {"artist": "lo-07"}, at=NINE)
+    story.tell("hand-out.withdrawn", SCENE, at("layout"), at=ELEVEN)
+    # then it was on a desk when it was taken back, which cannot be
+    assert story.codes("work.started", SCENE, at("layout"), TEN) == {Code.TIME_ORDER}

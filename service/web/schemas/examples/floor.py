@@ -30,6 +30,14 @@ EXAMPLES = (
     ),
     _said(
         LAYOUT,
+        "hand-out.withdrawn",
+        f"{_EPISODE}/43",
+        "04T08:05",
+        department="layout",
+        take=1,
+    ),
+    _said(
+        LAYOUT,
         "work.started",
         _SCENE,
         "04T08:10",
