@@ -156,7 +156,7 @@ def test_what_cannot_be_recorded_is_not_removed(
     def fail(*_: object) -> None:
         raise RuntimeError("the log is full")
 
-    monkeypatch.setattr("service.record.erasing.append_rows", fail)
+    monkeypatch.setattr("service.log.chain.append_rows", fail)
     with pytest.raises(RuntimeError):
         erase_text(owner, NAME, [first.position], "office", "Art. 17")
     assert stored(engine, first.position)[1] is not None

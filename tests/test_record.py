@@ -11,6 +11,7 @@ from sqlalchemy import Engine, text
 
 from service.intake.importing import content_of
 from service.log.append import read_head
+from service.log.chain import Chain
 from service.log.read import bodies, page, personal_at
 from service.log.tokens import revoke
 from service.production.decide import decide
@@ -243,10 +244,10 @@ def test_a_fault_that_one_post_brings_about_is_its_own(
             raise ZeroDivisionError
         return rule(state, events, *more)  # type: ignore[arg-type]  # passed on
 
-    def sealing(event: Event, *more: object) -> object:
+    def sealing(chain: Chain, event: Event, *more: object) -> None:
         if event.id == "n5-b":  # behind another that is in the commit already
             raise ZeroDivisionError
-        return sealed(event, *more)  # type: ignore[arg-type]  # passed on
+        sealed(chain, event, *more)  # type: ignore[arg-type]  # passed on
 
     monkeypatch.setattr(recorder, "decide", deciding)
     monkeypatch.setattr(recorder, "seal", sealing)
@@ -285,7 +286,7 @@ def test_a_fault_of_the_database_records_nothing_and_is_raised(
 
     before = studio.view()
     with monkeypatch.context() as patched:
-        patched.setattr("service.record.recorder.append_rows", broken)
+        patched.setattr("service.log.chain.append_rows", broken)
         with pytest.raises(ConnectionError):
             post(studio, [_note(1)])
     assert studio.view().position == before.position

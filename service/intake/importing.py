@@ -16,7 +16,7 @@ from psycopg.errors import UniqueViolation
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import IntegrityError
 
-from service.checking.columns import columns_of, content_hash_of, members_of
+from service.checking.columns import content_hash_of, members_of
 from service.feeds.exports import AT_ONCE, CHECKPOINT, CONTENTS
 from service.intake.exported import (
     ExportedError,
@@ -26,14 +26,15 @@ from service.intake.exported import (
     read_texts,
 )
 from service.intake.verifying import verify_export
-from service.log.append import Row, append_rows, lock_head
+from service.log.append import lock_head
+from service.log.chain import Chain
 from service.log.studios import Clock, check_name, make_studio
 from service.log.tree import read_root
 from service.proofs.canonical import CanonicalError, canonical
 from service.proofs.checkpoints import Checkpoint
 from service.proofs.notes import Key
-from service.proofs.tree import HASH_BYTES, Frontier, append, leaf_hash, root
-from service.vocabulary.event import Event, UnknownTypeError, read_event
+from service.proofs.tree import HASH_BYTES, Frontier, root
+from service.vocabulary.event import UnknownTypeError, read_event
 from service.vocabulary.instants import format_instant
 
 _SHOWN_TYPES = 5
@@ -192,37 +193,20 @@ def _contents(folder: Path) -> dict[int, bytes]:
 def _write(
     connection: Connection, studio: str, folder: Path, aside: _Aside, own: Checkpoint
 ) -> Iterator[tuple[int, int]]:
-    head = lock_head(connection, studio)
+    chain = Chain(lock_head(connection, studio))
     record = read_record(folder)
     while chunk := list(islice(record, AT_ONCE)):
-        rows: list[Row] = []
-        frontier = head.frontier
-        for position, (body, _) in enumerate(chunk, head.position + 1):
-            nodes, frontier = append(frontier, position - 1, leaf_hash(body))
-            rows.append(_row(read_event(body), body, nodes, aside))
-        last = rows[-1]
-        head = head._replace(
-            position=last.position, recorded_at_us=last.recorded_at_us, frontier=frontier
-        )
-        append_rows(connection, studio, rows, head)
-        yield head.position, own.size
-    _check(connection, studio, head.frontier, own)
+        for body, _ in chunk:
+            event = read_event(body)
+            content = content_of(body, event.position, aside.texts, aside.contents)
+            salt, text = aside.texts.get(event.position, (None, None))
+            chain.put(event, body, content, salt, None if text is None else canonical(text))
+        chain.write(connection, studio)
+        yield chain.head.position, own.size
+    _check(connection, studio, chain.head.frontier, own)
 
 
 def _check(connection: Connection, studio: str, frontier: Frontier, own: Checkpoint) -> None:
     """Whether what was written is what the checkpoint covers, read back from the tables."""
     if root(frontier) != own.root or read_root(connection, studio, own.size) != own.root:
         raise ImportedError("what was written is not what the checkpoint covers; nothing was kept")
-
-
-def _row(event: Event, body: bytes, nodes: bytes, aside: _Aside) -> Row:
-    salt, text = aside.texts.get(event.position, (None, None))
-    return Row(
-        event.position,
-        *columns_of(event),
-        content_of(body, event.position, aside.texts, aside.contents),
-        body,
-        nodes,
-        salt,
-        None if text is None else canonical(text),
-    )

@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, Engine
 
-from service.log.append import Head, append_rows, lock_head
+from service.log.append import Head, lock_head
+from service.log.chain import Chain
 from service.log.personal import remove
 from service.log.tree import check_frontier
 from service.record.proposing import proposal_of
@@ -72,9 +73,7 @@ def _event(position: int, now_us: int, fact: TextForgotten) -> Event:
 
 
 def _append(connection: Connection, studio: str, event: Event, head: Head) -> None:
+    chain = Chain(head)
     by = recorded_by(event.poster, event.role, event.recorded_us)
-    row, frontier = seal(event, proposal_of(event), by, head.frontier)
-    after = head._replace(
-        position=event.position, recorded_at_us=event.recorded_us, frontier=frontier
-    )
-    append_rows(connection, studio, [row], after)
+    seal(chain, event, proposal_of(event), by)
+    chain.write(connection, studio)

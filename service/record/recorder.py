@@ -12,7 +12,8 @@ from typing import NamedTuple
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
-from service.log.append import Head, Row, append_rows, lock_head
+from service.log.append import Head, lock_head
+from service.log.chain import Chain
 from service.log.prepared import commit as commit_now
 from service.log.tokens import Token, standing
 from service.log.tree import FrontierError, check_frontier
@@ -76,16 +77,15 @@ class _Pending:
 class _Commit:
     """What one transaction adds up to, so far."""
 
-    head: Head
+    chain: Chain
     state: State
     recorded_us: int
-    rows: list[Row] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     struck: dict[int, int] = field(default_factory=dict)
 
     def copy(self) -> "_Commit":
         """The same, apart from what is added later."""
-        return replace(self, rows=[*self.rows], events=[*self.events], struck={**self.struck})
+        return replace(self, chain=self.chain.copy(), events=[*self.events], struck={**self.struck})
 
 
 class Recorder:
@@ -156,7 +156,7 @@ class Recorder:
             self._check_tree(connection, head)
             view = self._studio.caught_up(connection, head)
             together += self._take_waiting()
-            commit = _Commit(head, view.state, view.now_us)
+            commit = _Commit(Chain(head), view.state, view.now_us)
             by = standing(connection, studio, {pending.token.token_id for pending in together})
             every = [one for pending in together for one in pending.proposals]
             known = find_repeats(connection, studio, every) if known_first else {}
@@ -181,10 +181,10 @@ class Recorder:
                     commit, known = before
                     answer = fault
                 answers.append(answer)
-            append_rows(connection, studio, commit.rows, commit.head)
+            commit.chain.write(connection, studio)
             commit_now(connection)
-        self._last = commit.head
-        self._studio.adopt(head.position, commit.head.position, commit.state, commit.struck)
+        self._last = commit.chain.head
+        self._studio.adopt(head.position, commit.chain.head.position, commit.state, commit.struck)
         return answers
 
     def _check_tree(self, connection: Connection, head: Head) -> None:
@@ -215,7 +215,7 @@ class Recorder:
             return Refusal(tuple(reused))
         events = [
             event_of(pending.proposals[place], position, commit.recorded_us, pending.token)
-            for position, place in enumerate(new, commit.head.position + 1)
+            for position, place in enumerate(new, commit.chain.head.position + 1)
         ]
         decided = decide(
             commit.state,
@@ -266,21 +266,13 @@ class Recorder:
         commit.struck |= strikes
         commit.events += decided.events
         by = recorded_by(pending.token.name, pending.token.role, commit.recorded_us)
-        frontier = commit.head.frontier
         for _, proposed, event in recorded:
-            row, frontier = seal(event, proposed, by, frontier)
-            commit.rows.append(row)
+            seal(commit.chain, event, proposed, by)
             known[proposed.source, proposed.id] = Repeat(
                 event.position,
                 event.recorded_us,
                 proposed.content_hash,
                 text_hash(proposed.personal),
-            )
-        if decided.events:
-            commit.head = commit.head._replace(
-                position=decided.events[-1].position,
-                recorded_at_us=commit.recorded_us,
-                frontier=frontier,
             )
 
     def _past(
@@ -289,7 +281,7 @@ class Recorder:
         strikes = [e.fact.position for e in events if isinstance(e.fact, EventStruck)]
         if not strikes:
             return None
-        recorded = commit.head.position - len(commit.events)
+        recorded = commit.chain.head.position - len(commit.events)
         reached = min([*strikes, *commit.struck, recorded + 1])
         past = self._studio.past(connection, max(1, reached), recorded, commit.events)
         struck = past.struck | set(commit.struck)

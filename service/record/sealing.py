@@ -1,8 +1,7 @@
-"""A decided event as the row of the log that it becomes."""
+"""A decided event put behind the log as it is recorded."""
 
-from service.log.append import Row
+from service.log.chain import Chain
 from service.proofs.canonical import late, late_whole, splice
-from service.proofs.tree import Frontier, append, leaf_hash
 from service.record.proposing import Proposed
 from service.vocabulary.event import Event
 from service.vocabulary.instants import format_instant
@@ -13,27 +12,10 @@ def recorded_by(poster: str, role: str, recorded_us: int) -> bytes:
     return late(poster=poster, posterrole=role, recordedat=format_instant(recorded_us))
 
 
-def seal(event: Event, proposed: Proposed, by: bytes, frontier: Frontier) -> tuple[Row, Frontier]:
-    """The row of an event, and the tree's frontier with its leaf.
+def seal(chain: Chain, event: Event, proposed: Proposed, by: bytes) -> None:
+    """Put an event behind a chain with the bytes that are recorded of it.
 
-    `by` is from `recorded_by`; `frontier` is that of the tree right before the event.
+    `by` is from `recorded_by`.
     """
     body = splice(proposed.prepared, late_whole("position", event.position), by)
-    nodes, frontier = append(frontier, event.position - 1, leaf_hash(body))
-    row = Row(
-        event.position,
-        event.source,
-        event.id,
-        event.fact.TYPE,
-        event.subject,
-        proposed.department,
-        event.time_us,
-        event.recorded_us,
-        event.poster,
-        proposed.content_hash,
-        body,
-        nodes,
-        proposed.salt,
-        proposed.personal,
-    )
-    return row, frontier
+    chain.put(event, body, proposed.content_hash, proposed.salt, proposed.personal)

@@ -21,7 +21,8 @@ from sqlalchemy import Engine
 
 from service.client import BATCH
 from service.log import studios, tokens
-from service.log.append import Row, append_rows, lock_head
+from service.log.append import lock_head
+from service.log.chain import Chain
 from service.log.embedded import ensure_running
 from service.log.engine import service_engine
 from service.log.migrate import migrate
@@ -150,21 +151,14 @@ def _hostile(at: str, after: int, long_notes: int) -> Iterator[tuple[dict[str, A
 def _append(engine: Engine, events: Iterator[tuple[dict[str, Any], Any]]) -> None:
     while part := list(islice(events, 2000)):
         with engine.begin() as connection:
-            head = lock_head(connection, STUDIO)
-            rows: list[Row] = []
-            frontier, recorded_us = head.frontier, head.recorded_at_us
+            chain = Chain(lock_head(connection, STUDIO))
             for body, personal in part:
                 event = read_event(orjson.dumps(body))
-                recorded_us = max(recorded_us, event.recorded_us) if rows else event.recorded_us
                 public = {n: v for n, v in body.items() if n not in _SET_BY_THE_LOG}
                 proposed = propose(public, personal, event.fact)
                 by = recorded_by(event.poster, "supervisor", event.recorded_us)
-                row, frontier = seal(event, proposed, by, frontier)
-                rows.append(row)
-            after = head._replace(
-                position=rows[-1].position, recorded_at_us=recorded_us, frontier=frontier
-            )
-            append_rows(connection, STUDIO, rows, after)
+                seal(chain, event, proposed, by)
+            chain.write(connection, STUDIO)
 
 
 _SET_BY_THE_LOG = frozenset({"position", "recordedat", "poster"})

@@ -11,12 +11,13 @@ import orjson
 from sqlalchemy import Connection, Engine, text
 
 from service.kept import SNAPSHOT_EVERY
-from service.log.append import Row, append_rows, lock_head
+from service.log.append import lock_head
+from service.log.chain import Chain
 from service.log.embedded import ensure_running, stop
 from service.log.engine import raw_cursor, service_engine
 from service.log.migrate import migrate
 from service.log.studios import make_studio
-from service.proofs.tree import append, leaf_hash
+from service.proofs.tree import leaf_hash
 from service.settings import Settings
 from service.studio import Studio
 from service.vocabulary.event import read_event
@@ -110,33 +111,10 @@ def fill(engine: Engine, weeks: int) -> int:
 
 def record(connection: Connection, bodies: list[bytes]) -> None:
     """Append bodies whose positions come next."""
-    head = lock_head(connection, NAME)
-    rows = []
+    chain = Chain(lock_head(connection, NAME))
     for body in bodies:
-        event = read_event(body)
-        nodes, frontier = append(head.frontier, event.position - 1, leaf_hash(body))
-        head = head._replace(
-            position=event.position, recorded_at_us=event.recorded_us, frontier=frontier
-        )
-        rows.append(
-            Row(
-                position=event.position,
-                source=event.source,
-                id=event.id,
-                type=event.fact.TYPE,
-                subject=event.subject,
-                department=getattr(event.fact, "department", None),
-                time_at_us=event.time_us,
-                recorded_at_us=event.recorded_us,
-                poster=event.poster,
-                content_hash=leaf_hash(body),
-                body=body,
-                nodes=nodes,
-                salt=None,
-                personal=None,
-            )
-        )
-    append_rows(connection, NAME, rows, head)
+        chain.put(read_event(body), body, leaf_hash(body))
+    chain.write(connection, NAME)
 
 
 def read_bare(engine: Engine, statement: str) -> int:

@@ -12,14 +12,15 @@ from typing import Any
 
 from sqlalchemy import Engine
 
-from service.log.append import append_rows, lock_head
+from service.log.append import lock_head
+from service.log.chain import Chain
 from service.log.embedded import ensure_running, stop
 from service.log.engine import owner_engine, service_engine
 from service.log.migrate import migrate
 from service.log.read import bodies
 from service.planning.compare.pricing import quoted
 from service.production.refusal import Refusal
-from service.proofs.tree import append, leaf_hash
+from service.proofs.tree import leaf_hash
 from service.record import erase_text
 from service.settings import Settings
 from service.studio import View
@@ -29,7 +30,6 @@ from service.vocabulary.instants import parse_instant
 from service.vocabulary.money import money_text
 from tests import recording
 from tests.golden import files, told
-from tests.log.recording import make_row
 from tests.recording import NAME, fact, posted, set_clock, worker
 
 SOURCE = "/golden"
@@ -61,23 +61,11 @@ def main() -> None:
 def _put_in(engine: Engine) -> None:
     """The golden log as it is, in the database."""
     with engine.begin() as connection:
-        head = lock_head(connection, NAME)
-        rows, frontier, recorded_us = [], head.frontier, head.recorded_at_us
-        for position, body in enumerate(files.bodies(), 1):
-            event = read_event(body)
-            nodes, frontier = append(frontier, position - 1, leaf_hash(body))
-            recorded_us = event.recorded_us
-            named: dict[str, Any] = {
-                "source": event.source,
-                "id": event.id,
-                "type": event.fact.TYPE,
-            }
-            if b'"personal":"' in body:
-                named |= {"salt": b"gone", "personal": b"{}"}
-            more = {"recorded_at_us": recorded_us, "body": body, "nodes": nodes}
-            rows.append(make_row(position, subject=event.subject, **named, **more))
-        after = head._replace(position=len(rows), frontier=frontier, recorded_at_us=recorded_us)
-        append_rows(connection, NAME, rows, after)
+        chain = Chain(lock_head(connection, NAME))
+        for body in files.bodies():
+            aside = (b"gone", b"{}") if b'"personal":"' in body else (None, None)
+            chain.put(read_event(body), body, leaf_hash(body), *aside)
+        chain.write(connection, NAME)
 
 
 def _tell(engine: Engine, owner: Engine) -> None:

@@ -7,9 +7,10 @@ from typing import Any
 import orjson
 from sqlalchemy import Engine
 
-from service.log.append import Row, append_rows, lock_head
+from service.log.append import lock_head
+from service.log.chain import Chain
 from service.log.studios import move_clock
-from service.proofs.tree import append, leaf_hash
+from service.proofs.tree import leaf_hash
 from service.vocabulary.event import Event
 from service.vocabulary.instants import format_instant
 from tests import recording
@@ -49,24 +50,12 @@ def said_of(story: Story, random: Random) -> list[Said]:
 def record(engine: Engine, said: Sequence[Said]) -> None:
     """Append what was said behind the log's head, recorded when its events say."""
     with engine.begin() as connection:
-        head = lock_head(connection, NAME)
-        rows = []
+        chain = Chain(lock_head(connection, NAME))
         for event, data in said:
             body = _body(event, data)
-            nodes, frontier = append(head.frontier, event.position - 1, leaf_hash(body))
-            head = head._replace(
-                position=event.position, recorded_at_us=event.recorded_us, frontier=frontier
-            )
-            department = data.get("department")
-            rows.append(
-                Row(
-                    event.position, event.source, event.id, event.fact.TYPE, event.subject,
-                    department, event.time_us, event.recorded_us, event.poster, leaf_hash(body),
-                    body, nodes, None, None,
-                )
-            )  # fmt: skip
-        append_rows(connection, NAME, rows, head)
-        move_clock(connection, NAME, head.recorded_at_us)
+            chain.put(event, body, leaf_hash(body))
+        chain.write(connection, NAME)
+        move_clock(connection, NAME, chain.head.recorded_at_us)
 
 
 def _body(event: Event, data: Mapping[str, Any]) -> bytes:

@@ -10,13 +10,13 @@ from flask import Flask
 from sqlalchemy import Engine
 
 from service.log import studios, tokens
-from service.log.append import Row, append_rows, find_recorded, lock_head
+from service.log.append import find_recorded, lock_head
+from service.log.chain import Chain
 from service.log.tokens import Token
 from service.production.marks import LATE
 from service.production.refusal import Refusal
-from service.proofs import tree
 from service.proofs.canonical import late, splice
-from service.record import Proposed, Receipt
+from service.record import Proposed, Receipt, event_of
 from service.settings import Settings
 from service.studio import NotYetError
 from service.vocabulary.instants import format_instant, parse_instant
@@ -54,6 +54,7 @@ class PlainRecorder:
         key = (proposed.source, proposed.id)
         with self.engine.begin() as connection:
             head = lock_head(connection, token.studio)
+            chain = Chain(head)
             known = find_recorded(connection, token.studio, [key]).get(key)
             if known is not None:
                 return Receipt(*key, known.position, known.recorded_at_us, True, ())
@@ -67,24 +68,9 @@ class PlainRecorder:
                     poster=token.token_id,
                 ),
             )
-            nodes, frontier = tree.append(head.frontier, head.position, tree.leaf_hash(body))
-            row = Row(
-                position,
-                *key,
-                proposed.fact.TYPE,
-                proposed.subject,
-                proposed.department,
-                proposed.time_us,
-                at_us,
-                token.token_id,
-                proposed.content_hash,
-                body,
-                nodes,
-                proposed.salt,
-                proposed.personal,
-            )
-            after = head._replace(position=position, recorded_at_us=at_us, frontier=frontier)
-            append_rows(connection, token.studio, [row], after)
+            event = event_of(proposed, position, at_us, token)
+            chain.put(event, body, proposed.content_hash, proposed.salt, proposed.personal)
+            chain.write(connection, token.studio)
         return Receipt(*key, position, at_us, False, (LATE,))
 
 
