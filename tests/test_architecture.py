@@ -27,6 +27,8 @@ ORDER = (
     "keys",
     "log",
     "kept",
+    "history",
+    "plans",
     "studio",
     "record",
     "projections",

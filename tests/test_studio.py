@@ -74,11 +74,12 @@ def test_a_read_waits_for_a_position_and_says_so_when_it_does_not_come(
 
 def test_the_plan_is_kept_for_a_position_and_a_minute(studio: OpenStudio, engine: Engine) -> None:
     view = studio.view()
-    assert view.schedule() is studio.view().schedule()
+    warm = studio.warm
+    assert warm.planned(view) is warm.planned(studio.view())
     set_clock(engine, "2031-03-03T10:00:30Z")
     later = studio.view()
     assert later.now_min == view.now_min + 120
-    assert later.schedule() is not view.schedule()
+    assert warm.planned(later) is not warm.planned(view)
 
 
 def test_the_impact_of_a_recorded_event_does_not_change(studio: OpenStudio, engine: Engine) -> None:
@@ -131,9 +132,9 @@ def test_what_a_strike_is_decided_against_is_what_was_known_then(
             wanted = known_at(events, until)
             for one in (studio, cold):
                 for before in range(1, until + 2):
-                    past = one.warm.past(connection, before, until, ())
+                    past = one.warm.history.past(connection, before, until, ())
                     assert fold(past.state, past.events) == wanted
-                    assert past.struck == one.warm.struck_at(until)
+                    assert past.struck == one.warm.history.struck_at(until)
 
 
 def test_what_was_known_of_every_moment_at_every_position(
@@ -149,7 +150,7 @@ def test_what_was_known_of_every_moment_at_every_position(
         for at_us in moments:
             wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
             for one in (studio, cold):
-                assert one.warm.as_it_happened(at_us, until) == wanted
+                assert one.warm.history.as_it_happened(at_us, until) == wanted
 
 
 def between_batches(events: list[Event]) -> list[int]:

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from sqlalchemy import Connection, Engine, text
 
+from service import history as history_module
 from service import kept as kept_module
-from service import studio as studio_module
 from service.kept import Snapshots, load
 from service.log.read import bodies
 from service.log.snapshots import KEPT, write_snapshot
@@ -45,7 +45,7 @@ def studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Iterator[OpenStud
             super().__init__(name, engine, seal_key)
             made.append(self)
 
-    monkeypatch.setattr(studio_module, "Snapshots", Noted)
+    monkeypatch.setattr(history_module, "Snapshots", Noted)
     monkeypatch.setattr(kept_module, "SNAPSHOT_EVERY", SNAPSHOT_EVERY)
     opened = small_studio(engine, monkeypatch)
     _snapped(opened)
@@ -56,9 +56,9 @@ def studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Iterator[OpenStud
 
 def _snapped(studio: OpenStudio) -> None:
     """Have the snapshot written that is due: not before the one that is being written."""
-    studio.warm.snapshots.wait()
+    studio.warm.history.snapshots.wait()
     studio.view()
-    studio.warm.snapshots.wait()
+    studio.warm.history.snapshots.wait()
 
 
 def _snapshots(engine: Engine) -> list[int]:
@@ -85,13 +85,13 @@ def started_warm(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
 
     opened = worker(engine)
     with monkeypatch.context() as patched:
-        patched.setattr(studio_module, "load", watched_load)
-        patched.setattr(studio_module, "bodies", watched_bodies)
+        patched.setattr(history_module, "load", watched_load)
+        patched.setattr(history_module, "bodies", watched_bodies)
         head = opened.view().position
     assert len(loaded) == 1
     assert loaded[0] > 0
     assert read[:1] == ([] if loaded[0] == head else loaded)
-    opened.warm.snapshots.wait()
+    opened.warm.history.snapshots.wait()
     return opened
 
 
@@ -133,7 +133,7 @@ def test_what_a_worker_started_from_need_not_be_read_again(
         raise AssertionError("a snapshot was asked for")
 
     monkeypatch.setattr(kept_module, "load", again)
-    known = late.warm.as_known_at(late.view().position - 1)
+    known = late.warm.history.as_known_at(late.view().position - 1)
     assert known == known_at(log_of(engine), late.view().position - 1)
 
 
@@ -144,11 +144,12 @@ def test_a_worker_that_starts_from_a_snapshot_plans_alike(
     _snapped(studio)
     posted(studio, [fact("hand-out.made", "KESTREL-1/2", {"department": "layout", "artist": "L7"},
                            id="out")])  # fmt: skip
-    warm, other = studio.view(), started_warm(engine, monkeypatch).view()
+    another = started_warm(engine, monkeypatch).warm
+    warm, other = studio.view(), another.view()
     assert (other.position, other.now_us) == (warm.position, warm.now_us)
-    one, same = warm.schedule(), other.schedule()
-    for view, state in ((warm, other.state), (other, warm.state)):
-        assert view.branched(state).plan.finish.tolist() == one.plan.finish.tolist()
+    one, same = studio.warm.planned(warm), another.planned(other)
+    for known, view, state in ((studio.warm, warm, other.state), (another, other, warm.state)):
+        assert known.branched(view, state).plan.finish.tolist() == one.plan.finish.tolist()
     assert same.plan.start.tolist() == one.plan.start.tolist()
     assert dict(same.board.frame.row_of) == dict(one.board.frame.row_of)
     assert len(one.plan.start) > 20
@@ -225,9 +226,9 @@ def test_reading_a_snapshot_holds_nobody_up(
 
     early = cold.view().position - 2 * SNAPSHOT_EVERY
     monkeypatch.setattr(kept_module, "load", slow_load)
-    assert cold.warm.as_known_at(early) == known_at(log_of(engine), early)
+    assert cold.warm.history.as_known_at(early) == known_at(log_of(engine), early)
     assert others == [False]
-    assert cold.warm.as_known_at(early) == known_at(log_of(engine), early)
+    assert cold.warm.history.as_known_at(early) == known_at(log_of(engine), early)
     assert others == [False], "it is kept"
 
 
@@ -298,7 +299,7 @@ def test_spoilt_snapshots_are_done_without(
     assert late.view().position == head
     told = [record.getMessage() for record in caplog.records if "passed over" in record.msg]
     assert len(set(told)) == spoilt == KEPT
-    late.warm.snapshots.wait()
+    late.warm.history.snapshots.wait()
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -319,7 +320,7 @@ def test_whatever_workers_record_and_strike_between_them_they_know_the_same(
         else:
             for place in range(3):
                 post(one, [_at_random(random, f"{number}-{place}")])
-        one.warm.snapshots.wait()
+        one.warm.history.snapshots.wait()
         if random.random() < 0.15:
             workers.append(started_warm(engine, monkeypatch))
     assert struck > 3

@@ -3,7 +3,7 @@
 import pytest
 from sqlalchemy import Engine
 
-from service import kept, studio
+from service import history, kept
 from service.log.read import bodies
 from service.production.decide import retell
 from service.production.state import EMPTY, State
@@ -19,11 +19,11 @@ SCENE = "KESTREL-1/1"
 
 def small_studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
     """A worker whose figures are so small that a short log passes through every branch."""
-    for module in (studio, kept):
+    for module in (history, kept):
         monkeypatch.setattr(module, "KEPT_EVERY", 4)
         monkeypatch.setattr(module, "KEPT_MOST", 6)
         monkeypatch.setattr(module, "KEPT_FAR_EVERY", 8)
-    monkeypatch.setattr(studio, "CHUNK_EVENTS", 7)
+    monkeypatch.setattr(history, "CHUNK_EVENTS", 7)
     recording.make(engine)
     opened = worker(engine)
     posted(opened, office_facts(scenes=3), role="office")
@@ -80,7 +80,7 @@ def assert_known(engine: Engine, *workers: OpenStudio) -> None:
     for position in range(len(events) + 1):
         wanted = known_at(events, position)
         for one in workers:
-            known = one.warm.as_known_at(position)
+            known = one.warm.history.as_known_at(position)
             assert known == wanted, (position, known.differences(wanted))
     for one in workers:
         assert one.view().state == wanted
@@ -109,7 +109,7 @@ def assert_happened(engine: Engine, *workers: OpenStudio) -> None:
     for at_us in sorted({event.time_us + step for event in events for step in (-1, 0)}):
         wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
         for one in workers:
-            told_then = one.warm.as_it_happened(at_us, len(events))
+            told_then = one.warm.history.as_it_happened(at_us, len(events))
             assert told_then.state == wanted.state, wanted.state.differences(told_then.state)
             assert told_then.set_aside == wanted.set_aside
 

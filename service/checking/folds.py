@@ -52,11 +52,11 @@ def _wrong_snapshot(studio: Studio, kept: Kept, head: int) -> str | None:
         thawed = thaw(kept.parts)
     except (msgspec.MsgspecError, ValueError, TypeError, LookupError) as error:
         return f"the snapshot here cannot be read: {error}"
-    known = studio.as_known_at(kept.position)
+    known = studio.history.as_known_at(kept.position)
     differing = thawed.state.differences(known)
     if differing:
         return f"the snapshot here is not what the record folds to: {', '.join(differing)}"
-    if thawed.struck != studio.strikes_at(kept.position):
+    if thawed.struck != studio.history.strikes_at(kept.position):
         return "the snapshot here says otherwise than the record what was struck"
     return None
 

@@ -52,8 +52,9 @@ def export_episode(
     With the key of seals it starts from a snapshot.
     Raises ExportError, and UnknownStudioError.
     """
-    view = Studio(studio, engine, real_clock_us, seal_key).view()
-    view.studio.snapshots.wait()
+    opened = Studio(studio, engine, real_clock_us, seal_key)
+    view = opened.view()
+    opened.history.snapshots.wait()
     if episode not in view.state.episodes:
         raise ExportError(f"{studio} has no episode {episode}")
     try:
@@ -67,7 +68,7 @@ def export_episode(
     except OSError as error:
         raise ExportError(f"{folder} cannot be made: {error.strerror}") from error
     with engine.connect() as connection:
-        struck = view.studio.strikes_at(view.position)
+        struck = opened.history.strikes_at(view.position)
         about = all_about(connection, studio, view.state, episode, struck)
         with (folder / EVENTS).open("xb") as events, (folder / PROOFS).open("xb") as proofs:
             yield from _write(connection, studio, about, view.position, events, proofs)

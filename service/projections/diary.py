@@ -88,7 +88,7 @@ def read_diary(
 
     `state` is the studio's at `until`. Struck events are among them, and the strikes.
     """
-    struck = studio.strikes_at(until)
+    struck = studio.history.strikes_at(until)
     about = all_about(connection, studio.name, state, episode, struck)
     rows, more = events_about(
         connection,
@@ -154,7 +154,7 @@ class _Walk:
         event = read_event(row.body)
         before = self._go_to(row.position - 1)
         if isinstance(event.fact, EventStruck):
-            after = self._studio.as_known_at(row.position)
+            after = self._studio.history.as_known_at(row.position)
         else:
             after = fold(before, [event])
         self._state, self._position = after, row.position
@@ -186,20 +186,20 @@ class _Walk:
     def _go_to(self, position: int) -> State:
         """The state as it was known at a position."""
         if self._state is None or position - self._position > WALKED_EVENTS_MAX:
-            return self._studio.as_known_at(position)
+            return self._studio.history.as_known_at(position)
         if position == self._position:
             return self._state
         rows = bodies(self._connection, self._studio.name, self._position, position)
         events = [read_event(body) for _, body in rows]
         if any(isinstance(event.fact, EventStruck) for event in events):
-            return self._studio.as_known_at(position)
+            return self._studio.history.as_known_at(position)
         return fold(self._state, events)
 
     def _plan(self, state: State, now_min: int) -> Schedule:
         """The plan of a state; the one made last serves again where it is of the same."""
         planned = self._planned
         if planned is None:
-            planned = self._studio.planned_then(state, now_min)
+            planned = self._studio.plans.of(state, now_min)
         elif planned.state is not state or planned.now_min != now_min:
             planned = schedule(advance(planned.board, state), now_min)
         self._planned = planned

@@ -111,7 +111,7 @@ def _side_by_side(
     processes = min(processes, len(listed) // STRETCHES_LEAST)
     if processes < 2:
         return
-    studio.snapshots.wait()  # they start from it
+    studio.history.snapshots.wait()  # they start from it
     with walkers(studio.name, engine, settings, processes, seal_key) as walking:
         for stretch, moves in walking.joined(listed, {}):
             with connection.begin():

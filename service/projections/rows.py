@@ -10,7 +10,7 @@ from service.log.engine import raw_cursor
 from service.log.schema import projection, trail
 from service.planning.compare.trail import CAUSES, Move, Standing
 from service.planning.plan.schedule import RULES_VERSION
-from service.studio import ZONE_DATA_VERSION
+from service.vocabulary.zones import ZONE_DATA_VERSION
 
 NAME = "trail"
 RULES = f"{RULES_VERSION}, zones {ZONE_DATA_VERSION}, trail 1"

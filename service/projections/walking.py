@@ -59,7 +59,7 @@ def plan_at(studio: Studio, at: Checkpoint) -> Schedule:
     """The plan of the log's state at a checkpoint, made at its minute."""
     if at.position == 0:
         return schedule(make_board(EMPTY), at.at_min)
-    return studio.planned_then(studio.as_known_at(at.position), at.at_min)
+    return studio.plans.of(studio.history.as_known_at(at.position), at.at_min)
 
 
 def walk_from(studio: Studio, at: Checkpoint, standings: Mapping[str, Standing]) -> Walk:
@@ -76,7 +76,7 @@ def by_minute(events: Sequence[Event]) -> Iterator[Minute]:
 def states_after_strikes(studio: Studio, events: Sequence[Event]) -> dict[int, State]:
     """By position of each strike among events, what was known right after it."""
     strikes = [event.position for event in events if isinstance(event.fact, EventStruck)]
-    return {position: studio.as_known_at(position) for position in strikes}
+    return {position: studio.history.as_known_at(position) for position in strikes}
 
 
 def minutes_over(

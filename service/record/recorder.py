@@ -184,7 +184,9 @@ class Recorder:
             commit.chain.write(connection, studio)
             commit_now(connection)
         self._last = commit.chain.head
-        self._studio.adopt(head.position, commit.chain.head.position, commit.state, commit.struck)
+        self._studio.history.adopt(
+            head.position, commit.chain.head.position, commit.state, commit.struck
+        )
         return answers
 
     def _check_tree(self, connection: Connection, head: Head) -> None:
@@ -283,7 +285,7 @@ class Recorder:
             return None
         recorded = commit.chain.head.position - len(commit.events)
         reached = min([*strikes, *commit.struck, recorded + 1])
-        past = self._studio.past(connection, max(1, reached), recorded, commit.events)
+        past = self._studio.history.past(connection, max(1, reached), recorded, commit.events)
         struck = past.struck | set(commit.struck)
         standing = tuple(event for event in past.events if event.position not in struck)
         return past._replace(events=standing, struck=struck)

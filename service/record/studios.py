@@ -64,4 +64,4 @@ class Studios:
     def unplanned(self) -> int:
         """Of how many studios no plan could be made when one was last asked for."""
         with self._lock:
-            return sum(studio.warm.plan_fault is not None for studio in self._open.values())
+            return sum(studio.warm.plans.fault is not None for studio in self._open.values())

@@ -15,10 +15,11 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from typing import NamedTuple
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
+
+from service.vocabulary.zones import ZoneInfo
 
 NEVER = 2**62
 """The minute of what does not happen: later than every window."""

@@ -12,8 +12,9 @@ from service.planning.board.faults import PlanError
 from service.planning.plan.schedule import RULES_VERSION, Schedule, suppositions, unplanned
 from service.planning.plan.standing import Standings
 from service.production.state import State
-from service.studio import ZONE_DATA_VERSION, View
+from service.studio import Studio, View
 from service.vocabulary.instants import US_PER_MIN, format_min
+from service.vocabulary.zones import ZONE_DATA_VERSION
 from service.web import negotiation
 from service.web.answers import ItemsShown, ReadShown, Shown, encoded
 from service.web.described import description_here
@@ -37,18 +38,23 @@ class Reading:
     `view` is the log's head; `state`, `position` and `now_min` are its own or earlier ones.
     """
 
+    studio: Studio
     view: View
     state: State
     position: int
     now_min: int
+
+    def at(self, state: State, position: int, now_min: int) -> "Reading":
+        """The same studio at another position and moment."""
+        return Reading(self.studio, self.view, state, position, now_min)
 
     @cached_property
     def schedule(self) -> Schedule:
         """The plan."""
         view = self.view
         if self.state is view.state and self.now_min == view.now_min:
-            return view.schedule()
-        return view.studio.planned_then(self.state, self.now_min)
+            return self.studio.planned(view)
+        return self.studio.plans.of(self.state, self.now_min)
 
     @cached_property
     def standings(self) -> Standings:
@@ -72,15 +78,10 @@ class Reading:
 
 def read_now(asked: Mapping[str, Any]) -> Reading:
     """The studio of the token as it stands, at the position that was asked for at least."""
-    view = view_now(asked.get("min_position", 0))
-    return Reading(view, view.state, view.position, view.now_min)
-
-
-def view_now(min_position: int = 0) -> View:
-    """The studio of the token, at a position at least. Raises NotYetError."""
     given = services()
     studio = given.studios.of(g.token.studio)
-    return view_of(studio, min_position, given.waiting, g.token.token_id)
+    view = view_of(studio, asked.get("min_position", 0), given.waiting, g.token.token_id)
+    return Reading(studio.warm, view, view.state, view.position, view.now_min)
 
 
 def found(record: _Found | None, what: str) -> _Found:
@@ -157,8 +158,8 @@ def _at(reading: Reading, place: Place) -> Reading:
     if place.position > view.position or place.now_min > view.now_min:
         told = "This cursor is of a later state than there is; begin without one."
         raise invalid_query(FieldError("?cursor", told, "wrong-cursor"))
-    state = view.studio.as_known_at(place.position)
-    return Reading(view, state, place.position, place.now_min)
+    state = reading.studio.history.as_known_at(place.position)
+    return reading.at(state, place.position, place.now_min)
 
 
 def answer(

@@ -12,6 +12,7 @@ from service.production.refusal import Refusal
 from service.projections.present import Trails
 from service.record import Proposed, Receipt
 from service.settings import Settings
+from service.studio import Studio
 from service.web.waiting import Viewed, Waiting
 
 _KEY = "retake-ledger"
@@ -26,8 +27,12 @@ class Recorder(Protocol):
         """Record a batch whole, or refuse it whole. Raises TokenRevokedError."""
 
 
-class Studio(Viewed, Protocol):
+class OpenedStudio(Viewed, Protocol):
     """One studio in this worker."""
+
+    @property
+    def warm(self) -> Studio:
+        """Its history and plans."""
 
     @property
     def recorder(self) -> Recorder:
@@ -37,7 +42,7 @@ class Studio(Viewed, Protocol):
 class Studios(Protocol):
     """The studios of this worker."""
 
-    def of(self, name: str, /) -> Studio:
+    def of(self, name: str, /) -> OpenedStudio:
         """The studio of a name."""
 
     def unplanned(self) -> int:

@@ -48,9 +48,10 @@ page = 4096
 def resident_mb(): return int(Path("/proc/self/statm").read_text().split()[1]) * page / 1e6
 before_mb = resident_mb()
 began_s = time.perf_counter()
-view = Studio(sys.argv[2], engine, lambda: 0, bytes.fromhex(sys.argv[3])).view()
+studio = Studio(sys.argv[2], engine, lambda: 0, bytes.fromhex(sys.argv[3]))
+view = studio.view()
 took_s = time.perf_counter() - began_s
-view.schedule()
+studio.planned(view)
 print(took_s, before_mb, resident_mb())
 """
 
@@ -64,7 +65,7 @@ def measure(size: Size) -> list[Figure]:
             json_s = best_s(lambda: read_bare(engine, AS_JSON), 2)
             cold = Studio(NAME, engine, lambda: 0, SEAL_KEY)
             cold_s = took_s(cold.view)
-            cold.snapshots.wait()
+            cold.history.snapshots.wait()
             if count >= SNAPSHOT_EVERY:
                 assert snapshots_of(engine) > 0, "no snapshot was written to start from"
         del cold

@@ -45,7 +45,10 @@ def tell_all(engine: Engine, owner: Engine) -> dict[int, int]:
 
 def write_snapshot_at(engine: Engine, opened: OpenStudio, position: int) -> None:
     opened.view()
-    state, struck = opened.warm.as_known_at(position), opened.warm.strikes_at(position)
+    state, struck = (
+        opened.warm.history.as_known_at(position),
+        opened.warm.history.strikes_at(position),
+    )
     with engine.begin() as connection:
         parts = freeze(state, struck)
         assert write_snapshot(connection, NAME, position, parts, 1, SEAL_KEY)

@@ -78,6 +78,11 @@ class PlainRecorder:
 class PlainStudio:
     recorder: PlainRecorder
 
+    @property
+    def warm(self) -> Never:
+        """Nothing is folded here."""
+        raise NotYetError(0, 0)
+
     def view(self, min_position: int = 0, wait_s: float = 0) -> Never:
         """Nothing is folded here."""
         raise NotYetError(min_position, 0)

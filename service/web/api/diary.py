@@ -90,7 +90,7 @@ def _entries(page: Page, episode: str) -> tuple[list[EntryShown], bool]:
     with services().engine.connect() as connection:
         told = read_diary(
             connection,
-            reading.view.studio,
+            reading.studio,
             reading.state,
             episode,
             after=page.offset,

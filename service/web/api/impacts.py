@@ -4,9 +4,9 @@ from flask import Blueprint, Response, g
 
 from service.log.read import bodies
 from service.planning.plan.schedule import RULES_VERSION
-from service.studio import ZONE_DATA_VERSION
 from service.vocabulary.event import Event, read_event
 from service.vocabulary.instants import US_PER_MIN
+from service.vocabulary.zones import ZONE_DATA_VERSION
 from service.web import negotiation
 from service.web.access import require
 from service.web.answers import encoded
@@ -61,13 +61,13 @@ def show_impact_of_event(position: int) -> Response:
 def _impact_answer(reading: Reading, position: int) -> Response:
     event = event_at(reading, position)
     # what an event did never changes, so the tag is the event's
-    then = Reading(reading.view, reading.state, position, event.recorded_us // US_PER_MIN)
+    then = reading.at(reading.state, position, event.recorded_us // US_PER_MIN)
     return answer_as(
         then,
         JSON,
         lambda: encoded(
             shown_impact(
-                reading.view.studio.impact_of(event), position, RULES_VERSION, ZONE_DATA_VERSION
+                reading.studio.impact_of(event), position, RULES_VERSION, ZONE_DATA_VERSION
             )
         ),
     )

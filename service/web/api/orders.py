@@ -13,9 +13,9 @@ from service.production.ordered import Order
 from service.production.orders import MOVES
 from service.production.refusal import Refusal
 from service.production.state import State
-from service.studio import ZONE_DATA_VERSION
 from service.vocabulary import cautions
 from service.vocabulary.facts.base import SEES_MONEY
+from service.vocabulary.zones import ZONE_DATA_VERSION
 from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
@@ -128,7 +128,7 @@ def show_quote(order: str) -> Response:
     def shown() -> QuoteShown:
         states = carried_out(view.state, order, view.position, view.now_us)
         after = view.state if isinstance(states, Refusal) or not states else states[-1]
-        impact = compare(view.schedule(), view.branched(after))
+        impact = compare(reading.studio.planned(view), reading.studio.branched(view, after))
         lengths = shown_lengths(view.state, after)
         shown_after = shown_impact(impact, view.position, RULES_VERSION, ZONE_DATA_VERSION)
         return shown_quote(made, record, view.now_us, lengths, shown_after)

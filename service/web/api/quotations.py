@@ -18,10 +18,10 @@ from service.production.ordered import Order, OrderStep
 from service.production.orders import MOVES, PRICED
 from service.production.refusal import Refusal
 from service.production.state import State
-from service.studio import ZONE_DATA_VERSION
 from service.vocabulary import cautions
 from service.vocabulary.facts.base import SEES_MONEY
 from service.vocabulary.instants import US_PER_MIN, instant
+from service.vocabulary.zones import ZONE_DATA_VERSION
 from service.web import negotiation
 from service.web.accept import answered_type
 from service.web.access import require
@@ -125,8 +125,8 @@ def _then(now: Reading, code: str, order: Order) -> tuple[Reading, int]:
             raise ProblemError("no-quote", f"{code} is {order.standing} and was never priced.")
         return now, now.view.now_us
     position = priced.position - 1
-    state = now.view.studio.as_known_at(position)
-    return Reading(now.view, state, position, priced.at_us // US_PER_MIN), priced.at_us
+    state = now.studio.history.as_known_at(position)
+    return now.at(state, position, priced.at_us // US_PER_MIN), priced.at_us
 
 
 def _priced(order: Order) -> OrderStep | None:

@@ -117,7 +117,7 @@ def _filters() -> dict[str, str]:
 def _page(then: _Then, episode: str, after: int, limit: int) -> tuple[list[bytes], int | None]:
     """The events of a page as this token may read them, and the last position if more follow."""
     reading = then.reading
-    without = set(reading.view.studio.struck_at(reading.position))
+    without = set(reading.studio.history.struck_at(reading.position))
     if then.retold is not None:
         without |= {event.position for event, _ in then.retold.set_aside}
     with services().engine.connect() as connection:
@@ -157,15 +157,15 @@ def _recorded(reading: Reading, asked: Mapping[str, Any]) -> _Then:
         with services().engine.connect() as connection:
             position = position_at(connection, g.token.studio, at_us)
         position = min(position, reading.position)
-    state = reading.view.studio.as_known_at(position)
-    return _Then(Reading(reading.view, state, position, at_us // US_PER_MIN), at_us, None)
+    state = reading.studio.history.as_known_at(position)
+    return _Then(reading.at(state, position, at_us // US_PER_MIN), at_us, None)
 
 
 def _happened(reading: Reading, asked: Mapping[str, Any]) -> _Then:
     """As it is now known to have been then."""
     at_us = _instant_us(reading, asked)
-    retold = reading.view.studio.as_it_happened(at_us, reading.position)
-    then = Reading(reading.view, retold.state, reading.position, at_us // US_PER_MIN)
+    retold = reading.studio.history.as_it_happened(at_us, reading.position)
+    then = reading.at(retold.state, reading.position, at_us // US_PER_MIN)
     return _Then(then, at_us, retold)
 
 

@@ -15,7 +15,7 @@ from service.web.access import require
 from service.web.answers import ItemsShown
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
-from service.web.reading import Reading, answer, found, view_now
+from service.web.reading import Reading, answer, found, read_now
 from service.web.representation import trail as shapes
 from service.web.representation.trail import shown_move, shown_totals
 from service.web.schemas import trail as queries
@@ -111,13 +111,14 @@ def show_totals() -> Response:
 
 
 def _present(asked: Mapping[str, Any]) -> Present:
-    view = view_now(asked.get("min_position", 0))
-    return services().trails.of(view.studio).present(view.position)
+    reading = read_now(asked)
+    return services().trails.of(reading.studio).present(reading.position)
 
 
 def _reading(present: Present) -> Reading:
     view = present.view
-    return Reading(view, view.state, view.position, view.now_min)
+    studio = services().studios.of(g.token.studio).warm
+    return Reading(studio, view, view.state, view.position, view.now_min)
 
 
 def _page(

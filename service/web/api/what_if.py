@@ -10,16 +10,16 @@ from service.planning.plan.schedule import RULES_VERSION
 from service.production.decide import Past, decide
 from service.production.refusal import Refusal
 from service.record import event_of
-from service.studio import ZONE_DATA_VERSION, View
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
 from service.vocabulary.facts.record import EventStruck
+from service.vocabulary.zones import ZONE_DATA_VERSION
 from service.web import negotiation, posted
 from service.web.access import require
 from service.web.answers import encoded
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
-from service.web.reading import read_now
+from service.web.reading import Reading, read_now
 from service.web.representation.impact import ImpactShown, shown_impact
 from service.web.schemas.reading import READ
 from service.web.services import services
@@ -50,25 +50,26 @@ def try_events() -> Response:
     """Decide events on a branch, and compare the plans."""
     asked = negotiation.query_of(READ)
     proposals, batch = posted.events_posted(g.token)
-    view = read_now(asked).view
+    reading = read_now(asked)
+    view = reading.view
     events = [
         event_of(proposed, view.position + place, view.now_us, g.token)
         for place, proposed in enumerate(proposals, 1)
     ]
-    past = _past(view, events)
+    past = _past(reading, events)
     decided = decide(view.state, events, None, past, quoted)
     if isinstance(decided, Refusal):
         raise posted.refused(decided, batch)
-    impact = compare(view.schedule(), view.branched(decided.state))
+    impact = compare(reading.studio.planned(view), reading.studio.branched(view, decided.state))
     shown = shown_impact(impact, view.position, RULES_VERSION, ZONE_DATA_VERSION)
     return Response(encoded(shown), content_type=JSON)
 
 
-def _past(view: View, events: Sequence[Event]) -> Past | None:
+def _past(reading: Reading, events: Sequence[Event]) -> Past | None:
     """What a strike is decided against; None where nothing is struck."""
     strikes = [event.fact.position for event in events if isinstance(event.fact, EventStruck)]
     if not strikes:
         return None
-    reached = max(1, min(*strikes, view.position + 1))
+    reached = max(1, min(*strikes, reading.position + 1))
     with services().engine.connect() as connection:
-        return view.studio.past(connection, reached, view.position, ())
+        return reading.studio.history.past(connection, reached, reading.position, ())

@@ -154,7 +154,7 @@ def test_from_a_snapshot(opened: Paper, engine: Engine, monkeypatch: pytest.Monk
     journal = told_day_by_day(paper)
     writer = Studios(engine, seal_key=SEAL_KEY).of("paper").warm
     writer.view()
-    writer.snapshots.wait()
+    writer.history.snapshots.wait()
     with engine.connect() as connection:
         snapshot = latest_snapshot(connection, "paper", writer.view().position, SEAL_KEY)
     assert snapshot is not None

@@ -4,7 +4,7 @@ import pytest
 from sqlalchemy import Engine
 
 from service.log.append import read_head
-from service.studio import ZONE_DATA_VERSION
+from service.vocabulary.zones import ZONE_DATA_VERSION
 
 from ..paper import Paper, another_worker
 

@@ -1,0 +1,217 @@
+"""What a worker knows of one studio's record: caught up by position, with states on the way.
+
+A known state at a position is the fold of what stands up to there, by every strike known since.
+"""
+
+import threading
+from collections.abc import Iterable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+
+from sqlalchemy import Connection, Engine
+
+from service.kept import KEPT_EVERY, KEPT_FAR_EVERY, KEPT_MOST, KeptStates, Snapshots, load
+from service.log.append import Head, read_head
+from service.log.read import bodies, every, page, strikes
+from service.production.decide import Past, Retold, retell
+from service.production.folding import fold
+from service.production.state import EMPTY, State
+from service.vocabulary.event import Event, read_event
+from service.vocabulary.facts.record import EventStruck
+
+CHUNK_EVENTS = 5000
+
+
+def _struck_by(told: Iterable[bytes]) -> dict[int, int]:
+    """Which events are struck by those among these bodies that are strikes, and where."""
+    strikes = (read_event(body) for body in told if b'"event.struck"' in body)
+    return {
+        strike.fact.position: strike.position
+        for strike in strikes
+        if isinstance(strike.fact, EventStruck)
+    }
+
+
+class History:
+    """The record of one studio as a worker has folded it; safe to use from several threads.
+
+    Without the key of seals it is folded from its beginning.
+    """
+
+    def __init__(self, name: str, engine: Engine, seal_key: bytes | None = None) -> None:
+        self.name = name
+        self._engine = engine
+        self._lock = threading.RLock()
+        self._position = 0
+        self._state = EMPTY
+        self._struck: dict[int, int] = {}
+        self._seal_key = seal_key
+        self._kept = KeptStates(name, seal_key)
+        self.snapshots = Snapshots(name, engine, seal_key)
+
+    def caught_up(self, connection: Connection, head: Head) -> tuple[Head, State]:
+        """What is known at a head that this connection can see, and the head: a later one maybe."""
+        with self._lock:
+            if self._position > head.position:
+                # another thread is further on already: its view serves as well
+                head = read_head(connection, self.name)
+            if self._position == 0 < head.position:
+                self._start_warm(connection, head.position)
+            while self._position < head.position:
+                self._take_in(connection, head.position)
+            self.snapshots.passed(self._position, self._state, self._struck)
+            return head, self._state
+
+    def _start_warm(self, connection: Connection, until: int) -> None:
+        """Begin with the last snapshot instead of nothing, if there is one."""
+        found = load(connection, self.name, until, self._seal_key)
+        if found is not None:
+            self._position, (self._state, self._struck) = found
+            self._kept.keep(self._position, self._state)
+            self.snapshots.started_at(self._position)
+
+    def _take_in(self, connection: Connection, until: int) -> None:
+        """Fold on to a position at which a commit ended."""
+        rows = bodies(connection, self.name, self._position, until, CHUNK_EVENTS)
+        # what is struck further on need not be folded first
+        far = rows[-1][0] < until
+        told = strikes(connection, self.name, rows[-1][0], until) if far else []
+        struck = _struck_by([*(body for _, body in rows), *told])
+        if not struck or min(struck) > self._position:
+            self._struck |= struck
+            self._fold_on(self._state, rows, until)
+        else:
+            self._struck |= struck
+            self._position, self._state = self._kept.before(connection, min(struck), self._struck)
+            self._kept.forget_from(min(struck))
+        if self._position < until:
+            self._read_on(connection, until)
+
+    def _read_on(self, connection: Connection, until: int) -> None:
+        """Fold the log chunk by chunk; the next one is read while one is folded."""
+        with ThreadPoolExecutor(1) as ahead:
+
+            def read(after: int) -> Future[list[tuple[int, bytes]]]:
+                return ahead.submit(bodies, connection, self.name, after, until, CHUNK_EVENTS)
+
+            coming = read(self._position)
+            while self._position < until:
+                rows = coming.result()
+                if rows[-1][0] < until:
+                    coming = read(rows[-1][0])
+                self._fold_on(self._state, rows, until)
+
+    def _fold_on(self, state: State, rows: Sequence[tuple[int, bytes]], head: int) -> None:
+        """Go on from a state over rows of the log, and keep states on the way.
+
+        The nearer to the head, the more: states far before it are kept sparsely anyhow.
+        """
+        far = rows[0][0] < head - KEPT_MOST * KEPT_EVERY
+        step = KEPT_FAR_EVERY if far else KEPT_EVERY
+        for first in range(0, len(rows), step):
+            some = rows[first : first + step]
+            events = (read_event(body) for position, body in some if position not in self._struck)
+            state = fold(state, events)
+            self._adopt(state, some[-1][0])
+
+    def adopt(self, before: int, after: int, state: State, struck: dict[int, int]) -> None:
+        """Take over what was just committed, unless another thread has read it already."""
+        with self._lock:
+            if self._position != before:
+                return
+            if struck:
+                self._struck |= struck
+                self._kept.forget_from(min(struck))
+            self._adopt(state, after)
+            self.snapshots.passed(after, state, self._struck)
+
+    def _adopt(self, state: State, position: int) -> None:
+        self._state, self._position = state, position
+        self._kept.passed(position, state)
+
+    def _events(self, connection: Connection, after: int, until: int) -> list[Event]:
+        rows = bodies(connection, self.name, after, until)
+        return [read_event(body) for _, body in rows]
+
+    def past(self, connection: Connection, before: int, until: int, new: Iterable[Event]) -> Past:
+        """What a strike of an event at or behind `before` is decided against.
+
+        `new` are events decided in this transaction, behind `until`.
+        """
+        base_position, base = self._base(connection, before, until)
+        struck = self.struck_at(until)
+        events = [*self._events(connection, base_position, until), *new]
+        standing = tuple(event for event in events if event.position not in struck)
+        return Past(base, standing, struck)
+
+    def as_known_at(self, position: int) -> State:
+        """The state as it was known when the log stood at a position."""
+        with self._lock:
+            if position == self._position:
+                return self._state
+        with self._engine.connect() as connection:
+            base_position, base = self._base(connection, position + 1, position)
+            with self._lock:
+                struck = {known for known, at in self._struck.items() if at <= position}
+                undone = any(known <= position < at for known, at in self._struck.items())
+                strikes = len(self._struck)
+            events = self._events(connection, base_position, position)
+        standing = [event for event in events if event.position not in struck]
+        if struck and undone:
+            # maybe inside a batch of strikes: some of what rests on the first ones still stands
+            return retell(base, standing).state
+        state = fold(base, standing)
+        if len(events) >= KEPT_EVERY and not undone:
+            self._keep_between(position, state, strikes)
+        return state
+
+    def _base(self, connection: Connection, before: int, until: int) -> tuple[int, State]:
+        """The last known state before a position that lacks nothing of what stood at `until`.
+
+        Known states are without all that was struck since. Reading a snapshot may take a second,
+        so that it holds nobody up who needs the studio.
+        """
+        with self._lock:
+            struck = dict(self._struck)
+            bound = min([before, *(known for known, at in struck.items() if at > until)])
+            found = self._kept.nearest(bound)
+        nearer = self._kept.nearer_snapshot(connection, bound, found[0], struck)
+        if nearer is None:
+            return found
+        self._keep_between(*nearer, len(struck))
+        return nearer
+
+    def _keep_between(self, position: int, state: State, strikes: int) -> None:
+        """Keep a state behind one that a strike made forget those that followed."""
+        with self._lock:
+            if len(self._struck) == strikes:
+                self._kept.keep(position, state)
+
+    def struck_at(self, position: int) -> frozenset[int]:
+        """Positions of the events that were struck when the log stood at a position."""
+        return frozenset(self.strikes_at(position))
+
+    def strikes_at(self, position: int) -> dict[int, int]:
+        """The same, each with the position of its strike."""
+        with self._lock:
+            return {known: at for known, at in self._struck.items() if at <= position}
+
+    def as_it_happened(self, at_us: int, until: int) -> Retold:
+        """The state as the log up to a position tells it to have been at an instant.
+
+        That is the fold, in order of position, of what stands and happened by then; what the rules
+        refuse in that subset is set aside.
+        """
+        with self._engine.connect() as connection:
+            later = page(connection, self.name, after=0, limit=1, time_from_us=at_us + 1)
+            first = min([until + 1, *(stored.position for stored in later)])
+            base_position, base = self._base(connection, first, until)
+            struck = self.struck_at(until)
+            rows = every(
+                connection,
+                self.name,
+                after=base_position,
+                until_position=until,
+                time_until_us=at_us,
+            )
+            events = [read_event(row.body) for row in rows]
+        return retell(base, [event for event in events if event.position not in struck])
