@@ -13,7 +13,7 @@ from service.installation import engine_of, read_settings, seal_key_of
 from service.intake import exported
 from service.intake.importing import Aim, ImportedError, take_in
 from service.intake.restoring import RestoreError, restore
-from service.keys import KeysError, ensure_keys
+from service.keys import KeysError, ensure_keys, read_keys
 from service.log.studios import Clock, StudioExistsError, StudioNameError, list_studios
 from service.proofs.notes import NoteError, read_key
 from service.vocabulary.instants import parse_instant
@@ -118,6 +118,14 @@ def restore_command(folder: Path, told: tuple[str, ...]) -> None:
     except (NoteError, RestoreError) as error:
         raise click.ClickException(f"nothing was kept: {error}") from error
     click.echo(f"studios, as they were: {studios}")
+    try:
+        read_keys(settings.keys_folder)
+    except KeysError:
+        click.echo(
+            f"there is no signing key in {settings.keys_folder}: put those of the installation "
+            "that was backed up there before this one serves, or it signs with a new one",
+            err=True,
+        )
 
 
 def _show_rows(steps: Iterable[backups.Progress]) -> None:

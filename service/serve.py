@@ -77,9 +77,6 @@ def serve_command(
             click.echo(f"no checkpoints are signed: {error}", err=True)
         seal_key_of(settings)
         _check_trees(url, settings)
-        if not quiet:
-            scheme = "http" if tls is None else "https"
-            click.echo(f"answering at {scheme}://{host}:{port}, until Ctrl-C", err=True)
         limits = Limits(
             connections_max=settings.connections_max,
             body_bytes_max=settings.body_bytes_max,
@@ -91,6 +88,11 @@ def serve_command(
             config["bind"] = [f"fd://{listening}"]
         if metrics_bind is not None:
             config["bind"].append(metrics_bind)
+        if not quiet:
+            scheme = "http" if tls is None else "https"
+            said = f"answering at {scheme}://{host}:{port}, until Ctrl-C"
+            # once it has the port
+            config["when_ready"] = lambda _: click.echo(said, err=True)
         options = Options(threads, limits, settings.proxies, tls, metrics_port)
         serve(settings, url, config, options)
 

@@ -84,3 +84,9 @@ def test_a_backup_is_put_back_into_an_empty_database(
     assert told.exit_code == 0, told.output
     assert told.output.endswith("studios, as they were: 1\n")
     server.drop(name)
+    server.make(name, TEMPLATE)
+    # another installation, to which nobody brought the keys
+    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "elsewhere"))
+    told = typed("restore", folder)
+    assert "studios, as they were: 1\nthere is no signing key in" in told.output
+    server.drop(name)

@@ -18,6 +18,7 @@ HARD_DATE_MOVED = "hard-date-moved"
 GATES_OUT_OF_ORDER = "gates-out-of-order"
 DATE_PAST = "date-past"
 NOT_PLANNED = "not-planned"
+GATE_OF_NOBODY = "gate-of-nobody"
 RATES_LEFT_OUT = "rates-left-out"
 LOOKS_LIKE_ANOTHER = "looks-like-another"
 
@@ -40,6 +41,8 @@ MEANINGS: Mapping[str, str] = {
     HARD_DATE_MOVED: "a hard date was moved or made soft, or one went or came back by a strike",
     GATES_OUT_OF_ORDER: "a date lies before that of a gate before it, or behind one behind it",
     DATE_PAST: "a date that was over when it was recorded",
+    GATE_OF_NOBODY: "no department of the episode's route meets this gate: its date is kept, and "
+    "nothing says whether it holds",
     NOT_PLANNED: "a retake asks for work that is not planned, since its scene is omitted or its "
     "episode delivered: restore the scene, or strike the delivery, to have it planned",
     RATES_LEFT_OUT: "a rate card without some department that the card before it has a rate for",

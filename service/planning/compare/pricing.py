@@ -206,7 +206,8 @@ def _work(was: _Open | None, will: _Open | None) -> Work:
         new = 0 if will is None or will.take.begun else will.work_e4
         return Work(0, new, spared)
     if will.take.number > was.take.number:
-        return Work(redone_e4=will.work_e4)
+        # what was left over from a take that is taken back had to be done anyhow
+        return Work(redone_e4=will.work_e4 - will.take.carried_e4)
     more_e4 = will.work_e4 - was.work_e4
     if will.take.shares != was.take.shares:
         return Work(redone_e4=more_e4)

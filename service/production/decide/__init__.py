@@ -253,10 +253,15 @@ def _strikeable(
                 place,
             )
         ]
-    if permitted(event, actor):
-        detail = f"only who may record {event.fact.TYPE} may strike it"
-        return [Reason(Code.FORBIDDEN, detail, "/data/position", place)]
-    return []
+    return [
+        Reason(
+            Code.FORBIDDEN,
+            f"only who may record event {position} may strike it: {reason.detail}",
+            "/data/position",
+            place,
+        )
+        for reason in permitted(event, actor)
+    ]
 
 
 def retell(

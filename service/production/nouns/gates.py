@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from service.production.asking import Reasons, the_episode
 from service.production.marking import add_mark
-from service.production.marks import DATE_PAST, GATES_OUT_OF_ORDER, HARD_DATE_MOVED
+from service.production.marks import DATE_PAST, GATE_OF_NOBODY, GATES_OUT_OF_ORDER, HARD_DATE_MOVED
 from service.production.nouns.rule import Rule
 from service.production.oddities import is_past
 from service.production.permission import Actor
@@ -19,6 +19,8 @@ from service.vocabulary.facts.office import GateSet
 from service.vocabulary.facts.orders import ChangeOrderApproved
 from service.vocabulary.facts.record import EventStruck
 
+CUT_OFF = "retake-cut-off"
+"""A day from which on, and nothing that a department hands off."""
 SLIP_US = 3_600_000_000
 """How long after it was recorded whoever made a date hard by mistake may strike that: an hour."""
 
@@ -41,6 +43,8 @@ def apply_gate_set(draft: Draft, event: Event, fact: GateSet) -> None:
     gates = dict(episode.gates) | {fact.gate: gate}
     if moves_hard_date(episode, fact):
         add_mark(draft, event.position, HARD_DATE_MOVED)
+    if fact.gate not in episode.route.gates and fact.gate != CUT_OFF:
+        add_mark(draft, event.position, GATE_OF_NOBODY)
     if is_past(draft, fact.due_on, event):
         add_mark(draft, event.position, DATE_PAST)
     if not _in_order({name: one.due_on for name, one in gates.items()}, fact.gate):

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.planning.compare.pricing import Quote, quote, works_between
+from service.production.account import account
 from service.production.refusal import Refusal
 from service.vocabulary.instants import parse_instant
 from service.vocabulary.money import rounded
@@ -58,7 +59,7 @@ def works(story: Story, number: int = 1) -> dict[str, tuple[float, float, float]
 
 
 def test_a_background_redesigned_for_fourteen_scenes_of_which_nine_are_shot() -> None:
-    # 14 scenes use the background. 6 are handed off by camera, 3 are on its desk, 5 wait for it.
+    # 14 scenes use the background. 9 are handed off by camera, 5 wait for it.
     # The redesign paints the background again, whole: 1 painting at 120.00. A painting reaches
     # camera alone, which redoes a scene whole: 9 scenes at 35.50 = 319.50; those that have not
     # been to camera are only later, and cost nothing. Cutting and mix have not begun.
@@ -67,10 +68,8 @@ def test_a_background_redesigned_for_fourteen_scenes_of_which_nine_are_shot() ->
     story.tell("element.listed", "KESTREL:hall", {"kind": "background"})
     story.tell("element.used", "KESTREL:hall", {"scenes": scenes})
     story.desk("KESTREL:hall", "background", start=EIGHT, end=NINE)
-    for scene in scenes[:6]:
+    for scene in scenes[:9]:
         story.desk(scene, "camera", start=NINE, end=TEN)
-    for scene in scenes[6:9]:
-        story.desk(scene, "camera", start=NINE)
     card(story, background="120", camera="35.50")
     raised(story, {"change": "redesign", "element": "KESTREL:hall"})
     (line,) = quoted(story).lines
@@ -80,8 +79,9 @@ def test_a_background_redesigned_for_fourteen_scenes_of_which_nine_are_shot() ->
 
 
 def test_a_retake_while_a_correction_is_on_a_desk_is_of_the_whole_scene() -> None:
-    # 5 feet handed off, a tenth of them called: half a foot. All of it again is 5 feet at 12.00,
-    # whether the correction has just been begun or lies in the tray.
+    # 5 feet handed off, a tenth of them called: half a foot, which was charged with the correction.
+    # All of it again is 5 feet, 4.5 of them new, at 12.00, whether the correction has just been
+    # begun or lies in the tray.
     line = {"change": "retake", "items": ["KESTREL-1/1"], "back_to": "animation", "share": 1}
     for begun in (False, True):
         story = studio(scenes=1, episodes=("KESTREL-1",))
@@ -91,10 +91,26 @@ def test_a_retake_while_a_correction_is_on_a_desk_is_of_the_whole_scene() -> Non
         if begun:
             story.desk("KESTREL-1/1", "animation", start=AT)
         raised(story, line | {"strands": ["character"]})
-        # in the tray half a foot is asked for already, and was charged with the correction
-        redone = 5 if begun else 4.5
-        assert works(story) == {"animation": (redone, 0, 0)}
-        assert quoted(story).total == Decimal(12) * Decimal(str(redone))
+        assert works(story) == {"animation": (4.5, 0, 0)}
+        assert quoted(story).total == Decimal("54.00")
+
+
+def test_a_retake_charges_nothing_of_a_take_that_is_not_done_yet() -> None:
+    # Of 5 feet some are done; a tenth of those is done again, less than half a foot. What was not
+    # done yet had to be done anyhow. The account of the retake comes to the same once it is called.
+    story = studio(scenes=1, episodes=("KESTREL-1",))
+    card(story, animation="12")
+    story.desk("KESTREL-1/1", "animation", start=EIGHT)
+    line = {"change": "retake", "items": ["KESTREL-1/1"], "back_to": "animation", "share": 0.1}
+    raised(story, line | {"strands": ["character"]})
+    prices = {}
+    for at in ("2031-03-04T10:00:00Z", "2031-03-04T11:30:00Z"):
+        (work,) = quoted(story, at).lines[0].works
+        assert 0 < work.redone_e4 < 5_000
+        prices[at] = work.redone_e4
+    story.call("R1", "KESTREL-1/1", "animation", "character", at=at, share=0.1)
+    (row,) = account(story.state, ["R1"])
+    assert row.work_e4 == prices[at] > prices["2031-03-04T10:00:00Z"]
 
 
 def test_an_approval_that_is_needed_again_costs_nothing_itself() -> None:

@@ -271,6 +271,18 @@ def test_the_past_need_only_reach_back_before_the_struck_event() -> None:
     assert told.state == fold(base, [later])
 
 
+def test_whoever_may_not_strike_is_told_why() -> None:
+    story = studio()
+    event = story.tell("work.started", SCENE, LAYOUT, at=NINE)
+    past = Past(EMPTY, tuple(story.events), frozenset())
+    strike = story.event("event.struck", "studio", {"position": event.position, "why": "No."}, NOON)
+    told = decide(story.state, [strike], Actor("paint desk", Role.DESK, ("paint",)), past)
+    assert isinstance(told, Refusal)
+    (reason,) = told.reasons
+    assert reason.code is Code.FORBIDDEN
+    assert "a desk records for its own departments (paint): not for layout" in reason.detail
+
+
 # facts told again
 
 

@@ -60,7 +60,7 @@ def test_the_same_again_and_soft_dates_are_anybodys() -> None:
     for due_on in ("2031-04-01", "2031-04-02"):
         soft = story.event("gate.set", EPISODE, {"gate": "lock", "due_on": due_on})
         story.record(soft, actor=SUPERVISOR)
-        assert story.marks(soft) == ()
+        assert story.marks(soft) == ("gate-of-nobody",)
 
 
 def ordered(story: Story) -> None:
@@ -176,13 +176,15 @@ def test_dates_that_were_set_so_in_older_records_stand_when_told_again() -> None
 @pytest.mark.parametrize(
     ("gate", "due_on", "marks"),
     [
-        ("lock", "2031-04-15", ()),  # on the very day of the delivery
-        ("lock", "2031-04-16", ("gates-out-of-order",)),
-        ("air", "2031-04-14", ("gates-out-of-order",)),
-        ("air", "2031-04-15", ()),
+        # no department of this route meets a lock or an air date
+        ("lock", "2031-04-15", ("gate-of-nobody",)),  # on the very day of the delivery
+        ("lock", "2031-04-16", ("gate-of-nobody", "gates-out-of-order")),
+        ("air", "2031-04-14", ("gate-of-nobody", "gates-out-of-order")),
+        ("air", "2031-04-15", ("gate-of-nobody",)),
+        ("retake-cut-off", "2031-04-14", ()),
         ("rough-cut", "2031-03-03", ("date-past",)),
         ("rough-cut", "2031-03-04", ()),  # today
-        ("air", "2031-03-03", ("date-past", "gates-out-of-order")),
+        ("air", "2031-03-03", ("date-past", "gate-of-nobody", "gates-out-of-order")),
     ],
 )
 def test_dates_that_contradict_each_other_or_are_over_are_flagged(
