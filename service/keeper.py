@@ -45,7 +45,9 @@ def import_command(
     All of it or nothing; it is checked before and after.
     """
     if clock_at is not None and clock != "simulated":
-        raise click.UsageError("--clock-at is said with --clock simulated, and only then")
+        raise click.UsageError(
+            "--clock-at is said with --clock simulated, and only then: add one, or leave out the other"
+        )
     try:
         clock_at_us = None if clock_at is None else parse_instant(clock_at)
     except ValueError as error:

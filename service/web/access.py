@@ -86,7 +86,10 @@ def secret_in(header: str | None) -> str:
 
 def invalid_token() -> ProblemError:
     """What is answered to a token that is not known."""
-    detail = "The token is not known here, or has been withdrawn."
+    detail = (
+        "The token is not known here, or has been withdrawn. A token is what `token issue` prints "
+        "behind the tab."
+    )
     return ProblemError("invalid-token", detail, headers=_challenge('error="invalid_token"'))
 
 
