@@ -115,7 +115,7 @@ def studio_make(name: str, clock: studios.Clock, clock_at: str | None, title: st
         raise click.BadParameter(str(error), param_hint="--clock-at") from error
     if (clock == "simulated") != (clock_at_us is not None):
         raise click.UsageError(
-            "--clock-at is said with --clock simulated, and only then: add one, or leave out the other"
+            "--clock-at is said with --clock simulated, and only then: add one or leave out both"
         )
     if title is not None and not (title.strip() and title.isprintable() and len(title) <= 200):
         raise click.BadParameter("write 1 to 200 printable characters", param_hint="--title")
@@ -158,7 +158,7 @@ def token_issue(
     """Issue a token and print it; it is not stored and cannot be shown again."""
     if (role == Role.DESK) != bool(departments):
         raise click.UsageError(
-            "--department is said with --role desk, and only then: add one, or leave out the other"
+            "--department is said with --role desk, and only then: add one or leave out both"
         )
     with engine_of(read_settings()) as engine, engine.begin() as connection:
         if studios.find_studio(connection, studio) is None:

@@ -46,7 +46,7 @@ def import_command(
     """
     if clock_at is not None and clock != "simulated":
         raise click.UsageError(
-            "--clock-at is said with --clock simulated, and only then: add one, or leave out the other"
+            "--clock-at is said with --clock simulated, and only then: add one or leave out both"
         )
     try:
         clock_at_us = None if clock_at is None else parse_instant(clock_at)
