@@ -4,7 +4,7 @@ A known state at a position is the fold of what stands up to there, by every str
 """
 
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 
 from sqlalchemy import Connection, Engine
@@ -131,6 +131,13 @@ class History:
     def _events(self, connection: Connection, after: int, until: int) -> list[Event]:
         rows = bodies(connection, self.name, after, until)
         return [read_event(body) for _, body in rows]
+
+    def events_at(self, connection: Connection, positions: Collection[int]) -> dict[int, Event]:
+        """The events at some positions, as far as the log has them, by position."""
+        if not positions:
+            return {}
+        found = every(connection, self.name, positions=sorted(positions))
+        return {stored.position: read_event(stored.body) for stored in found}
 
     def past(self, connection: Connection, before: int, until: int, new: Iterable[Event]) -> Past:
         """What a strike of an event at or behind `before` is decided against.

@@ -311,3 +311,21 @@ def test_a_later_version_of_a_type_is_said_in_the_body_and_is_not_content() -> N
     raw = canonical(body)
     texts: dict[int, tuple[bytes, Mapping[str, object]]] = {1: (bytes(32), {"/data/mood": "grey"})}
     assert content_of(raw, 1, texts, {}) == first.content_hash
+
+
+def test_what_may_not_be_struck_is_refused_before_the_past_is_read(
+    studio: OpenStudio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Reading it takes long while the log is locked, and anybody may ask for it."""
+
+    def past(*_: object) -> None:
+        raise AssertionError("the past was read")
+
+    struck = fact("event.struck", "studio", {"position": 1, "why": "slip"}, id="strike")
+    with monkeypatch.context() as patched:
+        patched.setattr(studio.warm.history, "past", past)
+        refused = post(studio, [struck], role="desk")
+        assert isinstance(refused, Refusal)
+        assert [reason.code for reason in refused.reasons] == [Code.FORBIDDEN]
+        with pytest.raises(AssertionError, match="was read"):
+            post(studio, [struck], role="office")

@@ -1,6 +1,7 @@
 """The trail up to this moment: what the stored rows do not have yet, walked for a reader."""
 
 import threading
+import time
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -11,13 +12,15 @@ from service.log.read import bodies
 from service.planning.compare.trail import Move, Walk, pass_time, step
 from service.projections import rows
 from service.projections.rows import Checkpoint
-from service.projections.walking import by_minute, over_min, states_after_strikes, walk_from
+from service.projections.walking import by_minute, over_min, walk_from
 from service.studio import Studio, View
 from service.vocabulary.event import read_event
 from service.vocabulary.instants import US_PER_MIN
 
 AT_ONCE_EVENTS = 500
 """Events walked within one request; if there are more, the next request goes on from there."""
+AT_ONCE_S = 5.0
+"""So long at most: what takes longer is left to the projector, once its minute is over."""
 BEHIND_EVENTS_MOST = 5000
 """Where more than that wait to be stored, no request walks at all."""
 
@@ -100,9 +103,15 @@ class TrailAhead:
             return
         told = bodies(connection, self._studio.name, after, view.position, AT_ONCE_EVENTS)
         connection.rollback()
+        ends_s = time.monotonic() + AT_ONCE_S
+
+        def in_time() -> None:
+            if time.monotonic() > ends_s:
+                raise BehindError(ahead.walk.position, view.position)
+
         for now_min, events in by_minute([read_event(body) for _, body in told]):
-            strikes = states_after_strikes(self._studio, events)
-            moves, ahead.walk = step(ahead.walk, now_min, events, strikes)
+            known_at = self._studio.history.as_known_at
+            moves, ahead.walk = step(ahead.walk, now_min, events, known_at, in_time)
             ahead.moves += moves
         if ahead.walk.position < view.position:
             raise BehindError(ahead.walk.position, view.position)

@@ -13,7 +13,7 @@ from service.planning.plan.schedule import RULES_VERSION
 from service.vocabulary.zones import ZONE_DATA_VERSION
 
 NAME = "trail"
-RULES = f"{RULES_VERSION}, zones {ZONE_DATA_VERSION}, trail 1"
+RULES = f"{RULES_VERSION}, zones {ZONE_DATA_VERSION}, trail 2"
 """What the rows follow from besides the log; built by other rules, they are built anew."""
 
 _LOCK_CLASS = 0x7241  # any number, apart from other uses of advisory locks

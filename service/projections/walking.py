@@ -16,13 +16,12 @@ from service.log.read import bodies
 from service.planning.board.board import make_board
 from service.planning.compare.trail import Breathe, Move, Standing, Walk, begin, step
 from service.planning.plan.schedule import Schedule, schedule
-from service.production.state import EMPTY, State
+from service.production.state import EMPTY
 from service.projections import rows
 from service.projections.rows import Checkpoint
 from service.studio import Studio
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.event import Event, read_event
-from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.instants import US_PER_MIN
 
 READ_EVENTS = 1000
@@ -73,12 +72,6 @@ def by_minute(events: Sequence[Event]) -> Iterator[Minute]:
         yield minute, list(told)
 
 
-def states_after_strikes(studio: Studio, events: Sequence[Event]) -> dict[int, State]:
-    """By position of each strike among events, what was known right after it."""
-    strikes = [event.position for event in events if isinstance(event.fact, EventStruck)]
-    return {position: studio.history.as_known_at(position) for position in strikes}
-
-
 def minutes_over(
     engine: Engine, studio: str, after: int, until: int, bound_min: int = NEVER
 ) -> Iterator[Minute]:
@@ -111,7 +104,7 @@ def walk_on(
     """The rows of minutes, the walk behind them, and whether time ran out, which may leave some."""
     moves: list[Move] = []
     for now_min, events in minutes:
-        told, walk = step(walk, now_min, events, states_after_strikes(studio, events), breathe)
+        told, walk = step(walk, now_min, events, studio.history.as_known_at, breathe)
         moves += told
         if time.monotonic() > ends_s:
             return moves, walk, True

@@ -18,9 +18,9 @@ from service.log.prepared import commit as commit_now
 from service.log.tokens import Token, standing
 from service.log.tree import FrontierError, check_frontier
 from service.planning.compare.pricing import quoted
-from service.production.decide import Accepted, Past, decide
+from service.production.decide import Accepted, Past, decide, may_not_strike
 from service.production.permission import Actor
-from service.production.refusal import Refusal
+from service.production.refusal import Reason, Refusal
 from service.production.state import State
 from service.record.approving import keys_behind
 from service.record.proposing import Proposed, event_of, proposal_of
@@ -219,12 +219,12 @@ class Recorder:
             event_of(pending.proposals[place], position, commit.recorded_us, pending.token)
             for position, place in enumerate(new, commit.chain.head.position + 1)
         ]
-        decided = decide(
-            commit.state,
-            events,
-            actor_of(pending.token),
-            self._past(connection, commit, events),
-            quoted,
+        actor = actor_of(pending.token)
+        forbidden = self._forbidden_strikes(connection, events, actor)
+        decided = (
+            Refusal(tuple(forbidden))
+            if forbidden
+            else decide(commit.state, events, actor, self._past(connection, commit, events), quoted)
         )
         if isinstance(decided, Refusal):
             return Refusal(
@@ -276,6 +276,26 @@ class Recorder:
                 proposed.content_hash,
                 text_hash(proposed.personal),
             )
+
+    def _forbidden_strikes(
+        self, connection: Connection, events: Sequence[Event], actor: Actor
+    ) -> list[Reason]:
+        """Why strikes are not the actor's to record, before the past is read for them.
+
+        That takes long while the log is locked, and anybody may ask for what is refused.
+        """
+        strikes = {
+            place: event.fact.position
+            for place, event in enumerate(events)
+            if isinstance(event.fact, EventStruck)
+        }
+        struck = self._studio.history.events_at(connection, set(strikes.values()))
+        return [
+            reason
+            for place, position in strikes.items()
+            if position in struck
+            for reason in may_not_strike(struck[position], actor, place)
+        ]
 
     def _past(
         self, connection: Connection, commit: _Commit, events: Sequence[Event]

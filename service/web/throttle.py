@@ -48,10 +48,9 @@ class Throttle:
             if authorization is not None:
                 self._count_wrong(address)
             return error.problem
-        if seen_before(secret) is not None:
-            return None
-        if self._is_slowed(address):
+        if seen_before(secret) is None and self._is_slowed(address):
             return self._slowed(address).problem
+        # looked up although it was seen: it may have been revoked since
         if find(secret) is None:
             self._count_wrong(address)
             return invalid_token().problem

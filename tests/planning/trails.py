@@ -4,6 +4,7 @@ The slow way beside them: every state folded from nothing, every plan made from 
 """
 
 from collections.abc import Sequence
+from functools import partial
 from itertools import groupby
 from random import Random
 
@@ -83,8 +84,7 @@ def walked(
         if number in cuts:
             planned = plan_from_nothing(events, walk.position, walk.now_min)
             walk = begin(planned, walk.position, walk.standings)
-        strikes = [event for event in told if isinstance(event.fact, EventStruck)]
-        after = {strike.position: state_at(events, strike.position) for strike in strikes}
+        after = partial(state_at, events)
         more, walk = step(walk, now_min, told, after)
         moves += more
     return moves, walk

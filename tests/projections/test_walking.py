@@ -8,6 +8,8 @@ from service.log.append import read_head
 from service.log.schema import trail
 from service.log.studios import make_studio, move_clock
 from service.planning.compare.trail import Move, pass_time
+from service.production.state import State
+from service.projections import present as present_module
 from service.projections import rows
 from service.projections.present import BehindError, TrailAhead
 from service.projections.walking import Progress, Walker, over_min
@@ -17,6 +19,8 @@ from service.vocabulary.instants import US_PER_MIN
 from tests import recording
 from tests.planning.trails import walked
 from tests.projections.logs import NAME, Said, record, said_at_random
+from tests.recording import fact, posted
+from tests.workers import SCENE, small_studio, strikes_of
 
 SEEDS = (1, 2, 3, 4)
 
@@ -238,3 +242,36 @@ def test_minutes_by_real_clocks_are_over_a_little_later(engine: Engine) -> None:
     for after_min, is_over in ((0, False), (2, False), (3, True)):
         clock = Studio(NAME, engine, lambda after=after_min: last_us + after * US_PER_MIN)  # type: ignore[misc]  # a lambda
         assert (over_min(clock, head) > last_us // US_PER_MIN) is is_over
+
+
+def test_a_batch_of_strikes_is_one_step(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half-way states of it were never so, and each takes a fold."""
+    opened = small_studio(engine, monkeypatch)
+    notes = [
+        fact("note.given", SCENE, {"note": f"N{number}", "to": "layout"}, id=f"n{number}")
+        for number in range(30)
+    ]
+    first = posted(opened, notes)[0].position
+    posted(opened, strikes_of(*range(first, first + 30)))
+    asked: list[int] = []
+    known_at = opened.warm.history.as_known_at
+
+    def counted(position: int) -> State:
+        asked.append(position)
+        return known_at(position)
+
+    monkeypatch.setattr(opened.warm.history, "as_known_at", counted)
+    ahead = TrailAhead(opened.warm, engine)
+    present = ahead.present()
+    assert present.view.position == first + 59
+    assert asked.count(first + 59) == 1
+    assert len(asked) <= 2  # and the beginning of the walk
+
+
+def test_a_walk_that_takes_long_is_left_to_the_projector(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened = small_studio(engine, monkeypatch)
+    monkeypatch.setattr(present_module, "AT_ONCE_S", -1.0)
+    with pytest.raises(BehindError):
+        TrailAhead(opened.warm, engine).present()

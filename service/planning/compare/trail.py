@@ -1,7 +1,7 @@
 """One step of the date trail: what moved each episode's projected delivery within one minute.
 
 First the old state at the new minute (time passing), then the new state. Only where a date moved
-over the whole minute is it looked at event by event, by halving. A strike is a step by itself.
+over the whole minute is it looked at event by event, by halving. Strikes are a step by themselves.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -127,13 +127,14 @@ def step(
     walk: Walk,
     now_min: int,
     events: Sequence[Event],
-    after_strike: Mapping[int, State],
+    after_strike: Callable[[int], State],
     breathe: Breathe = lambda: None,
 ) -> tuple[list[Move], Walk]:
     """The rows of one minute, and the walk at its end.
 
-    `events` are all that was recorded in it, in order of position; `after_strike` gives, by the
-    position of each strike among them, the log's state right after it.
+    `events` are all that was recorded in it, in order of position. Strikes that follow each other
+    are one step, since what a batch of them has struck half-way was never so: `after_strike` gives
+    the log's state right after the position of the last of them.
     """
     moves, walk = pass_time(walk, now_min, breathe)
     for strikes, run in groupby(events, lambda event: isinstance(event.fact, EventStruck)):
@@ -141,12 +142,12 @@ def step(
             more, walk = _told(walk, tuple(run), breathe)
             moves += more
             continue
-        for event in run:
-            breathe()
-            state = after_strike[event.position]
-            after = schedule(advance(walk.schedule.board, state), now_min, walk.schedule)
-            more, walk = _moved_by(walk, event, after, _moved(walk, after))
-            moves += more
+        *_, last = run
+        breathe()
+        state = after_strike(last.position)
+        after = schedule(advance(walk.schedule.board, state), now_min, walk.schedule)
+        more, walk = _moved_by(walk, last, after, _moved(walk, after))
+        moves += more
     return moves, walk
 
 

@@ -253,10 +253,18 @@ def _strikeable(
                 place,
             )
         ]
+    return may_not_strike(event, actor, place)
+
+
+def may_not_strike(event: Event, actor: Actor | None, place: int) -> list[Reason]:
+    """Why an actor may not strike an event, by itself: who may record it may strike it.
+
+    `place` is that of the strike in its batch.
+    """
     return [
         Reason(
             Code.FORBIDDEN,
-            f"only who may record event {position} may strike it: {reason.detail}",
+            f"only who may record event {event.position} may strike it: {reason.detail}",
             "/data/position",
             place,
         )

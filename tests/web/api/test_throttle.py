@@ -15,6 +15,7 @@ from service.web.problems import Problem
 from service.web.throttle import WINDOW_S, Throttle
 
 from ..paper import Paper
+from .test_revoked import revoke
 
 QUOTA, WRONG = 6, 3
 
@@ -90,6 +91,8 @@ def test_what_is_refused_before_it_is_whole_counts_as_well(paper: Paper) -> None
     assert "wrong tokens" in slowed.detail
     assert 1 <= int(slowed.headers["Retry-After"]) <= WINDOW_S + 1
     assert refused(paper.secrets["office"]) is None  # seen before
+    revoke(paper, "office")
+    assert refused(paper.secrets["office"]) == "invalid-token"  # and looked up all the same
     assert refused(paper.secrets["producer"]) == "too-many-requests"
     assert refused(paper.secrets["producer"], "192.0.2.2") is None
 
