@@ -1,9 +1,11 @@
 """The service's connections: pooled, in UTC, and never with more rights than its role has."""
 
 import selectors
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any, cast
 
 import psycopg
@@ -15,7 +17,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError, InvalidatePoolError
 from sqlalchemy.pool import NullPool
 
-from service.log.embedded import ensure_running
+from service.log.embedded import EmbeddedServerError, ensure_running
 from service.log.schema import SERVICE_ROLE
 from service.settings import Settings
 
@@ -41,6 +43,40 @@ effect on the socket of a folder, but for the first.
 """
 
 
+STARTED_ANEW_S = 2.0
+"""How long nobody tries again to start an embedded server that would not start."""
+START_WAITED_S = 20.0
+
+
+class Revival:
+    """The start of an embedded server that was killed; safe to use from several threads.
+
+    One thread at a time tries, and where it fails, none for a while: each try may take minutes, as
+    on a full disk, and whoever asks meanwhile is to be told at once.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._lock = threading.Lock()
+        self._failed: tuple[float, EmbeddedServerError] | None = None
+
+    def start(self) -> None:
+        """Have it run. Raises EmbeddedServerError."""
+        if not self._lock.acquire(timeout=START_WAITED_S):
+            raise EmbeddedServerError(f"{self._folder}: the server is being started")
+        try:
+            if self._failed is not None and time.monotonic() - self._failed[0] < STARTED_ANEW_S:
+                raise self._failed[1]
+            ensure_running(self._folder)
+            self._failed = None
+        except EmbeddedServerError as error:
+            if self._failed is None or error is not self._failed[1]:
+                self._failed = (time.monotonic(), error)
+            raise
+        finally:
+            self._lock.release()
+
+
 def service_engine(url: str, settings: Settings, *, bounded: bool = False) -> Engine:
     """An engine whose connections act as the service's role.
 
@@ -63,6 +99,7 @@ def service_engine(url: str, settings: Settings, *, bounded: bool = False) -> En
     )
 
     if settings.database_url is None:
+        revival = Revival(settings.data)
 
         @event.listens_for(engine, "do_connect")
         def bring_back(dialect: Any, _record: object, where: Any, how: Any) -> object:
@@ -70,7 +107,7 @@ def service_engine(url: str, settings: Settings, *, bounded: bool = False) -> En
                 return dialect.connect(*where, **how)
             except psycopg.OperationalError:
                 # the embedded server was killed: nobody else starts it again
-                ensure_running(settings.data)
+                revival.start()
                 return dialect.connect(*where, **how)
 
     @event.listens_for(engine, "connect")

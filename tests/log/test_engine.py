@@ -2,13 +2,17 @@
 
 import socket
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine
 
+from service.log import engine as engine_module
+from service.log.embedded import EmbeddedServerError
 from service.log.engine import owner_engine, service_engine
 from service.settings import Settings
 from tests.conftest import Database
@@ -64,3 +68,42 @@ def test_a_url_may_say_otherwise(database: Database) -> None:
         url = f"{link.url}?keepalives_count=7"
         with disposed(service_engine(url, configured(url))) as engine:
             assert _option(engine, socket.TCP_KEEPCNT) == 7
+
+
+def test_a_server_that_would_not_start_is_not_tried_by_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each try may take minutes, as on a full disk, and a request's thread with it."""
+    tries: list[Path] = []
+    trying, go_on = threading.Event(), threading.Event()
+
+    def start(folder: Path) -> str:
+        tries.append(folder)
+        trying.set()
+        assert go_on.wait(10)
+        raise EmbeddedServerError("no room")
+
+    monkeypatch.setattr(engine_module, "ensure_running", start)
+    monkeypatch.setattr(engine_module, "START_WAITED_S", 0.1)
+    revival = engine_module.Revival(tmp_path)
+    told: list[str] = []
+
+    def ask() -> None:
+        with pytest.raises(EmbeddedServerError) as raised:
+            revival.start()
+        told.append(str(raised.value))
+
+    first = threading.Thread(target=ask)
+    first.start()
+    assert trying.wait(10)
+    ask()
+    assert "is being started" in told[0]
+    go_on.set()
+    first.join()
+    ask()
+    assert told[1:] == ["no room", "no room"]
+    assert len(tries) == 1
+    monkeypatch.setattr(engine_module, "STARTED_ANEW_S", 0.0)
+    monkeypatch.setattr(engine_module, "ensure_running", lambda folder: "")
+    revival.start()
+    revival.start()

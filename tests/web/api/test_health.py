@@ -7,6 +7,7 @@ import pytest
 from sqlalchemy import Engine, create_engine, text
 from sqlalchemy.engine import make_url
 
+from service.log import engine as connections
 from service.log.embedded import ensure_running, stop
 from service.log.engine import service_engine
 from service.log.migrate import migrate
@@ -70,8 +71,9 @@ def test_without_its_database_it_is_live_and_not_ready() -> None:
 
 
 def test_an_embedded_server_that_cannot_be_started_again_is_told(
-    caplog: pytest.LogCaptureFixture,
+    caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(connections, "STARTED_ANEW_S", 0.0)
     with data_folder(memory_disk()) as data:
         url = ensure_running(data, durable=False)
         migrate(url)
