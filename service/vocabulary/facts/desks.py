@@ -31,7 +31,6 @@ class HandOutWithdrawn(Fact):
     TYPE: ClassVar[str] = "hand-out.withdrawn"
     SUBJECTS = base.ITEM
     ROLES = base.DESKS
-    CAUTIONS = (cautions.PEOPLE,)
     department: str = says(DEPARTMENT, "The department.")
     take: int | None = says(TAKE, WHICH_TAKE, default=None)
 

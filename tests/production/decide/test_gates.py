@@ -201,7 +201,7 @@ def test_the_lock_may_come_before_the_cut_off_of_retakes_or_behind_it(
     story = studio(episodes=("KESTREL-1",))
     for day, gate in enumerate(order, 1):
         event = story.tell("gate.set", EPISODE, {"gate": gate, "due_on": f"2031-04-{day:02d}"})
-        assert story.marks(event) == ()
+        assert "gates-out-of-order" not in story.marks(event)
 
 
 BACKDATED = "2031-03-04T12:00:00Z"
