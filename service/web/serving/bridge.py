@@ -126,7 +126,7 @@ class Bridge:
             if body is None:
                 return None
             begin = partial(_begin, self._app, environ_of(scope, body), connection)
-            running = asyncio.ensure_future(lane.run(begin))
+            running = asyncio.ensure_future(lane.run(begin, client_of(scope)))
             done, _ = await asyncio.wait((running,), timeout=lane.answer_s)
         finally:
             share.release_after(running)
@@ -170,7 +170,7 @@ class Bridge:
     async def _is_trusted(self, scope: HTTPScope, connection: Connection, lane: Lane) -> bool:
         """Whether the client may send a large body by its token; else it is refused."""
         shown, address = header_of(scope, b"authorization"), address_of(scope)
-        problem = await lane.run(partial(self._refused, shown, address))
+        problem = await lane.run(partial(self._refused, shown, address), client_of(scope))
         if problem is not None:
             connection.refuse_as(problem)
         return problem is None
@@ -203,6 +203,11 @@ class Bridge:
 
 BUSY = "Too many requests wait already. Ask again in some seconds."
 NO_ROOM = "Too many large bodies are being read already. Send this again in some seconds."
+
+
+def client_of(scope: HTTPScope) -> bytes:
+    """Whose request it is: by the token that it shows, or else by its address."""
+    return (header_of(scope, b"authorization") or address_of(scope)).encode()
 
 
 # an answer and its first pieces

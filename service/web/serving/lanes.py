@@ -1,6 +1,7 @@
 """Threads for requests, in lanes: costly requests wait for one another alone."""
 
 import asyncio
+from collections import OrderedDict, deque
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple, TypeVar
@@ -34,9 +35,11 @@ class LaneFullError(RuntimeError):
 
 
 class Lane:
-    """Some threads, and a bounded number of requests that wait for one.
+    """Some threads, and a bounded number of requests that wait for one; of one event loop.
 
-    A request is answered within `answer_s`, and else told `too_long`.
+    A request is answered within `answer_s`, and else told `too_long`. Clients take turns: of those
+    that wait, each has one request answered before any has its next, so that whoever sends many
+    waits for them alone. Half the waiting places are one client's at most.
     """
 
     def __init__(self, name: str, threads: int, waiting_max: int, answer_s: float,
@@ -45,24 +48,55 @@ class Lane:
         self.answer_s = answer_s
         self.too_long = too_long
         self._executor = ThreadPoolExecutor(threads, thread_name_prefix=name)
-        self._pending_max = threads + waiting_max
-        self._pending = 0
+        self._waiting_max = waiting_max
+        self._waiting: OrderedDict[bytes, deque[asyncio.Future[None]]] = OrderedDict()
+        self._waiting_in_all = 0
+        self._running = 0
 
-    async def run(self, call: Callable[[], _Result]) -> _Result:
-        """The result of a call made on a thread. Raises `LaneFullError` where too many wait."""
-        if self._pending >= self._pending_max:
-            raise LaneFullError
-        return await self.run_on(call)
+    async def run(self, call: Callable[[], _Result], client: bytes = b"") -> _Result:
+        """The result of a call made on a thread, for a client by what it shows.
+
+        Raises `LaneFullError` where too many wait.
+        """
+        await self._turn(client)
+        future = asyncio.get_running_loop().run_in_executor(self._executor, call)
+        future.add_done_callback(lambda _: self._pass_on())
+        return await future
 
     async def run_on(self, call: Callable[[], _Result]) -> _Result:
         """The same of what belongs to a request that was let in before."""
-        self._pending += 1
-        future = asyncio.get_running_loop().run_in_executor(self._executor, call)
-        future.add_done_callback(self._done)
-        return await future
+        return await asyncio.get_running_loop().run_in_executor(self._executor, call)
 
-    def _done(self, _: object) -> None:
-        self._pending -= 1
+    async def _turn(self, client: bytes) -> None:
+        """Wait until it is this client's turn, and a thread is free."""
+        if self._running < self.threads:
+            self._running += 1
+            return
+        own = self._waiting.get(client, ())
+        if self._waiting_in_all >= self._waiting_max or len(own) > self._waiting_max // 2:
+            raise LaneFullError
+        turn: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+        self._waiting.setdefault(client, deque()).append(turn)
+        self._waiting_in_all += 1
+        try:
+            await turn
+        except asyncio.CancelledError:
+            if not turn.cancelled():
+                self._pass_on()  # it had come meanwhile
+            raise
+
+    def _pass_on(self) -> None:
+        """Let the next client have the thread of a call that has ended."""
+        while self._waiting:
+            client, turns = self._waiting.popitem(last=False)
+            turn = turns.popleft()
+            self._waiting_in_all -= 1
+            if turns:
+                self._waiting[client] = turns  # behind the others
+            if not turn.done():
+                turn.set_result(None)
+                return
+        self._running -= 1
 
     def stop(self) -> None:
         """Begin nothing more; what runs is left to end."""

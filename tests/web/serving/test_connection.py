@@ -230,8 +230,11 @@ def test_who_reads_gets_all_of_it(patient: Port) -> None:
 
 def test_requests_that_wait_for_a_thread_are_bounded(patient: Port) -> None:
     clients = [patient.client() for _ in range(10)]
-    for client in clients:
-        client.sendall(b"GET /held HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n")
+    for number, client in enumerate(clients):
+        client.sendall(
+            b"GET /held HTTP/1.1\r\nHost: a\r\nConnection: close\r\n"
+            b"Authorization: Bearer t%d\r\n\r\n" % number
+        )
     refused: list[socket.socket] = []
     while len(refused) < 4:
         readable, _, _ = select.select([one for one in clients if one not in refused], [], [], 10)
@@ -248,8 +251,10 @@ def test_requests_that_wait_for_a_thread_are_bounded(patient: Port) -> None:
 
 def test_who_is_refused_for_want_of_a_thread_may_send_all_and_reads_why(patient: Port) -> None:
     clients = [patient.client() for _ in range(6)]
-    for client in clients:
-        client.sendall(b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n")
+    for number, client in enumerate(clients):
+        client.sendall(
+            b"GET /held HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer t%d\r\n\r\n" % number
+        )
     wait_until(lambda: len(patient.app.seen) == 2)
     size = SHORT.body_bytes_max
     head = (
