@@ -1,7 +1,7 @@
 """Threads for requests, in lanes: costly requests wait for one another alone."""
 
 import asyncio
-from collections import OrderedDict, deque
+from collections import Counter, OrderedDict, deque
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple, TypeVar
@@ -39,7 +39,8 @@ class Lane:
 
     A request is answered within `answer_s`, and else told `too_long`. Clients take turns: of those
     that wait, each has one request answered before any has its next, so that whoever sends many
-    waits for them alone. Half the waiting places are one client's at most.
+    waits for them alone. Half the waiting places are one client's at most, and where there are
+    four threads or more, three quarters of them.
     """
 
     def __init__(self, name: str, threads: int, waiting_max: int, answer_s: float,
@@ -51,7 +52,8 @@ class Lane:
         self._waiting_max = waiting_max
         self._waiting: OrderedDict[bytes, deque[asyncio.Future[None]]] = OrderedDict()
         self._waiting_in_all = 0
-        self._running = 0
+        self._running: Counter[bytes] = Counter()
+        self._share = threads - threads // 4
 
     async def run(self, call: Callable[[], _Result], client: bytes = b"") -> _Result:
         """The result of a call made on a thread, for a client by what it shows.
@@ -60,7 +62,7 @@ class Lane:
         """
         await self._turn(client)
         future = asyncio.get_running_loop().run_in_executor(self._executor, call)
-        future.add_done_callback(lambda _: self._pass_on())
+        future.add_done_callback(lambda _: self._pass_on(client))
         return await future
 
     async def run_on(self, call: Callable[[], _Result]) -> _Result:
@@ -69,8 +71,8 @@ class Lane:
 
     async def _turn(self, client: bytes) -> None:
         """Wait until it is this client's turn, and a thread is free."""
-        if self._running < self.threads:
-            self._running += 1
+        if self._may_begin(client):
+            self._running[client] += 1
             return
         own = self._waiting.get(client, ())
         if self._waiting_in_all >= self._waiting_max or len(own) > self._waiting_max // 2:
@@ -82,21 +84,28 @@ class Lane:
             await turn
         except asyncio.CancelledError:
             if not turn.cancelled():
-                self._pass_on()  # it had come meanwhile
+                self._pass_on(client)  # it had come meanwhile
             raise
 
-    def _pass_on(self) -> None:
-        """Let the next client have the thread of a call that has ended."""
-        while self._waiting:
-            client, turns = self._waiting.popitem(last=False)
-            turn = turns.popleft()
-            self._waiting_in_all -= 1
-            if turns:
-                self._waiting[client] = turns  # behind the others
-            if not turn.done():
-                turn.set_result(None)
-                return
-        self._running -= 1
+    def _may_begin(self, client: bytes) -> bool:
+        return self._running.total() < self.threads and self._running[client] < self._share
+
+    def _pass_on(self, ended: bytes) -> None:
+        """Give the thread of a call that has ended to the next client that may have one."""
+        self._running[ended] -= 1
+        self._running += Counter()  # drops those at zero
+        for client in [*self._waiting]:
+            turns = self._waiting[client]
+            while turns and self._may_begin(client):
+                self._waiting_in_all -= 1
+                turn = turns.popleft()
+                if not turn.done():
+                    self._running[client] += 1
+                    turn.set_result(None)
+                    self._waiting.move_to_end(client)
+                    break
+            if not turns:
+                del self._waiting[client]
 
     def stop(self) -> None:
         """Begin nothing more; what runs is left to end."""

@@ -82,3 +82,24 @@ def test_who_does_not_wait_any_more_leaves_the_turn_to_others() -> None:
         lane.stop()
 
     asyncio.run(all_of_it())
+
+
+def test_one_client_leaves_threads_to_others() -> None:
+    async def all_of_it() -> None:
+        lane = Lane("test", 4, 20, ANSWER_S)
+        free, running = threading.Event(), list[int]()
+
+        def held() -> None:
+            running.append(1)
+            free.wait(ANSWER_S)
+
+        asked = [asyncio.ensure_future(lane.run(held, b"many")) for _ in range(6)]
+        await until(lambda: len(running) == 3)
+        assert await lane.run(lambda: True, b"one")
+        assert len(running) == 3
+        free.set()
+        await asyncio.gather(*asked)
+        assert len(running) == 6
+        lane.stop()
+
+    asyncio.run(all_of_it())
