@@ -15,11 +15,11 @@ from service.log.read import bodies
 from service.settings import Settings
 from tests.crash.approver import approval
 from tests.crash.poster import until_answered
+from tests.places import TOP
 from tests.serving import command, issued, postmaster_pid, served
 from tests.telling import CREWS, office_facts
 
 ORDERS, SCENES = 30, 12
-TOP = Path(__file__).parents[2]
 
 
 def _price(ledger: Client, number: int) -> None:

@@ -12,11 +12,11 @@ from typing import Any
 from service.client import Client
 from service.log.embedded import ensure_running
 from tests.crash.independent import Claims, contradictions
+from tests.places import TOP
 from tests.serving import command, issued, postmaster_pid, served
 from tests.telling import office_facts
 
 POSTERS, NOTES = 8, 60
-TOP = Path(__file__).parents[2]
 
 
 def _lines(file: Path) -> list[str]:

@@ -8,17 +8,16 @@ import shutil
 import subprocess
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import httpx
 import pytest
 
 from service.client import Client, event
 from tests.engine import cannot_run, require_engine
+from tests.places import TOP
 from tests.serving import free_port
 from tests.telling import office_facts
 
-TOP = Path(__file__).parents[2]
 COMPOSE = ["docker", "compose"]
 UP_S = 240
 

@@ -2,11 +2,10 @@
 
 import re
 import tomllib
-from pathlib import Path
 
 from packaging.requirements import Requirement
 
-TOP = Path(__file__).parents[2]
+from tests.places import TOP
 
 
 def test_every_dependency_is_locked_within_its_range_and_with_hashes() -> None:

@@ -17,9 +17,9 @@ from sqlalchemy.engine import make_url
 
 from service.log.embedded import EmbeddedServerError, ensure_running, is_running, stop
 from tests.log.embedding import ask, make_open_folder
+from tests.places import TOP
 from tests.serving import postmaster_pid
 
-ROOT = Path(__file__).resolve().parents[2]
 STARTING = "import sys, pathlib, service.log.embedded as e; "
 STARTING += "print(e.ensure_running(pathlib.Path(sys.argv[1])))"
 
@@ -83,7 +83,7 @@ def test_six_processes_at_once_share_one_server(parent: Path) -> None:
     data = parent / "shared"
     command = [sys.executable, "-c", STARTING, str(data)]
     processes = [
-        subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) for _ in range(6)
+        subprocess.Popen(command, cwd=TOP, stdout=subprocess.PIPE, text=True) for _ in range(6)
     ]
     urls = {process.communicate(timeout=120)[0] for process in processes}
     assert [process.returncode for process in processes] == [0] * 6

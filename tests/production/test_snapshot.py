@@ -5,7 +5,6 @@ import os
 import subprocess
 import sys
 from collections.abc import Sequence
-from pathlib import Path
 from random import Random
 
 import msgspec
@@ -25,6 +24,7 @@ from service.production.snapshot import freeze, thaw
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event
 from service.vocabulary.instants import US_PER_MIN, parse_instant
+from tests.places import TOP
 from tests.production.random_logs import ALL, LOGS, SEEDS, furnished, proposed, tell_at_random
 from tests.production.records import note_members, spelled
 from tests.seed.generated import final_state
@@ -239,7 +239,7 @@ def test_another_process_with_other_hashes_goes_on_alike() -> None:
         [sys.executable, "-c", _GO_ON],
         input=json.dumps([parts, place, seeds]),
         env={**os.environ, "PYTHONHASHSEED": other},
-        cwd=Path(__file__).parents[2],
+        cwd=TOP,
         capture_output=True,
         text=True,
         check=True,

@@ -10,7 +10,6 @@ import sys
 from collections import Counter
 from datetime import date
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 
@@ -29,6 +28,7 @@ from service.vocabulary.event import read_event
 from service.vocabulary.facts import CATALOGUE, Role
 from service.vocabulary.instants import US_PER_MIN, instant, parse_instant
 from service.web.schemas.events import check_event
+from tests.places import TOP
 from tests.seed.generated import bodies, digest, final_state
 
 SUBJECTS = [episode_subject(episode.code) for episode in EPISODES]
@@ -63,7 +63,7 @@ def test_another_process_with_other_hashes_makes_the_same_bytes(seed_log: list[D
     told = subprocess.run(
         [sys.executable, "-c", script],
         env={**os.environ, "PYTHONHASHSEED": other},
-        cwd=Path(__file__).parents[2],
+        cwd=TOP,
         capture_output=True,
         text=True,
         check=True,

@@ -17,8 +17,9 @@ from service.web.document import document, methods_of, path_of, routes
 from service.web.schemas.events import check_event
 from service.web.schemas.examples import example_events
 from tests.examples import example_event
+from tests.places import TOP
 
-FILE = Path(__file__).parents[2] / openapi.FILE
+FILE = TOP / openapi.FILE
 
 
 @pytest.fixture(scope="module")

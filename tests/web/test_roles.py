@@ -11,8 +11,9 @@ from service.vocabulary.kinds import reviver
 from service.web import roles
 from service.web.app import bare_app
 from tests.examples import example_event
+from tests.places import TOP
 
-README = Path(__file__).parents[2] / roles.FILE
+README = TOP / roles.FILE
 
 
 def test_the_readme_has_the_tables_that_the_code_gives() -> None:

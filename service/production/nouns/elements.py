@@ -7,7 +7,7 @@ from service.production.asking import (
 )
 from service.production.nouns.joins import set_departments
 from service.production.nouns.rule import Rule
-from service.production.nouns.shows import route_in_force, route_wanted, show_and_route
+from service.production.nouns.shows import check_route, show_and_route
 from service.production.oddities import mark_alike
 from service.production.reach import was_begun
 from service.production.refusal import Code, Reason
@@ -18,17 +18,13 @@ from service.production.state import (
 from service.production.wording import counted
 from service.vocabulary.event import Event
 from service.vocabulary.facts.office import ElementListed, ElementUsed
-from service.vocabulary.identifiers import parse_subject
 
 
 def check_element_listed(draft: Draft, event: Event, fact: ElementListed) -> Reasons:
     """An element is listed once, of a kind that the route has."""
     if event.subject in draft.elements:
         yield Reason(Code.EXISTS, f"element {event.subject} is listed already", "/subject")
-    wanted = list(route_wanted(draft, event))
-    yield from wanted
-    subject = parse_subject(event.subject)
-    route = route_in_force(draft, subject.show, event.time_us) if subject and not wanted else None
+    route = yield from check_route(draft, event)
     if route is None:
         return
     kind = route.kinds.get(fact.kind)

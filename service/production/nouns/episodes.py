@@ -10,7 +10,7 @@ from service.production.marking import add_mark
 from service.production.marks import OPEN_VISITS, STILL_NEEDED
 from service.production.meeting import meetings_at_delivery
 from service.production.nouns.rule import Rule
-from service.production.nouns.shows import route_in_force, route_wanted, show_and_route
+from service.production.nouns.shows import check_route, show_and_route
 from service.production.oddities import mark_alike
 from service.production.refusal import Code, Reason
 from service.production.state import (
@@ -22,17 +22,13 @@ from service.production.visits import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts.office import EpisodeOpened
 from service.vocabulary.facts.supervision import EpisodeDelivered
-from service.vocabulary.identifiers import parse_subject
 
 
 def check_episode_opened(draft: Draft, event: Event, fact: EpisodeOpened) -> Reasons:
     """An episode opens once, on a route."""
     if event.subject in draft.episodes:
         yield Reason(Code.EXISTS, f"episode {event.subject} is open already", "/subject")
-    wanted = list(route_wanted(draft, event))
-    yield from wanted
-    subject = parse_subject(event.subject)
-    route = route_in_force(draft, subject.show, event.time_us) if subject and not wanted else None
+    route = yield from check_route(draft, event)
     if route is not None:
         yield from tables_on_route(route.episode_departments, fact.difficulty, fact.work)
 

@@ -12,7 +12,7 @@ from service.production.lending import Lending, in_picture, still_to_do
 from service.production.marking import add_mark
 from service.production.marks import STILL_NEEDED
 from service.production.nouns.rule import Rule
-from service.production.nouns.shows import route_in_force, route_wanted
+from service.production.nouns.shows import check_route, route_in_force
 from service.production.oddities import mark_alike
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL, Route, circle_between
@@ -62,8 +62,7 @@ def check_scene_listed(draft: Draft, event: Event, fact: SceneListed) -> Reasons
             f"{' or '.join(shapes)}, where # is a digit or a number and @ a capital letter",
             "/subject",
         )
-    yield from route_wanted(draft, event)
-    route = route_in_force(draft, subject.show, event.time_us)
+    route = yield from check_route(draft, event)
     if route is not None:
         yield from tables_on_route(route.scene_departments, fact.difficulty, fact.work)
         yield from _without_circle(draft, episode, route)

@@ -1,5 +1,6 @@
 """Shows and the routes that what is listed in them takes."""
 
+from collections.abc import Generator
 from datetime import date
 
 from service.production.asking import (
@@ -84,16 +85,22 @@ def _say_route_laid(event: Event, fact: RouteLaid) -> str:
     return f"A route of {counted(len(fact.departments), 'department')} was laid."
 
 
-def route_wanted(draft: Draft, event: Event) -> Reasons:
-    """What keeps anything from being listed in the show that an event is about."""
+def check_route(draft: Draft, event: Event) -> Generator[Reason, None, Route | None]:
+    """What keeps anything from being listed in the show that an event is about.
+
+    Returns the route in force then, None where a reason was given.
+    """
     subject = parse_subject(event.subject)
     show = subject.show if subject else event.subject
     if show not in draft.shows:
         yield Reason(Code.UNKNOWN, f"show {show} is not open; open it first", "/subject")
-    elif route_in_force(draft, show, event.time_us) is None:
+        return None
+    route = route_in_force(draft, show, event.time_us)
+    if route is None:
         yield Reason(
             Code.CONTRADICTION, f"no route of {show} is in force then; lay one first", "/subject"
         )
+    return route
 
 
 def route_in_force(draft: Draft, show: str, at_us: int) -> Route | None:

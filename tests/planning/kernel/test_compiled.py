@@ -9,8 +9,8 @@ from pathlib import Path
 from service.planning import kernel
 from service.planning.kernel.compiled import CACHE_FOLDER, FOLDERS
 from service.web.serving import discard_old_kernels
+from tests.places import TOP
 
-ROOT = Path(__file__).parents[3]
 SHOW = "from service.planning.kernel.compiled import CACHE_FOLDER; print(CACHE_FOLDER)"
 
 
@@ -26,7 +26,7 @@ def folder_of(root: Path, **environ: str) -> str:
 def test_a_change_of_any_source_has_all_compiled_anew(tmp_path: Path) -> None:
     for name in ("planning", "vocabulary"):
         shutil.copytree(
-            ROOT / "service" / name, tmp_path / "service" / name,
+            TOP / "service" / name, tmp_path / "service" / name,
             ignore=shutil.ignore_patterns("__pycache__"),
         )  # fmt: skip
     (tmp_path / "service" / "__init__.py").touch()
@@ -45,12 +45,12 @@ def test_a_change_of_any_source_has_all_compiled_anew(tmp_path: Path) -> None:
 
 
 def test_code_that_checks_its_bounds_is_kept_apart(tmp_path: Path) -> None:
-    here = folder_of(ROOT)
+    here = folder_of(TOP)
     assert here.startswith(kernel.__path__[0])
-    checked = folder_of(ROOT, NUMBA_BOUNDSCHECK="1")
+    checked = folder_of(TOP, NUMBA_BOUNDSCHECK="1")
     assert Path(checked).parent == Path(here).parent
     assert checked != here
-    elsewhere = folder_of(ROOT, NUMBA_CACHE_DIR=str(tmp_path))
+    elsewhere = folder_of(TOP, NUMBA_CACHE_DIR=str(tmp_path))
     assert elsewhere == str(tmp_path / Path(here).name)
 
 

@@ -2,13 +2,12 @@
 
 import re
 from functools import cache
-from pathlib import Path
 
 import pytest
 
 from service.vocabulary.facts import CATALOGUE
+from tests.places import TOP
 
-ROOT = Path(__file__).parents[3]
 PLACES = ("vocabulary/facts/", "production/nouns/")  # its example, a test of examples wants
 MOST = 4
 WIDER = {
@@ -27,7 +26,7 @@ WIDER = {
 @cache
 def sources() -> dict[str, str]:
     """The service's modules by their paths."""
-    top = ROOT / "service"
+    top = TOP / "service"
     return {str(path.relative_to(top)): path.read_text() for path in top.rglob("*.py")}
 
 
