@@ -105,7 +105,7 @@ def _token(file: TextIO | None) -> str | None:
 @click.argument("folder", required=False, type=click.Path(path_type=Path))
 @click.option("--checkpoint", "files", multiple=True, type=click.Path(path_type=Path),
               help="A checkpoint kept elsewhere; may be repeated.")  # fmt: skip
-@click.option("--key", "told", multiple=True, help="The log's public key; may be repeated.")
+@click.option("--key", "key_texts", multiple=True, help="The log's public key; may be repeated.")
 @click.option("--against", type=click.Path(path_type=Path), help="An older export.")
 @click.option("--url", help="A running service instead of an export.")
 @click.option("--every-event", is_flag=True, help="With --url: read every event, and check it.")
@@ -117,7 +117,7 @@ def _token(file: TextIO | None) -> str | None:
 def verify_command(
     folder: Path | None,
     files: tuple[Path, ...],
-    told: tuple[str, ...],
+    key_texts: tuple[str, ...],
     against: Path | None,
     url: str | None,
     token_file: TextIO | None,
@@ -137,7 +137,7 @@ def verify_command(
                 "--all looks at this installation's database, with --studio at one of its studios: "
                 "leave everything but --checkpoint and --key out"
             )
-        verify_everything(files, told, only)
+        verify_everything(files, key_texts, only)
         return
     token = _token(token_file) if url is not None else None
     if (folder is None) == (url is None) or (url is not None and token is None):
@@ -145,7 +145,7 @@ def verify_command(
             "name the folder of an export, or --url and --token-file, or say --all"
         )
     try:
-        keys = tuple(read_key(one) for one in told)
+        keys = tuple(read_key(one) for one in key_texts)
         checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]
         if folder is not None:
             what, verified = _verified(folder, checkpoints, keys, against)

@@ -21,9 +21,9 @@ from service.vocabulary.facts.record import EventStruck
 CHUNK_EVENTS = 5000
 
 
-def _struck_by(told: Iterable[bytes]) -> dict[int, int]:
+def _struck_by(bodies: Iterable[bytes]) -> dict[int, int]:
     """Which events are struck by those among these bodies that are strikes, and where."""
-    strikes = (read_event(body) for body in told if b'"event.struck"' in body)
+    strikes = (read_event(body) for body in bodies if b'"event.struck"' in body)
     return {
         strike.fact.position: strike.position
         for strike in strikes
@@ -74,8 +74,8 @@ class History:
         rows = bodies(connection, self.name, self._position, until, CHUNK_EVENTS)
         # what is struck further on need not be folded first
         far = rows[-1][0] < until
-        told = strikes(connection, self.name, rows[-1][0], until) if far else []
-        struck = _struck_by([*(body for _, body in rows), *told])
+        later = strikes(connection, self.name, rows[-1][0], until) if far else []
+        struck = _struck_by([*(body for _, body in rows), *later])
         if not struck or min(struck) > self._position:
             self._struck |= struck
             self._fold_on(self._state, rows, until)

@@ -55,8 +55,8 @@ def _means(settings: Settings, processes: int) -> Means:
     try:
         seal_key = read_seal_key(settings.keys_folder)
         if seal_key is None:
-            told = f"there is no key of seals in {settings.keys_folder}: seals are not looked at"
-            click.echo(told, err=True)
+            message = f"there is no key of seals in {settings.keys_folder}: seals are not looked at"
+            click.echo(message, err=True)
     except KeysError as error:
         click.echo(f"seals are not looked at: {error}", err=True)
     return Means(settings, keys, seal_key, processes)

@@ -30,7 +30,7 @@ from service.vocabulary.instants import parse_instant
 @click.option("--title", help="Its own name, on its papers; else its code.")
 @click.option("--checkpoint", "files", multiple=True, type=click.Path(path_type=Path),
               help="A checkpoint kept elsewhere; may be repeated.")  # fmt: skip
-@click.option("--key", "told", multiple=True, help="The log's public key; may be repeated.")
+@click.option("--key", "key_texts", multiple=True, help="The log's public key; may be repeated.")
 def import_command(
     folder: Path,
     studio: str,
@@ -38,7 +38,7 @@ def import_command(
     clock_at: str | None,
     title: str | None,
     files: tuple[Path, ...],
-    told: tuple[str, ...],
+    key_texts: tuple[str, ...],
 ) -> None:
     """Take a whole export into a new studio: the same positions, leaves and root.
 
@@ -54,7 +54,7 @@ def import_command(
         raise click.BadParameter(str(error), param_hint="--clock-at") from error
     aim, size = Aim(studio, clock, clock_at_us, title), 0
     try:
-        keys = tuple(read_key(one) for one in told)
+        keys = tuple(read_key(one) for one in key_texts)
         checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]
         settings = read_settings()
         with (
@@ -97,21 +97,21 @@ def backup_command(folder: Path) -> None:
             )
         except (KeysError, BackupError) as error:
             raise click.ClickException(str(error)) from error
-    for told in noticed:
-        click.echo(f"kept as it is: {told}", err=True)
+    for notice in noticed:
+        click.echo(f"kept as it is: {notice}", err=True)
     click.echo(folder)
 
 
 @click.command("restore")
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--key", "told", multiple=True, help="A log's public key; may be repeated.")
-def restore_command(folder: Path, told: tuple[str, ...]) -> None:
+@click.option("--key", "key_texts", multiple=True, help="A log's public key; may be repeated.")
+def restore_command(folder: Path, key_texts: tuple[str, ...]) -> None:
     """Put a backup into an empty database, and verify it before it is kept.
 
     All of it or nothing.
     """
     try:
-        keys = tuple(read_key(one) for one in told)
+        keys = tuple(read_key(one) for one in key_texts)
         settings = read_settings()
         with engine_of(settings) as engine:
             _show_rows(restore(engine, folder, keys, seal_key_of(settings)))

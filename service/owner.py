@@ -93,7 +93,7 @@ def _check(positions: tuple[int, ...], why: str, by: str) -> None:
 
 
 def _explained(error: DBAPIError) -> str:
-    told = str(error.orig).strip()
+    message = str(error.orig).strip()
     if getattr(error.orig, "sqlstate", None) != _NO_RIGHT:
-        return told
-    return f"{told}; name the owner's login in RETAKE_LEDGER_OWNER_DATABASE_URL"
+        return message
+    return f"{message}; name the owner's login in RETAKE_LEDGER_OWNER_DATABASE_URL"

@@ -143,8 +143,8 @@ def _check_rights(url: str) -> None:
     try:
         refuse_too_many_rights(url)
     except (TooManyRightsError, OperationalError) as error:
-        told = error.orig if isinstance(error, OperationalError) else error
-        raise click.ClickException(str(told)) from error
+        cause = error.orig if isinstance(error, OperationalError) else error
+        raise click.ClickException(str(cause)) from error
 
 
 def gunicorn_config(host: str, port: int, workers: int, limits: "Limits") -> dict[str, Any]:

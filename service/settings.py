@@ -118,22 +118,22 @@ _DEFAULTS = {
 
 
 def _keys(environ: Mapping[str, str]) -> Path | None:
-    told = _value(environ, "KEYS")
-    if told is not None and not Path(told).is_absolute():
-        raise SettingsError(f"{_PREFIX}KEYS is {told!r}: set an absolute path of a folder")
-    return None if told is None else Path(told)
+    folder = _value(environ, "KEYS")
+    if folder is not None and not Path(folder).is_absolute():
+        raise SettingsError(f"{_PREFIX}KEYS is {folder!r}: set an absolute path of a folder")
+    return None if folder is None else Path(folder)
 
 
 def _origin(environ: Mapping[str, str]) -> str:
-    told = _value(environ, "ORIGIN")
-    if told is None:
+    origin = _value(environ, "ORIGIN")
+    if origin is None:
         return ORIGIN
-    if len(told) > 200 or _ORIGIN.fullmatch(told) is None:
+    if len(origin) > 200 or _ORIGIN.fullmatch(origin) is None:
         raise SettingsError(
-            f"{_PREFIX}ORIGIN is {told!r}: set a host name and a path without scheme, such as "
+            f"{_PREFIX}ORIGIN is {origin!r}: set a host name and a path without scheme, such as "
             "ledger.example.com/records"
         )
-    return told
+    return origin
 
 
 def _value(environ: Mapping[str, str], name: str) -> str | None:

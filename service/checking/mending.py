@@ -145,7 +145,7 @@ def kept_checkpoints(connection: Connection, studio: str) -> list[Checkpoint]:
     asked = select(checkpoint.c.text).where(checkpoint.c.studio == studio)
     texts = connection.execute(asked.order_by(checkpoint.c.size)).scalars()
     try:
-        return [read_checkpoint(told) for told in texts]
+        return [read_checkpoint(note) for note in texts]
     except NoteError as error:
         raise MendingError(
             f"{studio}: a checkpoint that is kept of it cannot be read: {error}; restore a backup"

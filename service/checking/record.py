@@ -118,7 +118,7 @@ class _Pass:
         if row.position != position:
             self.note(Kind.RECORD, position, f"the event here is kept at {row.position}")
         try:
-            told, members = read_event(row.body), members_of(row.body)
+            event, members = read_event(row.body), members_of(row.body)
         except UnknownTypeError as error:
             self.note(Kind.UNKNOWN, position, f"this release does not know {error}")
             self._report(row, Derived(nodes, None, None))
@@ -127,14 +127,14 @@ class _Pass:
             self.note(Kind.UNKNOWN, position, f"it cannot be read: {error}")
             self._report(row, Derived(nodes, None, None))
             return
-        if told.recorded_us < self.recorded_at_us:
+        if event.recorded_us < self.recorded_at_us:
             self.note(Kind.RECORD, position, "it was recorded before the event before it")
-        self.recorded_at_us = max(self.recorded_at_us, told.recorded_us)
-        if isinstance(told.fact, TextForgotten):
-            self._erased |= dict.fromkeys(told.fact.positions, position)
+        self.recorded_at_us = max(self.recorded_at_us, event.recorded_us)
+        if isinstance(event.fact, TextForgotten):
+            self._erased |= dict.fromkeys(event.fact.positions, position)
         holds = self._look_at_text(position, row, members.get("personal"))
         hashed = _content_hash(row, members) if holds else None
-        self._report(row, Derived(nodes, columns_of(told), hashed))
+        self._report(row, Derived(nodes, columns_of(event), hashed))
 
     def _look_at_text(self, position: int, row: Stored, committed: object) -> bool:
         """Whether an event's personal text, if it is there, is what was committed to."""

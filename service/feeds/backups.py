@@ -75,11 +75,11 @@ def back_up(
     except OSError as error:
         raise BackupError(f"{folder} cannot be made: {error.strerror}") from error
     with engine.connect().execution_options(isolation_level="REPEATABLE READ") as connection:
-        told: list[dict[str, Any]] = []
+        written: list[dict[str, Any]] = []
         for table in tables():
             rows = connection.execute(select(func.count()).select_from(table)).scalar_one()
             yield Progress(table.name, 0, rows)
-            told.append(_copy_out(connection, table, folder) | {"rows": rows})
+            written.append(_copy_out(connection, table, folder) | {"rows": rows})
             yield Progress(table.name, rows, rows)
         studios: list[dict[str, str]] = []
         for studio in list_studios(connection):
@@ -93,7 +93,7 @@ def back_up(
             "release": version("retake-ledger"),
             "revision": revision_of(connection),
             "taken_at": datetime.now(UTC).isoformat(),
-            "tables": told,
+            "tables": written,
             "studios": studios,
         }
     _write_whole(folder / MANIFEST, json.dumps(manifest, indent=2) + "\n")

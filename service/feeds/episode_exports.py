@@ -98,14 +98,14 @@ def _write(
         known = read_subtrees(connection, studio, asked)
         for row in rows:
             proof = hashes(ranges[row.position], known)
-            told = {
+            shown = {
                 "position": row.position,
                 "leaf_index": row.position - 1,
                 "size": size,
                 "hashes": [b64encode(one).decode() for one in proof],
             }
             events.write(row.body + b"\n")
-            proofs.write(orjson.dumps(told) + b"\n")
+            proofs.write(orjson.dumps(shown) + b"\n")
         after, written = max((row.position for row in rows), default=after), written + len(rows)
         yield written
 

@@ -107,5 +107,5 @@ def _write(engine: Engine, studio: str, span: tuple[int, int], files: _Files) ->
 
 def text_line(position: int, salt: bytes, content: bytes) -> bytes:
     """A line of `personal.jsonl`; the text is written as it was kept."""
-    told = {"position": position, "salt": salt.hex(), "personal": orjson.Fragment(content)}
-    return orjson.dumps(told) + b"\n"
+    line = {"position": position, "salt": salt.hex(), "personal": orjson.Fragment(content)}
+    return orjson.dumps(line) + b"\n"

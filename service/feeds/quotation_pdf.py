@@ -40,9 +40,9 @@ class _Cell(NamedTuple):
 class _Paper(FPDF):
     """Pages with a foot that names the order and counts them."""
 
-    def __init__(self, told: Sheet, paper: str) -> None:
+    def __init__(self, sheet: Sheet, paper: str) -> None:
         super().__init__(format=paper)
-        self._foot = f"{told.studio}, {told.heading} {told.order}"
+        self._foot = f"{sheet.studio}, {sheet.heading} {sheet.order}"
         for style, file in (("", "Roboto-Regular.ttf"), ("B", "Roboto-Bold.ttf")):
             self.add_font(_FAMILY, style, _FONTS / file)
         self._has = frozenset(self.fonts[_FAMILY].cmap)  # type: ignore[union-attr]  # a TTF has one
@@ -179,30 +179,30 @@ class _Table:
             paper.set_y(top + most * _LINE_MM)
 
 
-def quotation_pdf(told: Sheet, made_at: datetime, paper: str) -> bytes:
+def quotation_pdf(sheet: Sheet, made_at: datetime, paper: str) -> bytes:
     """The document; `made_at` is when it says it was made.
 
     `paper` is one of PAPERS.
     """
-    pdf = _Paper(told, paper)
+    pdf = _Paper(sheet, paper)
     pdf.set_creation_date(made_at)
-    pdf.set_title(f"{told.heading} {told.order}")
-    pdf.set_author(told.studio)
+    pdf.set_title(f"{sheet.heading} {sheet.order}")
+    pdf.set_author(sheet.studio)
     pdf.set_lang("en")
     pdf.add_page()
-    pdf.block(told.studio, _HEAD_PT, bold=True)
-    pdf.block(f"{told.heading} {told.order}", _TITLE_PT, bold=True)
-    _facts(pdf, told.facts)
-    if told.words:
+    pdf.block(sheet.studio, _HEAD_PT, bold=True)
+    pdf.block(f"{sheet.heading} {sheet.order}", _TITLE_PT, bold=True)
+    _facts(pdf, sheet.facts)
+    if sheet.words:
         pdf.head("What was asked for")
-        pdf.block(told.words)
-    _lines(pdf, told)
-    pdf.block(told.rule, _SMALL_PT)
-    pdf.block(told.caution)
-    _dates(pdf, told)
-    _lengths(pdf, told)
+        pdf.block(sheet.words)
+    _lines(pdf, sheet)
+    pdf.block(sheet.rule, _SMALL_PT)
+    pdf.block(sheet.caution)
+    _dates(pdf, sheet)
+    _lengths(pdf, sheet)
     pdf.ln(3)
-    pdf.block(told.basis, _SMALL_PT)
+    pdf.block(sheet.basis, _SMALL_PT)
     return bytes(pdf.output())
 
 
@@ -214,17 +214,21 @@ def _facts(pdf: _Paper, facts: Iterable[tuple[str, str]]) -> None:
         pdf.multi_cell(0, _LINE_MM, pdf.known(value), align="L", new_x="LMARGIN", new_y="NEXT")
 
 
-def _lines(pdf: _Paper, told: Sheet) -> None:
-    pdf.head(f"The lines and their amounts, in {told.currency}")
+def _lines(pdf: _Paper, sheet: Sheet) -> None:
+    pdf.head(f"The lines and their amounts, in {sheet.currency}")
     heading = (
         *(_Cell(text) for text in ("Line", "Work", "Unit")),
         *(_Cell(text, right=True) for text in ("Redone", "Added", "No longer needed")),
         *(_Cell(text, right=True) for text in ("Rate", "Amount")),
     )
     table = _Table(pdf, (11, 36, 22, 21, 21, 24, 21, 29), heading)
-    for line in told.lines:
+    for line in sheet.lines:
         _line(table, line)
-    total = (_Cell(""), _Cell(f"Total, {told.currency}", columns=6), _Cell(told.total, right=True))
+    total = (
+        _Cell(""),
+        _Cell(f"Total, {sheet.currency}", columns=6),
+        _Cell(sheet.total, right=True),
+    )
     table.row(total, bold=True, rule_mm=0.5)
     pdf.ln(2)
 
@@ -247,16 +251,16 @@ def _line(table: _Table, line: LineText) -> None:
         table.row((_Cell(""), _Cell("  fee", columns=5), _Cell(line.fee, right=True), _Cell("")))
 
 
-def _dates(pdf: _Paper, told: Sheet) -> None:
+def _dates(pdf: _Paper, sheet: Sheet) -> None:
     pdf.head("Dates")
-    if told.moves:
+    if sheet.moves:
         pdf.block("Deliveries that move, without and with this order; margins in working days")
         heading = (
             *(_Cell(text) for text in ("Episode", "Due", "Without", "With")),
             *(_Cell(text, right=True) for text in ("Margin without", "Margin with")),
         )
         table = _Table(pdf, (28, 38, 38, 38, 21, 21), heading)
-        for move in told.moves:
+        for move in sheet.moves:
             margins = (move.margin_before, move.margin_after)
             table.row(
                 (
@@ -265,16 +269,16 @@ def _dates(pdf: _Paper, told: Sheet) -> None:
                 )
             )
         pdf.ln(2)
-    pdf.block(told.others)
+    pdf.block(sheet.others)
 
 
-def _lengths(pdf: _Paper, told: Sheet) -> None:
-    if not told.lengths:
+def _lengths(pdf: _Paper, sheet: Sheet) -> None:
+    if not sheet.lengths:
         return
     pdf.head("Length")
     pdf.block("Running totals of the scenes in the picture")
     names = ("Episode", "Without", "With", "Format", "Against the format")
     table = _Table(pdf, (26, 42, 44, 42, 46), [_Cell(name) for name in names])
-    for length in told.lengths:
+    for length in sheet.lengths:
         told_texts = (length.episode, length.before, length.after, length.format, length.stands)
         table.row([_Cell(text) for text in told_texts])

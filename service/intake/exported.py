@@ -34,8 +34,8 @@ def read_record(folder: Path) -> Iterator[tuple[bytes, bytes]]:
                     yield line.removesuffix(b"\n"), b""
                 return
             with nodes.open("rb") as kept:
-                for line, told in zip_longest(events, kept, fillvalue=b""):
-                    yield line.removesuffix(b"\n"), b64decode(told.strip(), validate=True)
+                for line, row_hash in zip_longest(events, kept, fillvalue=b""):
+                    yield line.removesuffix(b"\n"), b64decode(row_hash.strip(), validate=True)
     except OSError as error:
         raise ExportedError(f"{error.filename} cannot be read: {error.strerror}") from error
     except Base64Error as error:
@@ -69,10 +69,10 @@ def wrong_text(folder: Path) -> Difference | None:
 
     None too where the export has no personal text. Raises ExportedError.
     """
-    told = read_texts(folder)
+    texts = read_texts(folder)
     for position, body in _placed(folder):
-        if position in told:
-            salt, personal = told.pop(position)
+        if position in texts:
+            salt, personal = texts.pop(position)
             event = orjson.loads(body)
             try:
                 holds = event.get("personal") == commitment(salt, personal)
@@ -80,8 +80,8 @@ def wrong_text(folder: Path) -> Difference | None:
                 holds = False
             if not holds:
                 return Difference(position, "its personal text is not what was committed to")
-    if told:
-        return Difference(min(told), "there is personal text of an event that is not there")
+    if texts:
+        return Difference(min(texts), "there is personal text of an event that is not there")
     return None
 
 
@@ -107,9 +107,9 @@ def read_proven(folder: Path) -> Iterator[tuple[bytes, int, int, list[bytes]]]:
     try:
         with (folder / EVENTS).open("rb") as events, path.open("rb") as proofs:
             for line, proof in zip_longest(events, proofs, fillvalue=b""):
-                told = orjson.loads(proof)
-                hashes = [b64decode(one, validate=True) for one in told["hashes"]]
-                yield line.removesuffix(b"\n"), int(told["leaf_index"]), int(told["size"]), hashes
+                parts = orjson.loads(proof)
+                hashes = [b64decode(one, validate=True) for one in parts["hashes"]]
+                yield line.removesuffix(b"\n"), int(parts["leaf_index"]), int(parts["size"]), hashes
     except OSError as error:
         raise ExportedError(f"{error.filename} cannot be read: {error.strerror}") from error
     except (ValueError, KeyError, TypeError) as error:
@@ -128,8 +128,8 @@ def read_texts(folder: Path) -> dict[int, tuple[bytes, Mapping[str, object]]]:
     try:
         with path.open("rb") as lines:
             for line in lines:
-                told = orjson.loads(line)
-                found[int(told["position"])] = (bytes.fromhex(told["salt"]), told["personal"])
+                text = orjson.loads(line)
+                found[int(text["position"])] = (bytes.fromhex(text["salt"]), text["personal"])
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise ExportedError(f"{path} holds a line that is not personal text: {error}") from error
     return found

@@ -94,8 +94,8 @@ def take_in(
         if clock_at_us is None:
             raise ImportedError("the record is empty: say where the clock begins (--clock-at)")
         if last_us is not None and clock_at_us < last_us:
-            told = format_instant(last_us)
-            raise ImportedError(f"the record ends at {told}: its clock cannot begin before that")
+            ends_at = format_instant(last_us)
+            raise ImportedError(f"the record ends at {ends_at}: its clock cannot begin before that")
     try:
         with engine.begin() as connection:
             make_studio(
@@ -135,10 +135,10 @@ def _look_through(folder: Path, aside: _Aside) -> tuple[int | None, int | None]:
         content_of(body, position, aside.texts, aside.contents)
     if unknown:
         few = list(unknown.items())[:_SHOWN_TYPES]
-        told = ", ".join(f"{type_} (position {at})" for type_, at in few)
+        named = ", ".join(f"{type_} (position {at})" for type_, at in few)
         raise ImportedError(
-            f"this release does not know these types of event: {told}; take it in with the release "
-            "that recorded them, or a later one"
+            f"this release does not know these types of event: {named}; take it in with the "
+            "release that recorded them, or a later one"
         )
     return first, None if first is None else last
 
@@ -156,19 +156,19 @@ def content_of(
     """
     members = members_of(body)
     committed = "personal" in members
-    told = contents.get(position)
+    content = contents.get(position)
     if committed and position not in texts:
-        if told is None:
+        if content is None:
             raise ImportedError(
                 f"position {position} has personal text that is not in the export, nor is its "
                 f"content hash ({CONTENTS}): export the record again"
             )
-        return told
+        return content
     try:
         made = content_hash_of(members, texts[position][1] if committed else ())
     except CanonicalError as error:
         raise ImportedError(f"position {position} is not canonical: {error}") from error
-    if told is not None and told != made:
+    if content is not None and content != made:
         raise ImportedError(f"position {position}: {CONTENTS} does not say what its content hashes")
     return made
 

@@ -49,7 +49,7 @@ def goes_on_from(service: Client, old: Checkpoint, latest: Checkpoint) -> Differ
     if old.size == 0:
         return None
     proof = service.get("/proofs/consistency", **{"from": old.size, "to": latest.size})
-    hashes = [b64decode(told) for told in proof["hashes"]]
+    hashes = [b64decode(text) for text in proof["hashes"]]
     if proves_consistency(old.size, latest.size, old.root, latest.root, hashes):
         return None
     return Difference(old.size, f"the first difference lies at or before {old.size}")
@@ -108,10 +108,10 @@ def altered(service: Client) -> Difference | None:
 def _wrong_text(service: Client, position: int, body: bytes) -> bool:
     """Whether there is personal text that the event's commitment does not hold."""
     committed = orjson.loads(body).get("personal")
-    told = _told(service, f"/events/{position}/personal")
-    if told is None:
+    answer = _told(service, f"/events/{position}/personal")
+    if answer is None:
         return False  # none, or erased
-    kept = orjson.loads(told)
+    kept = orjson.loads(answer)
     try:
         return bool(committed != commitment(bytes.fromhex(kept["salt"]), kept["personal"]))
     except (CanonicalError, ValueError):
@@ -143,5 +143,5 @@ class _Tree:
 
 
 def _root(service: Client, size: int) -> bytes:
-    told: str = service.get("/proofs/consistency", **{"from": size, "to": size})["from_root"]
-    return b64decode(told)
+    root_text: str = service.get("/proofs/consistency", **{"from": size, "to": size})["from_root"]
+    return b64decode(root_text)

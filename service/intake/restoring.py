@@ -53,7 +53,7 @@ def _manifest(folder: Path) -> dict[str, Any]:
     try:
         manifest: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         known = manifest["format"] == FORMAT
-        told = {(table["table"], tuple(table["columns"])) for table in manifest["tables"]}
+        wanted = {(table["table"], tuple(table["columns"])) for table in manifest["tables"]}
         files = [(table["file"], table["sha256"], table["rows"]) for table in manifest["tables"]]
         manifest["revision"], manifest["studios"]
     except OSError as error:
@@ -62,20 +62,20 @@ def _manifest(folder: Path) -> dict[str, Any]:
         raise RestoreError(f"{path} is not the manifest of a backup") from error
     if not known or any(Path(file).name != file for file, _, _ in files):
         raise RestoreError(f"{path} is not the manifest of a backup of this format")
-    manifest["wanted"] = told
+    manifest["wanted"] = wanted
     return manifest
 
 
 def _checkpoints(manifest: dict[str, Any], keys: tuple[Key, ...]) -> dict[str, Checkpoint]:
     found = {}
-    for told in manifest["studios"]:
+    for entry in manifest["studios"]:
         try:
-            note = read_note(told["checkpoint"])
-            found[told["studio"]] = read_checkpoint(note.text)
+            note = read_note(entry["checkpoint"])
+            found[entry["studio"]] = read_checkpoint(note.text)
         except (NoteError, KeyError, TypeError) as error:
             raise RestoreError(f"{MANIFEST} has a checkpoint that cannot be read") from error
         if keys and not signers(note, keys):
-            raise RestoreError(f"{told['studio']}: none of the keys given signed its checkpoint")
+            raise RestoreError(f"{entry['studio']}: none of the keys given signed its checkpoint")
     return found
 
 

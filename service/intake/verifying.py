@@ -40,9 +40,9 @@ def verify_export(
         if len(newer) < len(older):
             what = f"the record ends at {len(newer)}, the older export at {len(older)}"
             return Verified(len(newer), Difference(len(newer) + 1, what))
-    told = examine(exported.read_record(folder), checkpoints)
-    difference = told.difference or exported.wrong_text(folder)
-    return Verified(told.size, difference, told.salted_from)
+    examined = examine(exported.read_record(folder), checkpoints)
+    difference = examined.difference or exported.wrong_text(folder)
+    return Verified(examined.size, difference, examined.salted_from)
 
 
 def verify_episode(
@@ -101,7 +101,7 @@ def verify_service(
         if found is not None:
             return Verified(online.read_latest(service, keys).size, found)
     latest = online.read_latest(service, keys)
-    for checkpoint in sorted(checkpoints, key=lambda told: told.size):
+    for checkpoint in sorted(checkpoints, key=lambda one: one.size):
         found = online.goes_on_from(service, checkpoint, latest)
         if found is not None:
             return Verified(latest.size, found)

@@ -41,9 +41,9 @@ def sign_latest(
     _check_goes_on(connection, studio, latest)
     note = sign_checkpoint(latest, secret)
     (signature,) = note.signatures
-    told = {"studio": studio, "size": head.position, "key_id": signature.key_id}
+    named = {"studio": studio, "size": head.position, "key_id": signature.key_id}
     kept = insert(checkpoint).values(
-        **told, made_at=func.now(), text=note.text, signature=str(signature)
+        **named, made_at=func.now(), text=note.text, signature=str(signature)
     )
     connection.execute(kept.on_conflict_do_nothing())
     (signed,) = read_signed(connection, studio, [head.position])

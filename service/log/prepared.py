@@ -91,8 +91,8 @@ def _checked(result: PGresult) -> PGresult:
     if state is None:  # the server said nothing: the connection is lost
         raise errors.OperationalError(result.get_error_message())
     # the detail would repeat values
-    told = result.error_field(DiagnosticField.MESSAGE_PRIMARY) or b""
-    raise _kind(state.decode())(told.decode("utf-8", "replace"))
+    message = result.error_field(DiagnosticField.MESSAGE_PRIMARY) or b""
+    raise _kind(state.decode())(message.decode("utf-8", "replace"))
 
 
 def _kind(state: str) -> type[errors.Error]:

@@ -96,7 +96,7 @@ def rights_too_many(url: str) -> list[str]:
             found = list(connection.execute(_ASKED, asked).scalars())
     finally:
         engine.dispose()
-    supreme = [told for told in found if "superuser" in told]
+    supreme = [right for right in found if "superuser" in right]
     return supreme[:1] or list(dict.fromkeys(found))
 
 

@@ -101,7 +101,7 @@ class TrailAhead:
         after = ahead.walk.position
         if after >= view.position:
             return
-        told = bodies(connection, self._studio.name, after, view.position, AT_ONCE_EVENTS)
+        stored = bodies(connection, self._studio.name, after, view.position, AT_ONCE_EVENTS)
         connection.rollback()
         ends_s = time.monotonic() + AT_ONCE_S
 
@@ -109,7 +109,7 @@ class TrailAhead:
             if time.monotonic() > ends_s:
                 raise BehindError(ahead.walk.position, view.position)
 
-        for now_min, events in by_minute([read_event(body) for _, body in told]):
+        for now_min, events in by_minute([read_event(body) for _, body in stored]):
             known_at = self._studio.history.as_known_at
             moves, ahead.walk = step(ahead.walk, now_min, events, known_at, in_time)
             ahead.moves += moves

@@ -68,8 +68,8 @@ def walk_from(studio: Studio, at: Checkpoint, standings: Mapping[str, Standing])
 
 def by_minute(events: Sequence[Event]) -> Iterator[Minute]:
     """Events gathered by the minute in which they were recorded."""
-    for minute, told in groupby(events, lambda event: event.recorded_us // US_PER_MIN):
-        yield minute, list(told)
+    for minute, together in groupby(events, lambda event: event.recorded_us // US_PER_MIN):
+        yield minute, list(together)
 
 
 def minutes_over(
@@ -82,9 +82,9 @@ def minutes_over(
     events: list[Event] = []
     while after < until:
         with engine.connect() as connection:
-            told = bodies(connection, studio, after, until, READ_EVENTS)
-        after = told[-1][0] if told else until
-        events += [read_event(body) for _, body in told]
+            stored = bodies(connection, studio, after, until, READ_EVENTS)
+        after = stored[-1][0] if stored else until
+        events += [read_event(body) for _, body in stored]
         for minute, recorded in list(by_minute(events)):
             if minute >= bound_min:
                 return
@@ -104,8 +104,8 @@ def walk_on(
     """The rows of minutes, the walk behind them, and whether time ran out, which may leave some."""
     moves: list[Move] = []
     for now_min, events in minutes:
-        told, walk = step(walk, now_min, events, studio.history.as_known_at, breathe)
-        moves += told
+        moved, walk = step(walk, now_min, events, studio.history.as_known_at, breathe)
+        moves += moved
         if time.monotonic() > ends_s:
             return moves, walk, True
     return moves, walk, False

@@ -48,8 +48,8 @@ class Key(NamedTuple):
 
     def __str__(self) -> str:
         """The text in which verifiers pass keys on: name, id and key, joined by plus signs."""
-        told = b64encode(bytes([self.kind]) + self.public).decode()
-        return f"{self.name}+{self.id.hex()}+{told}"
+        key_text = b64encode(bytes([self.kind]) + self.public).decode()
+        return f"{self.name}+{self.id.hex()}+{key_text}"
 
 
 class Signature(NamedTuple):
@@ -75,9 +75,9 @@ class Note(NamedTuple):
         return f"{self.text}\n" + "".join(f"{signature}\n" for signature in self.signatures)
 
 
-def read_key(told: str) -> Key:
+def read_key(text: str) -> Key:
     """A verifier's key from its text. Raises NoteError."""
-    name, _, rest = told.strip().partition("+")
+    name, _, rest = text.strip().partition("+")
     id_shown, _, packed = rest.partition("+")
     try:
         raw = b64decode(packed, validate=True)
@@ -94,12 +94,12 @@ def read_key(told: str) -> Key:
     return key
 
 
-def read_note(told: str) -> Note:
+def read_note(note: str) -> Note:
     """A note from its text. Raises NoteError."""
-    text, divided, below = told.rpartition("\n\n")
+    text, divided, below = note.rpartition("\n\n")
     if not divided or not below.endswith("\n"):
         raise NoteError("a note is text, an empty line, and signature lines that end with a feed")
-    if any(ord(letter) < 0x20 and letter != "\n" for letter in told):
+    if any(ord(letter) < 0x20 and letter != "\n" for letter in note):
         raise NoteError("a note has no control characters but line feeds")
     lines = below[:-1].split("\n")
     if len(lines) > SIGNATURES_MAX:
