@@ -11,7 +11,7 @@ import click
 from sqlalchemy import Engine
 from sqlalchemy.exc import DataError, ProgrammingError
 
-from service.keys import KeysError, ensure_seal_key
+from service.keys import KeysError, ReadableKeyError, ensure_seal_key
 from service.log import embedded
 from service.log.engine import service_engine
 from service.log.migrate import is_up_to_date
@@ -34,9 +34,14 @@ def read_settings() -> Settings:
 
 
 def seal_key_of(settings: Settings) -> bytes | None:
-    """The key of seals, made if there is none yet; without one it says so and nothing is sealed."""
+    """The key of seals, made if there is none yet; without one it says so and nothing is sealed.
+
+    A key that others can read ends the command.
+    """
     try:
         return ensure_seal_key(settings.keys_folder)
+    except ReadableKeyError as error:
+        raise click.ClickException(str(error)) from error
     except KeysError as error:
         click.echo(f"no seals, so no snapshots are used and no clocks sealed: {error}", err=True)
         return None

@@ -35,6 +35,10 @@ class KeysError(RuntimeError):
     """The folder of keys cannot be used; the message says why and the remedy."""
 
 
+class ReadableKeyError(KeysError):
+    """Others than its owner may read a secret key, so that nothing is signed or sealed with it."""
+
+
 class Keys(NamedTuple):
     """The key that signs now, and the public halves of those before it, the oldest first."""
 
@@ -147,9 +151,9 @@ def others_may_read(path: Path) -> bool:
 
 
 def _refuse_readable(path: Path) -> None:
-    """Raise KeysError where others than its owner may read a secret key."""
+    """Raise ReadableKeyError where others than its owner may read a secret key."""
     if others_may_read(path):
-        raise KeysError(
+        raise ReadableKeyError(
             f"others may read the key {path}: run chmod 600 on it, and replace it if"
             " somebody may have read it"
         )

@@ -10,7 +10,7 @@ import click
 from sqlalchemy.exc import OperationalError
 
 from service.installation import DEFAULT_PORT, database_of, read_settings, seal_key_of
-from service.keys import KeysError, ensure_keys, others_may_read
+from service.keys import KeysError, ReadableKeyError, ensure_keys, others_may_read
 from service.log import studios
 from service.log.engine import service_engine
 from service.log.rights import TooManyRightsError, refuse_too_many_rights
@@ -72,6 +72,8 @@ def serve_command(
 
         try:
             ensure_keys(settings.keys_folder)
+        except ReadableKeyError as error:
+            raise click.ClickException(str(error)) from error
         except KeysError as error:
             # it records and answers without one, and says so where a checkpoint is asked for
             click.echo(f"no checkpoints are signed: {error}", err=True)

@@ -42,9 +42,9 @@ def command(data: Path, *words: str) -> str:
     return done.stdout
 
 
-def issued(data: Path, role: str) -> str:
-    """A token of the studio `paper`, for sources beneath `/tests`."""
-    words = ["token", "issue", "--studio", "paper", "--role", role, "--name", role]
+def issued(data: Path, role: str, studio: str = "paper", name: str = "") -> str:
+    """A token of a studio, for sources beneath `/tests`."""
+    words = ["token", "issue", "--studio", studio, "--role", role, "--name", name or role]
     return command(data, *words, "--source", "/tests").split()[-1]
 
 

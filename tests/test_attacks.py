@@ -5,7 +5,7 @@ import socket
 import pytest
 
 from service.checking.findings import Kind
-from tests.attacks import derived, prices
+from tests.attacks import crowd, derived, prices
 from tests.attacks.memory import RAISED_MAX_MIB, Asked, Cost, not_held
 from tests.attacks.slow import Measured, Slow, goals_missed
 
@@ -44,6 +44,18 @@ def test_slow_clients_that_are_felt_or_not_dropped_fail(
     client.socket.close()
     assert len(missed) == len(said)
     assert all(one.startswith(begins) for one, begins in zip(missed, said, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("waits", "said"),
+    [
+        (crowd.Waits(100.0, 2000.0, 100.0, 2000.0), []),
+        (crowd.Waits(101.0, 200.0, 9.0, 200.0), ["others wait more than 100 ms in the median"]),
+        (crowd.Waits(9.0, 20.0, 9.0, 2001.0), ["others wait more than 2000 ms at the longest"]),
+    ],
+)
+def test_a_crowd_that_is_felt_fails(waits: crowd.Waits, said: list[str]) -> None:
+    assert crowd.goals_missed(waits) == said
 
 
 def test_a_request_that_is_too_dear_or_measures_nothing_fails() -> None:

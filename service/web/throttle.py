@@ -48,7 +48,7 @@ class Throttle:
             if authorization is not None:
                 self._count_wrong(address)
             return error.problem
-        if seen_before(secret) is None and self._is_slowed(address):
+        if seen_before(secret) is None and self.is_slowed(address):
             return self._slowed(address).problem
         # looked up although it was seen: it may have been revoked since
         if find(secret) is None:
@@ -63,7 +63,7 @@ class Throttle:
         seen = seen_before(secret)
         if seen is None:
             address = request.remote_addr or ""
-            if self._is_slowed(address):
+            if self.is_slowed(address):
                 raise self._slowed(address)
         elif not self._limiter.hit(self._requests, seen.token_id):
             detail = (
@@ -92,7 +92,8 @@ class Throttle:
             self._count_wrong(request.remote_addr or "")
         return answer
 
-    def _is_slowed(self, address: str) -> bool:
+    def is_slowed(self, address: str) -> bool:
+        """Whether an address has shown so many wrong tokens that none is looked up for now."""
         return not self._limiter.test(self._wrong, address)
 
     def _count_wrong(self, address: str) -> None:

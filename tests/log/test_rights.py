@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from pathlib import Path
 from uuid import uuid4
 
 import pytest
@@ -198,3 +199,23 @@ def test_the_service_does_not_start_with_rights_too_many(
     assert len(served) == 2
     monkeypatch.setenv("RETAKE_LEDGER_MORE_RIGHTS", "sure")
     assert "set yes or no" in CliRunner().invoke(main, ["serve"]).output
+
+
+def test_the_service_does_not_start_with_a_key_that_others_can_read(
+    login: Login, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served: list[str] = []
+    monkeypatch.setattr("service.web.serving.serve", lambda _, url, *__: served.append(url))
+    monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", "")
+    monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", login())
+    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path))
+    assert CliRunner().invoke(main, ["serve"]).exit_code == 0
+    keys = sorted(tmp_path.iterdir())
+    assert [key.name for key in keys] == ["checkpoint-0001.pem", "seals.key"]
+    for key in keys:
+        key.chmod(0o640)
+        told = CliRunner().invoke(main, ["serve"])
+        assert (told.exit_code, len(served)) == (1, 1)
+        assert f"Error: others may read the key {key}: run chmod 600" in told.output
+        key.chmod(0o600)
+    assert CliRunner().invoke(main, ["serve"]).exit_code == 0

@@ -1,13 +1,17 @@
-"""Where a request goes and whether it is let in, by what the app behind says of itself."""
+"""Where a request goes, whose it is and whether it is let in, by what the app knows."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
+from contextlib import suppress
+from functools import partial
+from typing import Any
 
 from flask import Flask
 
 from service.web import database_faults
+from service.web.access import find, secret_of, seen_before
 from service.web.described import description_of
 from service.web.problems import Problem
-from service.web.serving.lanes import Lane, Lanes
+from service.web.serving.lanes import Client, Lane, Lanes
 from service.web.throttle import Throttle
 
 
@@ -30,6 +34,40 @@ def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
         return by_endpoint.get(endpoint, lanes.usual)
 
     return lane_of
+
+
+def client_finder(
+    app: Flask, throttle: Throttle, lane: Lane
+) -> Callable[[str | None, str], Coroutine[Any, Any, Client]]:
+    """What tells whose request it is, by its Authorization header and address.
+
+    A token that the worker has not seen is looked up on a thread of the lane, so that its studio is
+    known before a thread is wanted for the request. Clients without a known token are a group for
+    each address.
+    """
+
+    def known(secret: str) -> Client | None:
+        with app.app_context():
+            token = seen_before(secret)
+        return None if token is None else Client(token.studio, token.token_id)
+
+    def look_up(secret: str, address: str) -> None:
+        with app.app_context(), suppress(*database_faults.FAULTS):  # its route will say so
+            if seen_before(secret) is None and not throttle.is_slowed(address):
+                find(secret)
+
+    async def client_of(authorization: str | None, address: str) -> Client:
+        stranger = Client(address, authorization or "")
+        secret = secret_of(authorization)
+        if secret is None:
+            return stranger
+        client = known(secret)
+        if client is None:
+            await lane.run(partial(look_up, secret, address), stranger)
+            client = known(secret)
+        return client or stranger
+
+    return client_of
 
 
 def admission(app: Flask, throttle: Throttle) -> Callable[[str | None, str], Problem | None]:

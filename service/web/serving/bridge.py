@@ -5,10 +5,10 @@ Bodies are read before, answers are sent after; neither waits on a thread for it
 
 import asyncio
 import io
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Awaitable, Callable, Iterable, Iterator
 from functools import partial
 from http import HTTPStatus
-from typing import Any, NamedTuple, cast
+from typing import Any, NamedTuple, TypeVar, cast
 from urllib.parse import unquote_to_bytes
 from wsgiref.types import WSGIApplication
 
@@ -17,8 +17,10 @@ from uvicorn._types import ASGIReceiveCallable, ASGISendCallable, HTTPScope, Sco
 from service.web.problems import Problem, too_large
 from service.web.serving.bodies import Bodies, Share
 from service.web.serving.connection import SCOPE_KEY, Connection
-from service.web.serving.lanes import Lane, LaneFullError
+from service.web.serving.lanes import Client, Lane, LaneFullError
 from service.web.serving.limits import KIB, Limits
+
+_Result = TypeVar("_Result")
 
 PIECE_BYTES = 64 * KIB
 """How much of an answer is handed to the connection at a time."""
@@ -83,20 +85,22 @@ def _write_is_not_served(_: bytes) -> None:
 class Bridge:
     """An ASGI app that answers with a WSGI app on the threads of lanes.
 
-    `lane_of` tells the lane of a method and path. `refused` tells with which problem a client is
-    refused by its Authorization header and address, None if it is not: it is asked, on a thread,
-    before much of a body is read.
+    `lane_of` tells the lane of a method and path; `client_of` tells by its Authorization header and
+    address whose request it is. `refused` tells by the same with which problem a client is refused,
+    None if it is not: it is asked, on a thread, before much of a body is read.
     """
 
     def __init__(
         self,
         app: WSGIApplication,
         lane_of: Callable[[str, str], Lane],
+        client_of: Callable[[str | None, str], Awaitable[Client]],
         refused: Callable[[str | None, str], Problem | None],
         limits: Limits,
     ) -> None:
         self._app = app
         self._lane_of = lane_of
+        self._client_of = client_of
         self._refused = refused
         self._limits = limits
         self._bodies = Bodies(limits.bodies_bytes_max)
@@ -126,7 +130,7 @@ class Bridge:
             if body is None:
                 return None
             begin = partial(_begin, self._app, environ_of(scope, body), connection)
-            running = asyncio.ensure_future(lane.run(begin, client_of(scope)))
+            running = asyncio.ensure_future(self._run(lane, scope, begin))
             done, _ = await asyncio.wait((running,), timeout=lane.answer_s)
         finally:
             share.release_after(running)
@@ -170,10 +174,18 @@ class Bridge:
     async def _is_trusted(self, scope: HTTPScope, connection: Connection, lane: Lane) -> bool:
         """Whether the client may send a large body by its token; else it is refused."""
         shown, address = header_of(scope, b"authorization"), address_of(scope)
-        problem = await lane.run(partial(self._refused, shown, address), client_of(scope))
+        problem = await self._run(lane, scope, partial(self._refused, shown, address))
         if problem is not None:
             connection.refuse_as(problem)
         return problem is None
+
+    async def _run(self, lane: Lane, scope: HTTPScope, call: Callable[[], _Result]) -> _Result:
+        """The result of a call on a thread of the lane, once it is this client's turn."""
+        shown, address = header_of(scope, b"authorization"), address_of(scope)
+        client = Client(address, "")
+        if lane.by_studio:
+            client = await self._client_of(shown, address)
+        return await lane.run(call, client)
 
     def _has_room(self, size_bytes: int, connection: Connection, share: Share) -> bool:
         """Whether a body may be so large; else it is refused."""
@@ -203,11 +215,6 @@ class Bridge:
 
 BUSY = "Too many requests wait already. Ask again in some seconds."
 NO_ROOM = "Too many large bodies are being read already. Send this again in some seconds."
-
-
-def client_of(scope: HTTPScope) -> bytes:
-    """Whose request it is: by the token that it shows, or else by its address."""
-    return (header_of(scope, b"authorization") or address_of(scope)).encode()
 
 
 # an answer and its first pieces

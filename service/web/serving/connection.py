@@ -332,7 +332,16 @@ class Connection(HttpToolsProtocol):
                 # behind HTTP a hyphen and an underscore are one: it could pass for another header
                 shown = name.decode("ascii", "backslashreplace")
                 return 400, f"The header {shown} has an underscore: write hyphens, or leave it out."
-        if self.parser.get_http_version() == "1.1" and names.count(b"host") != 1:
+        version = self.parser.get_http_version()
+        if version not in ("1.0", "1.1"):
+            return 505, "This service speaks HTTP/1.1."
+        codings = b",".join(value for name, value in self.headers if name == b"transfer-encoding")
+        if codings and (codings.lower() != b"chunked" or version == "1.0"):
+            # RFC 9112, sections 6.1 and 6.3: where the body ends must be beyond doubt
+            is_known = version == "1.1" and codings.lower().replace(b" ", b"").endswith(b",chunked")
+            status = 501 if is_known else 400
+            return status, "Send a body with Content-Length, or with HTTP/1.1 chunked and no other."
+        if version == "1.1" and names.count(b"host") != 1:
             return 400, "A request has one Host header (RFC 9112, section 3.2)."
         try:
             httptools.parse_url(self.url).path.decode("ascii")

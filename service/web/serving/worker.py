@@ -25,7 +25,7 @@ from uvicorn.server import ServerState
 
 from service.tls import context_of
 from service.web.observing import refusal_counter
-from service.web.serving.admission import admission, lane_chooser
+from service.web.serving.admission import admission, client_finder, lane_chooser
 from service.web.serving.bridge import Bridge
 from service.web.serving.connection import Connection
 from service.web.serving.encryption import encrypt
@@ -123,7 +123,13 @@ class Server:
             requests_max=self._limits.requests_max, wrong_max=self._limits.wrong_tokens_max
         )
         throttle.install(app)
-        bridge = Bridge(app, lane_chooser(app, self._lanes), admission(app, throttle), self._limits)
+        bridge = Bridge(
+            app,
+            lane_chooser(app, self._lanes),
+            client_finder(app, throttle, self._lanes.tokens),
+            admission(app, throttle),
+            self._limits,
+        )
         self._config = Config(
             ProxyHeadersMiddleware(bridge, trusted_hosts=list(self._options.proxies)),
             ws="none",

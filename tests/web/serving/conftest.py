@@ -16,7 +16,7 @@ from service.web.access import invalid_token, secret_in
 from service.web.problems import Problem, ProblemError
 from service.web.serving.bridge import Bridge
 from service.web.serving.connection import Connection
-from service.web.serving.lanes import Lanes
+from service.web.serving.lanes import Client, Lanes
 from service.web.serving.limits import Limits
 
 SHORT = Limits(
@@ -31,7 +31,7 @@ SHORT = Limits(
     untrusted_body_bytes_max=10_000,
     reader_s=0.4,
     idle_s=1,
-    waiting_max=4,
+    waiting_max=6,
     stop_s=1,
     discard_s=0.3,
 )
@@ -125,6 +125,11 @@ def refused_by(shown: str | None) -> Problem:
     return invalid_token().problem
 
 
+async def by_token(shown: str | None, address: str) -> Client:
+    """Each token is a studio of its own."""
+    return Client(shown or address, "")
+
+
 @contextmanager
 def serving(limits: Limits = SHORT, known: str = "Bearer known") -> Iterator[Port]:
     """The app behind a port of this machine, on an event loop in a thread."""
@@ -134,6 +139,7 @@ def serving(limits: Limits = SHORT, known: str = "Bearer known") -> Iterator[Por
     bridge = Bridge(
         app,
         lambda _, path: lanes.probe if path == "/live" else lanes.usual,
+        by_token,
         lambda shown, _: None if shown == known else refused_by(shown),
         limits,
     )

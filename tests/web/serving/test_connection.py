@@ -187,6 +187,25 @@ def test_what_is_no_sound_request_is_told_so(port: Port, sent: bytes) -> None:
     assert port.app.seen == []
 
 
+@pytest.mark.parametrize(
+    ("sent", "status"),
+    [
+        # RFC 9112, section 6.1
+        (b"POST / HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: gzip, chunked\r\n\r\n0\r\n\r\n", 501),
+        (b"POST / HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: gzip\r\n"
+         b"Transfer-Encoding: chunked\r\n\r\n0\r\n\r\n", 501),
+        (b"POST / HTTP/1.1\r\nHost: a\r\nTransfer-Encoding: chunked, gzip\r\n\r\n", 400),
+        (b"POST / HTTP/1.0\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n", 400),
+        # RFC 9110, section 15.6.6
+        (b"GET / HTTP/2.0\r\nHost: a\r\n\r\n", 505),
+        (b"GET / HTTP/0.9\r\nHost: a\r\n\r\n", 505),
+    ],
+)  # fmt: skip
+def test_what_is_not_spoken_here_is_told_so(port: Port, sent: bytes, status: int) -> None:
+    assert problem(port.ask(sent))[0] == status
+    assert port.app.seen == []
+
+
 def test_a_head_without_end_is_cut(port: Port) -> None:
     sent = b"GET / HTTP/1.1\r\nHost: a\r\n" + b"X: y\r\n" * 2000
     assert problem(port.ask(sent))[0] == 431
@@ -229,7 +248,7 @@ def test_who_reads_gets_all_of_it(patient: Port) -> None:
 
 
 def test_requests_that_wait_for_a_thread_are_bounded(patient: Port) -> None:
-    clients = [patient.client() for _ in range(10)]
+    clients = [patient.client() for _ in range(12)]
     for number, client in enumerate(clients):
         client.sendall(
             b"GET /held HTTP/1.1\r\nHost: a\r\nConnection: close\r\n"
@@ -250,7 +269,7 @@ def test_requests_that_wait_for_a_thread_are_bounded(patient: Port) -> None:
 
 
 def test_who_is_refused_for_want_of_a_thread_may_send_all_and_reads_why(patient: Port) -> None:
-    clients = [patient.client() for _ in range(6)]
+    clients = [patient.client() for _ in range(8)]
     for number, client in enumerate(clients):
         client.sendall(
             b"GET /held HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer t%d\r\n\r\n" % number

@@ -3,12 +3,22 @@
 import asyncio
 import threading
 from collections.abc import Callable
+from functools import partial
 
 import pytest
 
-from service.web.serving.lanes import Lane, LaneFullError
+from service.web.serving.lanes import Client, Lane, LaneFullError
 
 ANSWER_S = 10.0
+
+
+def alone(name: str) -> Client:
+    """A client of a group of its own."""
+    return Client(name, name)
+
+
+def _wait(free: threading.Event) -> None:
+    free.wait(ANSWER_S)
 
 
 async def until(done: Callable[[], bool]) -> None:
@@ -27,38 +37,62 @@ def test_clients_take_turns() -> None:
             begun.set()
             free.wait(ANSWER_S)
 
-        asked = [asyncio.ensure_future(lane.run(first, b"many"))]
+        asked = [asyncio.ensure_future(lane.run(first, alone("many")))]
         await until(begun.is_set)
-        for name, client in (("m1", b"many"), ("m2", b"many"), ("m3", b"many"), ("o1", b"one"),
-                             ("o2", b"one"), ("x", b"other")):  # fmt: skip
-            call = lambda name=name: answered.append(name)  # noqa: E731  # bound at once
-            asked.append(asyncio.ensure_future(lane.run(call, client)))
+        for name in ("many 1", "many 2", "many 3", "one 1", "one 2", "other 1"):
+            call = partial(answered.append, name)
+            asked.append(asyncio.ensure_future(lane.run(call, alone(name.split()[0]))))
             await asyncio.sleep(0)
         free.set()
         await asyncio.gather(*asked)
         lane.stop()
         return answered
 
-    assert asyncio.run(all_of_it()) == ["m1", "o1", "x", "m2", "o2", "m3"]
+    assert asyncio.run(all_of_it()) == [
+        "many 1", "one 1", "other 1", "many 2", "one 2", "many 3",
+    ]  # fmt: skip
 
 
-def test_one_client_takes_half_the_places_at_most() -> None:
+def test_tokens_of_one_studio_take_its_turns() -> None:
+    async def all_of_it() -> list[str]:
+        lane = Lane("test", 1, 40, ANSWER_S)
+        free, answered = threading.Event(), list[str]()
+        asked = [asyncio.ensure_future(lane.run(partial(_wait, free), alone("first")))]
+        await asyncio.sleep(0)
+        for name in ("a1", "a1", "a2", "a3", "b1", "b1"):
+            call = partial(answered.append, name)
+            asked.append(asyncio.ensure_future(lane.run(call, Client(name[0], name))))
+            await asyncio.sleep(0)
+        free.set()
+        await asyncio.gather(*asked)
+        lane.stop()
+        return answered
+
+    assert asyncio.run(all_of_it()) == ["a1", "b1", "a2", "b1", "a3", "a1"]
+
+
+@pytest.mark.parametrize(
+    ("clients", "taken"),
+    [
+        ([Client("a", "1")] * 8, 4),
+        ([Client("a", str(number % 4)) for number in range(8)], 6),
+        ([Client(str(number), "") for number in range(9)], 8),
+    ],
+)
+def test_nobody_takes_all_the_places(clients: list[Client], taken: int) -> None:
     async def all_of_it() -> None:
-        lane = Lane("test", 1, 4, ANSWER_S)
+        lane = Lane("test", 1, 8, ANSWER_S)
         free = threading.Event()
-        asked = [asyncio.ensure_future(lane.run(lambda: free.wait(ANSWER_S), b"many"))]
-        for _ in range(3):
-            asked.append(asyncio.ensure_future(lane.run(lambda: True, b"many")))
+        asked = [asyncio.ensure_future(lane.run(lambda: free.wait(ANSWER_S), alone("first")))]
+        await asyncio.sleep(0)
+        for client in clients[:taken]:
+            asked.append(asyncio.ensure_future(lane.run(lambda: True, client)))
             await asyncio.sleep(0)
         with pytest.raises(LaneFullError):
-            await lane.run(lambda: True, b"many")
-        asked.append(asyncio.ensure_future(lane.run(lambda: True, b"one")))
-        await asyncio.sleep(0)
-        with pytest.raises(LaneFullError):
-            await lane.run(lambda: True, b"another")  # all places are taken
+            await lane.run(lambda: True, clients[taken])
         free.set()
-        assert await asyncio.gather(*asked) == [True] * 5
-        assert await lane.run(lambda: True, b"another")
+        assert await asyncio.gather(*asked) == [True] * (taken + 1)
+        assert await lane.run(lambda: True, clients[taken])
         lane.stop()
 
     asyncio.run(all_of_it())
@@ -68,38 +102,43 @@ def test_who_does_not_wait_any_more_leaves_the_turn_to_others() -> None:
     async def all_of_it() -> None:
         lane = Lane("test", 1, 10, ANSWER_S)
         free = threading.Event()
-        first = asyncio.ensure_future(lane.run(lambda: free.wait(ANSWER_S), b"a"))
+        first = asyncio.ensure_future(lane.run(lambda: free.wait(ANSWER_S), alone("a")))
         await asyncio.sleep(0)
-        gone = asyncio.ensure_future(lane.run(lambda: True, b"b"))
-        stays = asyncio.ensure_future(lane.run(lambda: True, b"c"))
+        gone = asyncio.ensure_future(lane.run(lambda: True, alone("b")))
+        stays = asyncio.ensure_future(lane.run(lambda: True, alone("c")))
         await asyncio.sleep(0)
         gone.cancel()
         await asyncio.sleep(0)
         free.set()
         assert await first
         assert await stays
-        assert await lane.run(lambda: True, b"d")
+        assert await lane.run(lambda: True, alone("d"))
         lane.stop()
 
     asyncio.run(all_of_it())
 
 
-def test_one_client_leaves_threads_to_others() -> None:
+@pytest.mark.parametrize(
+    ("clients", "at_once"),
+    [([Client("a", "1")], 6), ([Client("a", str(number)) for number in range(8)], 7)],
+)
+def test_threads_are_left_to_others(clients: list[Client], at_once: int) -> None:
     async def all_of_it() -> None:
-        lane = Lane("test", 4, 20, ANSWER_S)
+        lane = Lane("test", 8, 40, ANSWER_S)
         free, running = threading.Event(), list[int]()
 
         def held() -> None:
             running.append(1)
             free.wait(ANSWER_S)
 
-        asked = [asyncio.ensure_future(lane.run(held, b"many")) for _ in range(6)]
-        await until(lambda: len(running) == 3)
-        assert await lane.run(lambda: True, b"one")
-        assert len(running) == 3
+        many = [clients[number % len(clients)] for number in range(12)]
+        asked = [asyncio.ensure_future(lane.run(held, client)) for client in many]
+        await until(lambda: len(running) == at_once)
+        assert await lane.run(lambda: True, alone("other"))
+        assert len(running) == at_once
         free.set()
         await asyncio.gather(*asked)
-        assert len(running) == 6
+        assert len(running) == len(many)
         lane.stop()
 
     asyncio.run(all_of_it())
