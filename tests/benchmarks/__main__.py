@@ -1,18 +1,17 @@
-"""Run benchmarks by name and print their figures as one table."""
+"""Run benchmarks by name and print their figures as one table each."""
 
 import argparse
 import importlib
-import os
 import pkgutil
-import platform
 
 from rich.console import Console
 from rich.table import Table
 
 import tests.benchmarks
+from tests.benchmarks import report
 from tests.benchmarks.figures import Figure, Size
 
-BESIDE = {"__main__", "figures", "year", "test_benchmarks"}
+BESIDE = {"__main__", "figures", "report", "year", "test_benchmarks", "test_report"}
 """Modules of this folder that measure nothing themselves."""
 
 
@@ -34,23 +33,26 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("names", nargs="*", metavar="NAME", help=f"of {', '.join(names())}")
     parser.add_argument("--part", type=float, default=1.0, help="a part of the full size")
-    asked = parser.parse_args()
-    console = Console()
-    console.print(
-        f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
+    parser.add_argument(
+        "--write", action="store_true", help=f"also put them into {report.FILE.name}"
     )
+    asked = parser.parse_args()
+    if asked.write and asked.part != 1.0:
+        parser.error("--write: figures are written of the full size, without --part")
+    of_commit = report.commit() if asked.write else ""
+    console = Console()
+    console.print(report.machine())
+    measured = {}
     for name in asked.names or names():
         table = Table(title=name, title_justify="left")
         for column in ("what", "figure", "unit", "ratio", "beside"):
             table.add_column(column, justify="right" if column in ("figure", "ratio") else "left")
-        for figure in measure(name, Size(asked.part)):
-            ratio = "" if figure.ratio is None else f"{figure.ratio:.2f}"
-            row = (
-                figure.what,
-                f"{figure.value:,.4g}" if figure.value < 1000 else f"{figure.value:,.0f}",
-            )
-            table.add_row(*row, figure.unit, ratio, figure.beside)
+        measured[name] = measure(name, Size(asked.part))
+        for figure in measured[name]:
+            table.add_row(*report.cells(figure))
         console.print(table)
+    if asked.write:
+        report.write(measured, of_commit)
 
 
 if __name__ == "__main__":
