@@ -9,7 +9,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 
 from sqlalchemy import Connection, Engine
 
-from service.kept import KEPT_EVERY, KEPT_FAR_EVERY, KEPT_MOST, KeptStates, Snapshots, load
+from service.kept import USUAL, Keeping, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
 from service.log.read import bodies, every, page, strikes
 from service.production.decide import Past, Retold, retell
@@ -17,8 +17,6 @@ from service.production.folding import fold
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event, read_event
 from service.vocabulary.facts.record import EventStruck
-
-CHUNK_EVENTS = 5000
 
 
 def _struck_by(bodies: Iterable[bytes]) -> dict[int, int]:
@@ -37,7 +35,13 @@ class History:
     Without the key of seals it is folded from its beginning.
     """
 
-    def __init__(self, name: str, engine: Engine, seal_key: bytes | None = None) -> None:
+    def __init__(
+        self,
+        name: str,
+        engine: Engine,
+        seal_key: bytes | None = None,
+        keeping: Keeping = USUAL,
+    ) -> None:
         self.name = name
         self._engine = engine
         self._lock = threading.RLock()
@@ -45,8 +49,9 @@ class History:
         self._state = EMPTY
         self._struck: dict[int, int] = {}
         self._seal_key = seal_key
-        self._kept = KeptStates(name, seal_key)
-        self.snapshots = Snapshots(name, engine, seal_key)
+        self._keeping = keeping
+        self._kept = KeptStates(name, seal_key, keeping)
+        self.snapshots = Snapshots(name, engine, seal_key, keeping.snapshot_every)
 
     def caught_up(self, connection: Connection, head: Head) -> tuple[Head, State]:
         """What is known at a head that this connection can see, and the head: a later one maybe."""
@@ -71,7 +76,7 @@ class History:
 
     def _take_in(self, connection: Connection, until: int) -> None:
         """Fold on to a position at which a commit ended."""
-        rows = bodies(connection, self.name, self._position, until, CHUNK_EVENTS)
+        rows = bodies(connection, self.name, self._position, until, self._keeping.read_at_once)
         # what is struck further on need not be folded first
         far = rows[-1][0] < until
         later = strikes(connection, self.name, rows[-1][0], until) if far else []
@@ -91,7 +96,9 @@ class History:
         with ThreadPoolExecutor(1) as ahead:
 
             def read(after: int) -> Future[list[tuple[int, bytes]]]:
-                return ahead.submit(bodies, connection, self.name, after, until, CHUNK_EVENTS)
+                return ahead.submit(
+                    bodies, connection, self.name, after, until, self._keeping.read_at_once
+                )
 
             coming = read(self._position)
             while self._position < until:
@@ -105,8 +112,8 @@ class History:
 
         The nearer to the head, the more: states far before it are kept sparsely anyhow.
         """
-        far = rows[0][0] < head - KEPT_MOST * KEPT_EVERY
-        step = KEPT_FAR_EVERY if far else KEPT_EVERY
+        far = rows[0][0] < head - self._keeping.states_most * self._keeping.every
+        step = self._keeping.far_every if far else self._keeping.every
         for first in range(0, len(rows), step):
             some = rows[first : first + step]
             events = (read_event(body) for position, body in some if position not in self._struck)
@@ -158,8 +165,8 @@ class History:
         with self._engine.connect() as connection:
             base_position, base = self._base(connection, position + 1, position)
             with self._lock:
-                struck = {known for known, at in self._struck.items() if at <= position}
-                undone = any(known <= position < at for known, at in self._struck.items())
+                struck = {event_at for event_at, at in self._struck.items() if at <= position}
+                undone = any(event_at <= position < at for event_at, at in self._struck.items())
                 strikes = len(self._struck)
             events = self._events(connection, base_position, position)
         standing = [event for event in events if event.position not in struck]
@@ -167,7 +174,7 @@ class History:
             # maybe inside a batch of strikes: some of what rests on the first ones still stands
             return retell(base, standing).state
         state = fold(base, standing)
-        if len(events) >= KEPT_EVERY and not undone:
+        if len(events) >= self._keeping.every and not undone:
             self._keep_between(position, state, strikes)
         return state
 
@@ -179,7 +186,7 @@ class History:
         """
         with self._lock:
             struck = dict(self._struck)
-            bound = min([before, *(known for known, at in struck.items() if at > until)])
+            bound = min([before, *(event_at for event_at, at in struck.items() if at > until)])
             found = self._kept.nearest(bound)
         nearer = self._kept.nearer_snapshot(connection, bound, found[0], struck)
         if nearer is None:
@@ -200,7 +207,7 @@ class History:
     def strikes_at(self, position: int) -> dict[int, int]:
         """The same, each with the position of its strike."""
         with self._lock:
-            return {known: at for known, at in self._struck.items() if at <= position}
+            return {event_at: at for event_at, at in self._struck.items() if at <= position}
 
     def as_it_happened(self, at_us: int, until: int) -> Retold:
         """The state as the log up to a position tells it to have been at an instant.

@@ -13,7 +13,7 @@ from service.installation import engine_of, read_settings
 from service.intake.exported import ExportedError, read_signed_checkpoint
 from service.keys import Keys, KeysError, read_keys, read_seal_key
 from service.log.append import UnknownStudioError, read_head
-from service.log.studios import Studio, list_studios
+from service.log.studios import StudioRecord, list_studios
 from service.proofs.checkpoints import Checkpoint
 from service.proofs.notes import NoteError, read_key
 from service.settings import Settings
@@ -62,18 +62,18 @@ def _means(settings: Settings, processes: int) -> Means:
     return Means(settings, keys, seal_key, processes)
 
 
-def _chosen(engine: Engine, only: tuple[str, ...]) -> list[Studio]:
+def _chosen(engine: Engine, only: tuple[str, ...]) -> list[StudioRecord]:
     with engine.connect() as connection:
         studios = list_studios(connection)
-    known = {studio.studio for studio in studios}
+    names = {studio.studio for studio in studios}
     for name in only:
-        if name not in known:
+        if name not in names:
             raise click.ClickException(str(UnknownStudioError(name)))
     return [studio for studio in studios if not only or studio.studio in only]
 
 
 def _checked(
-    engine: Engine, studio: Studio, means: Means, checkpoints: list[Checkpoint]
+    engine: Engine, studio: StudioRecord, means: Means, checkpoints: list[Checkpoint]
 ) -> Checked:
     with engine.connect() as connection:
         total = read_head(connection, studio.studio).position
@@ -91,7 +91,7 @@ def _checked(
         )
 
 
-def _tell(studio: Studio, checked: Checked) -> bool:
+def _tell(studio: StudioRecord, checked: Checked) -> bool:
     """Say what was found of a studio; whether nothing was."""
     for finding in checked.findings:
         click.echo(f"{studio.studio}: NOT what follows from the record: {finding}")

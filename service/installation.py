@@ -85,7 +85,7 @@ def _refuse_unmigrated(url: str, settings: Settings) -> None:
 
 
 def migrate_apart() -> None:
-    """Migrate as the owner in a process that ends before workers start."""
+    """Migrate as the owner in a process that ends before workers start. Raises ClickException."""
     ended = subprocess.run([sys.executable, "-m", "service.cli", "migrate"], check=False)
     if ended.returncode != 0:
         raise click.ClickException("the database could not be migrated")

@@ -8,6 +8,7 @@ import logging
 import threading
 from bisect import insort
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import msgspec
 from sqlalchemy import Connection, Engine
@@ -18,13 +19,25 @@ from service.log.snapshots import latest_snapshot, write_snapshot
 from service.production.snapshot import Thawed, freeze, thaw
 from service.production.state import EMPTY, State
 
-KEPT_EVERY = 512
-KEPT_FAR_EVERY = 8192
-KEPT_MOST = 64
-"""States kept at a time. Each that is old shares little with the others, so that their number is
-what bounds a worker's memory, however long it runs."""
-SNAPSHOT_EVERY = 20_000
-"""Events between two snapshots: folding them takes a fraction of a second."""
+
+@dataclass(frozen=True, slots=True)
+class Keeping:
+    """How much of a studio's past a worker keeps, counted in events but for `states_most`.
+
+    States are kept `every` so many, or `far_every` while the head is far; each that is old shares
+    little with the others, so that their number is what bounds a worker's memory, however long it
+    runs. Folding what lies between two snapshots takes a fraction of a second. `read_at_once` are
+    folded while the next are read.
+    """
+
+    every: int = 512
+    far_every: int = 8192
+    states_most: int = 64
+    snapshot_every: int = 20_000
+    read_at_once: int = 5000
+
+
+USUAL = Keeping()
 
 _log = logging.getLogger("retake_ledger.snapshots")
 
@@ -35,14 +48,15 @@ class KeptStates:
     Without the key of seals no snapshot is used.
     """
 
-    def __init__(self, name: str, seal_key: bytes | None = None) -> None:
+    def __init__(self, name: str, seal_key: bytes | None = None, keeping: Keeping = USUAL) -> None:
         self._name = name
         self._seal_key = seal_key
+        self._keeping = keeping
         self._kept: list[tuple[int, State]] = [(0, EMPTY)]
 
     def passed(self, position: int, state: State) -> None:
         """The worker's state is at a position now: keep it if it is far enough from the last."""
-        if position - self._kept[-1][0] >= KEPT_EVERY:
+        if position - self._kept[-1][0] >= self._keeping.every:
             self._kept.append((position, state))
             self._thin_out()
 
@@ -81,13 +95,13 @@ class KeptStates:
         Nothing is kept of it, and the studio's lock is not needed: it may take a second.
         """
         until = position - 1
-        while until - than >= SNAPSHOT_EVERY:
+        while until - than >= self._keeping.snapshot_every:
             snapshot = load(connection, self._name, until, self._seal_key)
             if snapshot is None or snapshot[0] <= than:
                 return None
             at, thawed = snapshot
             # an event in it that was struck since must not come back with it
-            undone = [known for known, by in struck.items() if known <= at < by]
+            undone = [event_at for event_at, by in struck.items() if event_at <= at < by]
             if not undone:
                 return at, thawed.state
             until = min(undone) - 1
@@ -99,7 +113,7 @@ class KeptStates:
         To have it again costs the fold from the one before it. Whoever goes back so far folds all
         that follows anew, so that a gap counts as its part of the way to the head.
         """
-        while len(self._kept) > KEPT_MOST:
+        while len(self._kept) > self._keeping.states_most:
             at = [position for position, _ in self._kept]
             parts = [
                 (after - before) / (at[-1] - before)
@@ -135,10 +149,13 @@ class Snapshots:
     Without the key of seals none is written.
     """
 
-    def __init__(self, name: str, engine: Engine, seal_key: bytes | None = None) -> None:
+    def __init__(
+        self, name: str, engine: Engine, seal_key: bytes | None, every: int = USUAL.snapshot_every
+    ) -> None:
         self._name = name
         self._engine = engine
         self._seal_key = seal_key
+        self._every = every
         self._last = 0
         self._writing: threading.Thread | None = None
 
@@ -148,7 +165,7 @@ class Snapshots:
 
     def passed(self, position: int, state: State, struck: Mapping[int, int]) -> None:
         """The worker's state is at a position now: write a snapshot of it if one is due."""
-        if self._seal_key is None or position - self._last < SNAPSHOT_EVERY:
+        if self._seal_key is None or position - self._last < self._every:
             return
         if self._writing and self._writing.is_alive():
             return
@@ -164,7 +181,7 @@ class Snapshots:
             self._writing = writing
 
     def wait(self) -> None:
-        """Until nothing is being written."""
+        """Wait until no snapshot is being written."""
         if self._writing is not None:
             self._writing.join()
 
@@ -172,7 +189,7 @@ class Snapshots:
         parts = freeze(state, struck)
         try:
             with self._engine.begin() as connection:
-                write_snapshot(connection, self._name, position, parts, SNAPSHOT_EVERY, seal_key)
+                write_snapshot(connection, self._name, position, parts, self._every, seal_key)
         except (SQLAlchemyError, EmbeddedServerError) as error:
             self._tell(position, error)
 

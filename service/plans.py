@@ -31,10 +31,10 @@ class Plans:
         """
         key = (position, now_min)
         with self._lock:
-            known = self._made.get(key)
-            if known is not None:
+            made = self._made.get(key)
+            if made is not None:
                 self._made.move_to_end(key)
-                return known
+                return made
             try:
                 board = self._board
                 board = make_board(state) if board is None else advance(board, state)

@@ -92,9 +92,9 @@ def serve_command(
             config["bind"].append(metrics_bind)
         if not quiet:
             scheme = "http" if tls is None else "https"
-            said = f"answering at {scheme}://{host}:{port}, until Ctrl-C"
+            message = f"answering at {scheme}://{host}:{port}, until Ctrl-C"
             # once it has the port
-            config["when_ready"] = lambda _: click.echo(said, err=True)
+            config["when_ready"] = lambda _: click.echo(message, err=True)
         options = Options(threads, limits, settings.proxies, tls, metrics_port)
         serve(settings, url, config, options)
 

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection, Engine
 
 from service.history import History
+from service.kept import USUAL, Keeping
 from service.log.append import Head, read_head
 from service.planning.board.board import advance
 from service.planning.compare.impact import Impact, compare
@@ -58,9 +59,10 @@ class Studio:
         engine: Engine,
         clock_us: Callable[[], int],
         seal_key: bytes | None = None,
+        keeping: Keeping = USUAL,
     ) -> None:
         self.name = name
-        self.history = History(name, engine, seal_key)
+        self.history = History(name, engine, seal_key, keeping)
         self.plans = Plans()
         self._engine = engine
         self._clock_us = clock_us
@@ -106,15 +108,15 @@ class Studio:
 
         Both plans are made at the event's `recordedat`. The answer never changes, so it is kept.
         """
-        known = self._impacts.get(event.position)
-        if known is None:
+        impact = self._impacts.get(event.position)
+        if impact is None:
             before = self.history.as_known_at(event.position - 1)
             after = self.history.as_known_at(event.position)
             now_min = event.recorded_us // US_PER_MIN
             was = self.plans.of(before, now_min)
-            known = compare(was, schedule(advance(was.board, after), now_min))
+            impact = compare(was, schedule(advance(was.board, after), now_min))
             with self._lock:
-                self._impacts[event.position] = known
+                self._impacts[event.position] = impact
                 while len(self._impacts) > KEPT_IMPACTS:
                     self._impacts.popitem(last=False)
-        return known
+        return impact

@@ -28,7 +28,7 @@ TEMPLATE = "template_migrated"
 TESTS = Path(__file__).parent
 ON_BOTH = (
     *("log", "checking", "intake", "projections"),
-    *("web/test_extremes.py", "web/api/test_events.py", "web/api/test_forgotten.py"),
+    *("web/test_extremes.py", "web/nouns/test_events.py", "web/nouns/test_forgotten.py"),
 )
 """What the second server must agree with: all that has SQL of its own, and every address once."""
 FIRST = ("docker", "test_readme.py", "benchmarks", "test_memory.py", "crash", "outside")

@@ -5,6 +5,7 @@ from typing import Any
 
 from sqlalchemy import Engine, insert
 
+from service.kept import USUAL, Keeping
 from service.log import schema, tokens
 from service.log.studios import make_studio, move_clock
 from service.log.tokens import Token
@@ -48,9 +49,9 @@ def set_clock(engine: Engine, at: str) -> None:
         move_clock(connection, NAME, parse_instant(at), SEAL_KEY)
 
 
-def worker(engine: Engine) -> OpenStudio:
+def worker(engine: Engine, keeping: Keeping = USUAL) -> OpenStudio:
     """A worker of its own: nothing warm is shared with another."""
-    return Studios(engine, seal_key=SEAL_KEY).of(NAME)
+    return Studios(engine, seal_key=SEAL_KEY, keeping=keeping).of(NAME)
 
 
 def fact(

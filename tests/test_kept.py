@@ -3,13 +3,14 @@
 import logging
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from immutables import Map
 from sqlalchemy import Connection, Engine, create_engine, text
 
 from service import kept
-from service.kept import KeptStates, Snapshots, load
+from service.kept import Keeping, KeptStates, Snapshots, load
 from service.log.snapshots import Snapshot, latest_snapshot, write_snapshot
 from service.log.studios import make_studio
 from service.production.snapshot import freeze, thaw
@@ -19,15 +20,8 @@ from tests.log.recording import START_US, STUDIO, record
 KEY = bytes(range(32))
 EVERY = 10
 END = 60
+KEEPING = Keeping(every=4, far_every=8, states_most=6, snapshot_every=EVERY)
 NOWHERE = "postgresql+psycopg://nobody@127.0.0.1:1/none"
-
-
-@pytest.fixture(autouse=True)
-def small_figures(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(kept, "SNAPSHOT_EVERY", EVERY)
-    monkeypatch.setattr(kept, "KEPT_EVERY", 4)
-    monkeypatch.setattr(kept, "KEPT_MOST", 6)
-    monkeypatch.setattr(kept, "KEPT_FAR_EVERY", 8)
 
 
 @pytest.fixture
@@ -84,7 +78,7 @@ def test_the_nearest_snapshot_before_a_position(
     connection: Connection, before: int, found: int
 ) -> None:
     write(connection, 10, 20, 30)
-    position, state = KeptStates(STUDIO, KEY).before(connection, before, {})
+    position, state = KeptStates(STUDIO, KEY, KEEPING).before(connection, before, {})
     assert position == found
     assert state == (state_at(found) if found else EMPTY)
 
@@ -103,7 +97,7 @@ def test_a_snapshot_is_taken_only_where_it_is_much_nearer(
     connection: Connection, known: int, before: int, found: int
 ) -> None:
     write(connection, 10, 20, 30)
-    states = KeptStates(STUDIO, KEY)
+    states = KeptStates(STUDIO, KEY, KEEPING)
     own = State({name: getattr(EMPTY, name) for name in State.__slots__})
     states.keep(known, own)
     position, state = states.before(connection, before, {})
@@ -114,7 +108,7 @@ def test_a_snapshot_is_taken_only_where_it_is_much_nearer(
 def test_a_kept_state_that_is_near_saves_the_question(
     connection: Connection, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    states = KeptStates(STUDIO, KEY)
+    states = KeptStates(STUDIO, KEY, KEEPING)
     states.keep(25, state_at(25))
     monkeypatch.setattr(kept, "latest_snapshot", no_snapshot)
     assert states.before(connection, 35, {}) == (25, state_at(25))
@@ -126,7 +120,7 @@ def test_a_snapshot_that_was_read_is_kept_in_its_place(
     connection: Connection, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     write(connection, 10, 20, 30)
-    states = KeptStates(STUDIO, KEY)
+    states = KeptStates(STUDIO, KEY, KEEPING)
     states.keep(50, state_at(50))
     first = states.before(connection, 35, {})
     assert states.before(connection, 25, {}) == (20, state_at(20))
@@ -164,7 +158,7 @@ def test_a_snapshot_with_an_event_struck_since_is_not_used(
     connection: Connection, struck: dict[int, int], found: int
 ) -> None:
     write(connection, 10, 20, 30)
-    states = KeptStates(STUDIO, KEY)
+    states = KeptStates(STUDIO, KEY, KEEPING)
     for _ in range(2):  # the second time from those kept
         position, state = states.before(connection, 35, struck)
         assert (position, state) == (found, state_at(found) if found else EMPTY)
@@ -176,14 +170,14 @@ def test_one_that_is_spoilt_is_passed_over(
     write(connection, 10, 20, 30)
     spoil(connection, 30)
     with caplog.at_level(logging.WARNING, "retake_ledger.snapshots"):
-        assert KeptStates(STUDIO, KEY).before(connection, 40, {}) == (20, state_at(20))
+        assert KeptStates(STUDIO, KEY, KEEPING).before(connection, 40, {}) == (20, state_at(20))
     assert [record.getMessage() for record in caplog.records] == [
         f"snapshot of {STUDIO} at 30 passed over: "
         "these are not the parts of a snapshot as they were written"
     ]
     spoil(connection, 10)
     spoil(connection, 20)
-    assert KeptStates(STUDIO, KEY).before(connection, 40, {}) == (0, EMPTY)
+    assert KeptStates(STUDIO, KEY, KEEPING).before(connection, 40, {}) == (0, EMPTY)
     assert load(connection, STUDIO, 40, KEY) is None
 
 
@@ -203,8 +197,8 @@ def test_the_last_one_that_can_be_read_is_loaded(connection: Connection) -> None
 def test_without_the_key_of_seals_there_are_none(studio: Engine, connection: Connection) -> None:
     write(connection, 10)
     assert load(connection, STUDIO, END, None) is None
-    assert KeptStates(STUDIO).before(connection, 40, {}) == (0, EMPTY)
-    snapshots = Snapshots(STUDIO, studio)
+    assert KeptStates(STUDIO, None, KEEPING).before(connection, 40, {}) == (0, EMPTY)
+    snapshots = Snapshots(STUDIO, studio, None, EVERY)
     snapshots.passed(30, state_at(30), {})
     snapshots.wait()
     assert written(connection) == [10]
@@ -212,10 +206,9 @@ def test_without_the_key_of_seals_there_are_none(studio: Engine, connection: Con
 
 @pytest.mark.parametrize("end", [40, 400, 4000])
 def test_the_farther_behind_the_head_the_fewer_states_are_kept(
-    connection: Connection, monkeypatch: pytest.MonkeyPatch, end: int
+    connection: Connection, end: int
 ) -> None:
-    monkeypatch.setattr(kept, "KEPT_MOST", 12)
-    states = KeptStates("nowhere")  # without snapshots
+    states = KeptStates("nowhere", None, replace(KEEPING, states_most=12))  # without snapshots
     for position in range(1, end + 1):
         states.passed(position, state_at(position))
     found = []
@@ -233,7 +226,7 @@ def test_the_farther_behind_the_head_the_fewer_states_are_kept(
 
 
 def test_one_is_written_when_it_is_due(studio: Engine, connection: Connection) -> None:
-    snapshots = Snapshots(STUDIO, studio, KEY)
+    snapshots = Snapshots(STUDIO, studio, KEY, EVERY)
     due = []
     for position in (1, 9, 10, 15, 19, 20, 21, 29, 45, 46, 54, 55):
         snapshots.passed(position, state_at(position), {2: 4})
@@ -250,7 +243,7 @@ def test_one_is_written_when_it_is_due(studio: Engine, connection: Connection) -
 def test_a_worker_that_started_from_one_waits_from_there(
     studio: Engine, connection: Connection
 ) -> None:
-    snapshots = Snapshots(STUDIO, studio, KEY)
+    snapshots = Snapshots(STUDIO, studio, KEY, EVERY)
     snapshots.started_at(30)
     for position in (31, 39, 40):
         snapshots.passed(position, state_at(position), {})
@@ -259,7 +252,7 @@ def test_a_worker_that_started_from_one_waits_from_there(
 
 
 def test_of_two_workers_the_second_finds_it_written(studio: Engine, connection: Connection) -> None:
-    one, other = Snapshots(STUDIO, studio, KEY), Snapshots(STUDIO, studio, KEY)
+    one, other = Snapshots(STUDIO, studio, KEY, EVERY), Snapshots(STUDIO, studio, KEY, EVERY)
     for position, snapshots in ((10, one), (14, other), (20, one), (24, other), (34, other)):
         snapshots.passed(position, state_at(position), {})
         snapshots.wait()
@@ -277,7 +270,7 @@ def test_they_are_written_one_at_a_time_of_what_was_then(
         return write_snapshot(*args)  # type: ignore[arg-type]  # passed on as they come
 
     monkeypatch.setattr(kept, "write_snapshot", slowly)
-    snapshots = Snapshots(STUDIO, studio, KEY)
+    snapshots = Snapshots(STUDIO, studio, KEY, EVERY)
     struck = {2: 4}
     snapshots.passed(10, state_at(10), struck)
     assert begun.acquire(timeout=60)
@@ -308,7 +301,7 @@ def test_one_that_cannot_be_written_is_told_and_done_without(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     engine = create_engine(NOWHERE)
-    snapshots = Snapshots(STUDIO, engine, KEY)
+    snapshots = Snapshots(STUDIO, engine, KEY, EVERY)
     for position in (10, 11, 19, 20):
         snapshots.passed(position, state_at(position), {})
         snapshots.wait()
@@ -331,7 +324,7 @@ def test_after_one_that_could_not_be_written_the_next_is(
             admin.execute(text("SELECT pg_terminate_backend(:process, 5000)"), {"process": process})
         return write_snapshot(lost, *args)  # type: ignore[arg-type]  # passed on as they come
 
-    snapshots = Snapshots(STUDIO, studio, KEY)
+    snapshots = Snapshots(STUDIO, studio, KEY, EVERY)
     with monkeypatch.context() as patched:
         patched.setattr(kept, "write_snapshot", cut_off)
         snapshots.passed(10, state_at(10), {})
@@ -353,7 +346,7 @@ def test_a_worker_without_a_thread_to_spare_goes_on(
     def no_more(_: threading.Thread) -> None:
         raise RuntimeError("can't start new thread")
 
-    snapshots = Snapshots(STUDIO, studio, KEY)
+    snapshots = Snapshots(STUDIO, studio, KEY, EVERY)
     with monkeypatch.context() as patched:
         patched.setattr(threading.Thread, "start", no_more)
         snapshots.passed(10, state_at(10), {})
@@ -371,7 +364,7 @@ def test_a_fault_of_ours_is_loud_and_harms_nobody(
     heard: list[threading.ExceptHookArgs] = []
     monkeypatch.setattr(threading, "excepthook", heard.append)
     maps = {name: getattr(EMPTY, name) for name in State.__slots__}
-    snapshots = Snapshots(STUDIO, studio, KEY)
+    snapshots = Snapshots(STUDIO, studio, KEY, EVERY)
     snapshots.passed(10, State({**maps, "units": Map({"layout": object()})}), {})
     snapshots.wait()
     assert [fault.exc_type for fault in heard] == [NotImplementedError]

@@ -8,7 +8,7 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy.engine import make_url
 
-from service.proofs.checkpoints import Checkpoint, sign_checkpoint
+from service.proofs.checkpoints import Checkpoint
 from service.proofs.notes import read_note
 from service.settings import Settings, SettingsError
 
@@ -154,5 +154,5 @@ def test_a_log_of_a_studio_from_before_names_were_checked_has_a_name_that_can_be
     assert settings.origin_of("paper-lantern") == "ledger.example/paper-lantern"
     secret = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
     for studio in ("Paper Lantern", "a+b", "a\u2003b"):
-        note = sign_checkpoint(Checkpoint(settings.origin_of(studio), 0, bytes(32)), secret)
+        note = Checkpoint(settings.origin_of(studio), 0, bytes(32)).signed(secret)
         assert read_note(str(note)) == note

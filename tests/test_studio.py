@@ -16,6 +16,7 @@ from tests.recording import fact, posted, set_clock, worker
 from tests.telling import office_facts
 from tests.workers import (
     SCENE,
+    SMALL,
     assert_happened,
     assert_known,
     known_at,
@@ -30,15 +31,15 @@ from tests.workers import (
 
 
 @pytest.fixture
-def studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
-    return small_studio(engine, monkeypatch)
+def studio(engine: Engine) -> OpenStudio:
+    return small_studio(engine)
 
 
 def test_every_worker_folds_to_the_same_state(studio: OpenStudio, engine: Engine) -> None:
-    other = worker(engine)
+    other = worker(engine, SMALL)
     other.view()
     tell_with_strikes(studio)
-    cold = worker(engine)
+    cold = worker(engine, SMALL)
     assert other.view().state == cold.view().state == studio.view().state
     take = visit_of(cold.view().state, SCENE, "animation").current
     assert (take.number, take.phase) == (1, Phase.ON_DESK)
@@ -46,17 +47,17 @@ def test_every_worker_folds_to_the_same_state(studio: OpenStudio, engine: Engine
 
 def test_the_state_as_it_was_known_at_every_position(studio: OpenStudio, engine: Engine) -> None:
     tell_with_strikes(studio)
-    assert_known(engine, studio, worker(engine))
+    assert_known(engine, studio, worker(engine, SMALL))
 
 
 def test_a_strike_by_one_worker_is_decided_against_what_another_recorded(
     studio: OpenStudio, engine: Engine
 ) -> None:
-    other = worker(engine)
+    other = worker(engine, SMALL)
     (start,) = posted(studio, [started("layout", 1)])
     posted(other, [started("layout", 1, "hand-off.made")])
     posted(studio, strikes_of(start.position))
-    for one in (studio, other, worker(engine)):
+    for one in (studio, other, worker(engine, SMALL)):
         take = visit_of(one.view().state, SCENE, "layout").current
         assert take.phase is Phase.HANDED_OFF
         assert take.started_us == take.ended_us
@@ -98,13 +99,13 @@ def test_the_impact_of_a_recorded_event_does_not_change(studio: OpenStudio, engi
     assert [visit.department for visit in first.reopened] == ["layout"]
     set_clock(engine, "2031-05-01T10:00:00Z")
     posted(studio, [started("layout", 2), started("layout", 2, "hand-off.made")])
-    assert worker(engine).warm.impact_of(event) == first
+    assert worker(engine, SMALL).warm.impact_of(event) == first
     assert len(first.episodes) == 2
 
 
 def test_what_is_now_known_to_have_been_at_every_moment(studio: OpenStudio, engine: Engine) -> None:
     tell_of_late_facts(studio, engine)
-    cold = worker(engine)
+    cold = worker(engine, SMALL)
     cold.view()
     assert_happened(engine, studio, cold)
 
@@ -115,7 +116,7 @@ def test_what_happened_is_read_to_its_end_however_long_the_log(
     """A page of events is bounded by bytes; what is folded is not."""
     tell_of_late_facts(studio, engine)
     monkeypatch.setattr(read, "PAGE_BYTES_MAX", 1500)
-    cold = worker(engine)
+    cold = worker(engine, SMALL)
     cold.view()
     assert_happened(engine, cold)
 
@@ -125,7 +126,7 @@ def test_what_a_strike_is_decided_against_is_what_was_known_then(
 ) -> None:
     """Also where the worker has read on since, past strikes that were not known then."""
     tell_with_strikes(studio)
-    events, cold = log_of(engine), worker(engine)
+    events, cold = log_of(engine), worker(engine, SMALL)
     cold.view()
     with engine.connect() as connection:
         for until in between_batches(events):
@@ -141,7 +142,7 @@ def test_what_was_known_of_every_moment_at_every_position(
     studio: OpenStudio, engine: Engine
 ) -> None:
     tell_of_late_facts(studio, engine)
-    events, cold = log_of(engine), worker(engine)
+    events, cold = log_of(engine), worker(engine, SMALL)
     cold.view()
     moments = {event.time_us for event in events}
     for until in between_batches(events):

@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from random import Random
 from typing import Any
 
@@ -22,6 +23,7 @@ from service.record import recorder as recorder_module
 from tests.recording import fact, post, posted, worker
 from tests.workers import (
     SCENE,
+    SMALL,
     assert_happened,
     assert_known,
     known_at,
@@ -33,6 +35,7 @@ from tests.workers import (
 )
 
 SNAPSHOT_EVERY = 5
+KEEPING = replace(SMALL, snapshot_every=SNAPSHOT_EVERY)
 
 
 @pytest.fixture
@@ -41,13 +44,12 @@ def studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Iterator[OpenStud
     made: list[Snapshots] = []
 
     class Noted(Snapshots):
-        def __init__(self, name: str, engine: Engine, seal_key: bytes | None) -> None:
-            super().__init__(name, engine, seal_key)
+        def __init__(self, *given: Any) -> None:
+            super().__init__(*given)
             made.append(self)
 
     monkeypatch.setattr(history_module, "Snapshots", Noted)
-    monkeypatch.setattr(kept_module, "SNAPSHOT_EVERY", SNAPSHOT_EVERY)
-    opened = small_studio(engine, monkeypatch)
+    opened = small_studio(engine, KEEPING)
     _snapped(opened)
     yield opened
     for one in made:
@@ -83,7 +85,7 @@ def started_warm(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
         read.append(after)
         return bodies(connection, studio, after, *more)
 
-    opened = worker(engine)
+    opened = worker(engine, KEEPING)
     with monkeypatch.context() as patched:
         patched.setattr(history_module, "load", watched_load)
         patched.setattr(history_module, "bodies", watched_bodies)
@@ -250,7 +252,7 @@ def test_a_batch_of_strikes_from_both_sides_of_a_snapshot(
     posted(studio, notes(4, "d"))
     _snapped(studio)
     after = started_warm(engine, monkeypatch)
-    assert_known(engine, studio, striking, after, worker(engine))
+    assert_known(engine, studio, striking, after, worker(engine, KEEPING))
 
 
 def test_no_snapshot_is_of_what_was_not_committed(
@@ -294,7 +296,7 @@ def test_spoilt_snapshots_are_done_without(
     )
     with engine.begin() as connection:
         spoilt = connection.execute(spoil).rowcount
-    late = worker(engine)
+    late = worker(engine, KEEPING)
     assert_known(engine, late)
     assert late.view().position == head
     told = [record.getMessage() for record in caplog.records if "passed over" in record.msg]

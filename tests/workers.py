@@ -1,9 +1,8 @@
 """Workers of one studio: what they are told, and what each of them must know then."""
 
-import pytest
 from sqlalchemy import Engine
 
-from service import history, kept
+from service.kept import Keeping
 from service.log.read import bodies
 from service.production.decide import retell
 from service.production.state import EMPTY, State
@@ -15,17 +14,13 @@ from tests.recording import NAME, fact, posted, set_clock, worker
 from tests.telling import office_facts
 
 SCENE = "KESTREL-1/1"
+SMALL = Keeping(every=4, far_every=8, states_most=6, read_at_once=7)
 
 
-def small_studio(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
-    """A worker whose figures are so small that a short log passes through every branch."""
-    for module in (history, kept):
-        monkeypatch.setattr(module, "KEPT_EVERY", 4)
-        monkeypatch.setattr(module, "KEPT_MOST", 6)
-        monkeypatch.setattr(module, "KEPT_FAR_EVERY", 8)
-    monkeypatch.setattr(history, "CHUNK_EVENTS", 7)
+def small_studio(engine: Engine, keeping: Keeping = SMALL) -> OpenStudio:
+    """A worker of a new studio; so little is kept that a short log passes through all branches."""
     recording.make(engine)
-    opened = worker(engine)
+    opened = worker(engine, keeping)
     posted(opened, office_facts(scenes=3), role="office")
     return opened
 

@@ -4,21 +4,21 @@ from sqlalchemy import Connection, select
 
 from service.checking.findings import Finding, Kind
 from service.log.schema import head
-from service.log.studios import Studio, clock_seal
+from service.log.studios import StudioRecord, clock_seal
 from service.vocabulary.instants import format_instant, instant_us
 
 
 def check_clock(
-    connection: Connection, studio: Studio, recorded_at_us: int, seal_key: bytes | None
+    connection: Connection, studio: StudioRecord, recorded_at_us: int, seal_key: bytes | None
 ) -> Finding | None:
     """What is wrong with a studio's clock, at the log's position; None if nothing is.
 
     The seal covers its kind and where it stands, so that nobody can set it but the service. An
     earlier pair of both can be put back unnoticed as long as nothing was recorded after it.
     """
-    asked = select(head.c.position, head.c.clock_at, head.c.clock_seal)
+    query = select(head.c.position, head.c.clock_at, head.c.clock_seal)
     position, clock_at, sealed = connection.execute(
-        asked.where(head.c.studio == studio.studio)
+        query.where(head.c.studio == studio.studio)
     ).one()
     clock_at_us = None if clock_at is None else instant_us(clock_at)
     what = wrong_by_itself(studio, clock_at_us, recorded_at_us)
@@ -33,7 +33,9 @@ def check_clock(
     return None if what is None else Finding(Kind.CLOCK, position, what)
 
 
-def wrong_by_itself(studio: Studio, clock_at_us: int | None, recorded_at_us: int) -> str | None:
+def wrong_by_itself(
+    studio: StudioRecord, clock_at_us: int | None, recorded_at_us: int
+) -> str | None:
     """What no clock of this kind and record can say, seal or not; None if nothing is."""
     if (studio.clock == "simulated") != (clock_at_us is not None):
         return f"the studio's clock is {studio.clock}, and what it stands at says otherwise"

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine
 from service.checking.findings import Finding, Kind
 from service.log.read import bodies
 from service.log.snapshots import Kept, kept_snapshots
-from service.planning.compare.trail import Move
+from service.planning.compare.trail import DateMove
 from service.production.snapshot import thaw
 from service.projections import rows
 from service.projections.rows import Checkpoint
@@ -52,8 +52,8 @@ def _wrong_snapshot(studio: Studio, kept: Kept, head: int) -> str | None:
         thawed = thaw(kept.parts)
     except (msgspec.MsgspecError, ValueError, TypeError, LookupError) as error:
         return f"the snapshot here cannot be read: {error}"
-    known = studio.history.as_known_at(kept.position)
-    differing = thawed.state.differences(known)
+    state = studio.history.as_known_at(kept.position)
+    differing = thawed.state.differences(state)
     if differing:
         return f"the snapshot here is not what the record folds to: {', '.join(differing)}"
     if thawed.struck != studio.history.strikes_at(kept.position):
@@ -102,7 +102,7 @@ def _ends_a_minute(connection: Connection, studio: str, at: Checkpoint) -> bool:
 
 def _anew(
     engine: Engine, studio: Studio, settings: Settings, processes: int, until: Checkpoint
-) -> Iterator[tuple[Checkpoint, list[Move]]]:
+) -> Iterator[tuple[Checkpoint, list[DateMove]]]:
     """The rows of a trail up to a checkpoint, built again, with how far they go."""
     with engine.connect() as connection:
         listed = list(stretches(connection, studio.name, rows.NOTHING, until.position, NEVER))
@@ -121,7 +121,7 @@ def _anew(
         yield Checkpoint(walk.position, walk.now_min, rows.RULES), moves
 
 
-def _compared(connection: Connection, studio: str, moves: Iterable[Move]) -> Finding | None:
+def _compared(connection: Connection, studio: str, moves: Iterable[DateMove]) -> Finding | None:
     ordered = sorted(moves, key=lambda move: (move.position, move.episode, move.number))
     stored = rows.rows_at(connection, studio, [(move.episode, move.number) for move in ordered])
     for move in ordered:
@@ -130,7 +130,7 @@ def _compared(connection: Connection, studio: str, moves: Iterable[Move]) -> Fin
         if found is None:
             return Finding(Kind.TRAIL, move.position, f"{where} is missing")
         if found != move:
-            names = [name for name, one, other in zip(Move._fields, found, move, strict=True)
+            names = [name for name, one, other in zip(DateMove._fields, found, move, strict=True)
                      if one != other]  # fmt: skip
             what = f"{where} is not what follows from the record: {', '.join(names)}"
             return Finding(Kind.TRAIL, move.position, what)

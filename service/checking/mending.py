@@ -142,8 +142,8 @@ def _clear(connection: Connection, studio: str, done: list[str]) -> None:
 
 def kept_checkpoints(connection: Connection, studio: str) -> list[Checkpoint]:
     """The checkpoints that are kept of a studio, by size. Raises MendingError."""
-    asked = select(checkpoint.c.text).where(checkpoint.c.studio == studio)
-    texts = connection.execute(asked.order_by(checkpoint.c.size)).scalars()
+    query = select(checkpoint.c.text).where(checkpoint.c.studio == studio)
+    texts = connection.execute(query.order_by(checkpoint.c.size)).scalars()
     try:
         return [read_checkpoint(note) for note in texts]
     except NoteError as error:
@@ -172,7 +172,7 @@ def _mend_rows(connection: Connection, studio: str, wrong: _Wrong, done: list[st
 def _write(
     connection: Connection, studio: str, rows: Sequence[tuple[int, dict[str, object]]]
 ) -> None:
-    asked = (
+    query = (
         update(event)
         .where(event.c.studio == studio, event.c.position == bindparam("at"))
         .values({name: bindparam(f"new_{name}") for name in rows[0][1]})
@@ -181,7 +181,7 @@ def _write(
         {"at": at, **{f"new_{name}": value for name, value in values.items()}}
         for at, values in rows
     ]
-    connection.execute(asked, named)
+    connection.execute(query, named)
 
 
 def _values(columns: Columns) -> dict[str, object]:

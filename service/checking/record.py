@@ -94,8 +94,8 @@ class _Pass:
 
     def note(self, kind: Kind, position: int, what: str) -> None:
         """Keep a finding unless one of its kind lies before it."""
-        known = self.findings.get(kind)
-        if known is None or position < known.position:
+        earlier = self.findings.get(kind)
+        if earlier is None or position < earlier.position:
             self.findings[kind] = Finding(kind, position, what)
 
     def over(self, rows: Iterator[Stored]) -> Iterator[tuple[bytes, bytes]]:
@@ -198,26 +198,26 @@ def _content_hash(row: Stored, members: Any) -> bytes | None:
 
 def _rows(connection: Connection, studio: str) -> Any:
     same = (personal.c.studio == event.c.studio) & (personal.c.position == event.c.position)
-    asked = (
+    query = (
         select(event, personal.c.salt, personal.c.content)
         .select_from(event.outerjoin(personal, same))
         .where(event.c.studio == studio)
         .order_by(event.c.position)
         .execution_options(yield_per=AT_ONCE_ROWS)
     )
-    return connection.execute(asked)
+    return connection.execute(query)
 
 
 def _note_orphans(connection: Connection, studio: str, looking: _Pass) -> None:
     same = (event.c.studio == personal.c.studio) & (event.c.position == personal.c.position)
-    asked = (
+    query = (
         select(personal.c.position)
         .select_from(personal.outerjoin(event, same))
         .where(personal.c.studio == studio, event.c.position.is_(None))
         .order_by(personal.c.position)
         .limit(1)
     )
-    orphan = connection.execute(asked).scalar()
+    orphan = connection.execute(query).scalar()
     if orphan is not None:
         looking.note(Kind.TEXT, orphan, "there is personal text of an event that is not there")
 

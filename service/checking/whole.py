@@ -1,4 +1,12 @@
-"""All that is stored of a studio, held against its record folded anew."""
+"""All that is stored of a studio, held against its record folded anew.
+
+`record` reads the rows once, in one REPEATABLE READ transaction: bytes against leaves and hashes,
+columns against the bytes, personal text against commitments, the head, checkpoints. `clock` checks
+kind, seal and the last `recordedat`. `folds` folds without snapshots, compares each snapshot's
+state, and builds the trail anew beside its stored rows. Nothing is folded where bytes differ. What
+cannot be found: a record with its hashes and checkpoints made anew together with the keys (keep a
+checkpoint elsewhere), tokens, titles, and an earlier clock put back with its own seal.
+"""
 
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
@@ -12,7 +20,7 @@ from service.checking.record import check_record
 from service.keys import Keys
 from service.log.checkpoints import read_signed
 from service.log.schema import checkpoint
-from service.log.studios import Studio as Found
+from service.log.studios import StudioRecord
 from service.proofs.checkpoints import Checkpoint, read_checkpoint
 from service.proofs.notes import ED25519, Key, NoteError, signers
 from service.settings import Settings
@@ -42,7 +50,7 @@ class Checked(NamedTuple):
 
 def check_studio(
     engine: Engine,
-    studio: Found,
+    studio: StudioRecord,
     means: Means,
     checkpoints: Sequence[Checkpoint] = (),
     passed: Callable[[str, int], None] = lambda what, position: None,
@@ -82,8 +90,8 @@ def _own_checkpoints(
     connection: Connection, studio: str, keys: Keys | None
 ) -> tuple[list[Checkpoint], Finding | None]:
     """The checkpoints that are kept of a studio, and the first that none of the own keys signed."""
-    asked = select(checkpoint.c.size).where(checkpoint.c.studio == studio).distinct()
-    sizes = list(connection.execute(asked.order_by(checkpoint.c.size)).scalars())
+    query = select(checkpoint.c.size).where(checkpoint.c.studio == studio).distinct()
+    sizes = list(connection.execute(query.order_by(checkpoint.c.size)).scalars())
     found, unsigned = [], None
     for size in sizes:
         try:
@@ -93,12 +101,12 @@ def _own_checkpoints(
             what = f"the checkpoint of {size} kept here cannot be read: {error}"
             unsigned = unsigned or Finding(Kind.CHECKPOINT, size, what)
             continue
-        for signed, said in kept:
-            found.append(said)
+        for signed, own in kept:
+            found.append(own)
             if keys is None or unsigned is not None:
                 continue
-            known = tuple(Key(said.origin, ED25519, one) for one in (keys.public, *keys.past))
-            if not signers(signed.note, known):
+            keys_known = tuple(Key(own.origin, ED25519, one) for one in (keys.public, *keys.past))
+            if not signers(signed.note, keys_known):
                 what = f"the checkpoint of {size} kept here is signed by none of the keys here"
                 unsigned = Finding(Kind.CHECKPOINT, size, what)
     return found, unsigned

@@ -25,16 +25,16 @@ _BACKLOG = 128
 _SERVE = (sys.executable, "-m", "service.cli", "serve", "--quiet")
 
 
-def listen(say: Console, asked: int | None) -> socket.socket:
+def listen(say: Console, wanted: int | None) -> socket.socket:
     """A socket that listens at the port asked for; where none is, at the usual or the next free.
 
     The service is given this very socket, so that no other one can answer at its port. Raises
     `ClickException` where the port asked for, or all that are tried, are taken.
     """
-    if asked is not None:
-        listener = _listening(asked)
+    if wanted is not None:
+        listener = _listening(wanted)
         if listener is None:
-            raise click.ClickException(f"port {asked} is taken; name another with --port")
+            raise click.ClickException(f"port {wanted} is taken; name another with --port")
         return listener
     tried = range(DEFAULT_PORT, DEFAULT_PORT + TRIED_PORTS)
     listener = next((found for port in tried if (found := _listening(port)) is not None), None)

@@ -5,6 +5,9 @@ meanwhile. `manifest.json`, written last, names them with their SHA-256, and has
 of each studio's log. Before that each record is held against what follows from it, as it is in the
 backup, so that nothing is taken for good that could not be put back. The keys that sign are not
 among it: a record and the key that vouches for it are kept apart.
+
+Every table of `schema.metadata` but those in `DISPOSABLE` is in it, so a new table is without more.
+All goes through the service's role, and no program of PostgreSQL's is needed.
 """
 
 import json
@@ -26,9 +29,8 @@ from service.log import schema
 from service.log.engine import driver_connection
 from service.log.migrate import revision_of
 from service.log.studios import list_studios
-from service.proofs.checkpoints import Checkpoint, read_checkpoint, sign_checkpoint
+from service.proofs.checkpoints import Checkpoint, read_checkpoint
 from service.proofs.notes import Note, NoteError, read_note
-from service.proofs.tree import root
 
 MANIFEST = "manifest.json"
 FORMAT = 1
@@ -141,9 +143,7 @@ def _checked(
                 "and says what does not; for that restore a backup made before"
             )
         notice(studio, finding)
-    note = sign_checkpoint(
-        Checkpoint(origin_of(studio), record.size, root(record.frontier)), secret
-    )
+    note = Checkpoint.of(origin_of(studio), record.size, record.frontier).signed(secret)
     try:
         # earlier releases made studios of any name, and a restore reads it back
         read_note(str(note))

@@ -21,14 +21,14 @@ from service.feeds.exports import (
     PERSONAL,
     ROWS_FETCHED,
     ExportError,
+    begun,
     text_line,
 )
 from service.log.about import About, events_about
-from service.log.tree import FrontierError, checked_head, derive_frontier, read_subtrees
+from service.log.tree import checked_head, derive_frontier, read_subtrees
 from service.projections.diary import all_about
-from service.proofs.checkpoints import Checkpoint, sign_checkpoint
+from service.proofs.checkpoints import Checkpoint
 from service.proofs.paths import hashes, inclusion, wanted
-from service.proofs.tree import root
 from service.record.studios import real_clock_us
 from service.studio import Studio
 
@@ -57,16 +57,9 @@ def export_episode(
     opened.history.snapshots.wait()
     if episode not in view.state.episodes:
         raise ExportError(f"{studio} has no episode {episode}")
-    try:
-        with engine.connect() as connection:
-            checked_head(connection, studio)
-            frontier = derive_frontier(connection, studio, view.position)
-    except FrontierError as error:
-        raise ExportError(str(error)) from error
-    try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=False)
-    except OSError as error:
-        raise ExportError(f"{folder} cannot be made: {error.strerror}") from error
+    with begun(folder), engine.connect() as connection:
+        checked_head(connection, studio)
+        frontier = derive_frontier(connection, studio, view.position)
     with engine.connect() as connection:
         struck = opened.history.strikes_at(view.position)
         about = all_about(connection, studio, view.state, episode, struck)
@@ -75,7 +68,7 @@ def export_episode(
         if personal:
             with (folder / PERSONAL).open("xb") as texts:
                 _write_texts(connection, studio, folder, texts)
-    note = sign_checkpoint(Checkpoint(origin, view.position, root(frontier)), secret)
+    note = Checkpoint.of(origin, view.position, frontier).signed(secret)
     (folder / CHECKPOINT).write_text(str(note), encoding="utf-8")
 
 
@@ -94,10 +87,10 @@ def _write(
             connection, studio, about, after=after, limit=AT_ONCE, until_position=size, without=()
         )
         ranges = {row.position: inclusion(row.position - 1, size) for row in rows}
-        asked = chain.from_iterable(map(wanted, ranges.values()))
-        known = read_subtrees(connection, studio, asked)
+        subtrees = chain.from_iterable(map(wanted, ranges.values()))
+        hashes_of = read_subtrees(connection, studio, subtrees)
         for row in rows:
-            proof = hashes(ranges[row.position], known)
+            proof = hashes(ranges[row.position], hashes_of)
             shown = {
                 "position": row.position,
                 "leaf_index": row.position - 1,
@@ -113,11 +106,11 @@ def _write(
 def _write_texts(connection: Connection, studio: str, folder: Path, texts: IO[bytes]) -> None:
     lines = (folder / PROOFS).read_bytes().splitlines()
     positions = [orjson.loads(line)["position"] for line in lines]
-    asked = text(
+    query = text(
         "SELECT position, salt, content FROM personal "
         "WHERE studio = :studio AND position = ANY(:positions) ORDER BY position"
     ).execution_options(yield_per=ROWS_FETCHED)
     for position, salt, content in connection.execute(
-        asked, {"studio": studio, "positions": positions}
+        query, {"studio": studio, "positions": positions}
     ):
         texts.write(text_line(position, salt, content))

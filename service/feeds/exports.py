@@ -10,6 +10,7 @@ checkpoint of just these events.
 
 from base64 import b64encode
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, NamedTuple
 
@@ -21,8 +22,7 @@ from sqlalchemy import Engine
 from service.log.engine import raw_cursor
 from service.log.tree import FrontierError, checked_head
 from service.proofs.canonical import MAY_COMMIT, commits
-from service.proofs.checkpoints import Checkpoint, sign_checkpoint
-from service.proofs.tree import root
+from service.proofs.checkpoints import Checkpoint
 
 EVENTS, NODES, PERSONAL, CONTENTS, CHECKPOINT = (
     "events.jsonl",
@@ -65,15 +65,8 @@ def export(
 
     What is recorded meanwhile is left out. Raises ExportError, and UnknownStudioError.
     """
-    try:
-        with engine.connect() as connection:
-            head = checked_head(connection, studio)
-    except FrontierError as error:
-        raise ExportError(str(error)) from error
-    try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=False)
-    except OSError as error:
-        raise ExportError(f"{folder} cannot be made: {error.strerror}") from error
+    with begun(folder), engine.connect() as connection:
+        head = checked_head(connection, studio)
     with (
         (folder / EVENTS).open("xb") as events,
         (folder / NODES).open("x") as nodes,
@@ -86,16 +79,32 @@ def export(
             yield min(at + AT_ONCE, head.position), head.position
     if not personal:
         (folder / PERSONAL).unlink()
-    note = sign_checkpoint(Checkpoint(origin, head.position, root(head.frontier)), secret)
+    note = Checkpoint.of(origin, head.position, head.frontier).signed(secret)
     (folder / CHECKPOINT).write_text(str(note), encoding="utf-8")
+
+
+@contextmanager
+def begun(folder: Path) -> Iterator[None]:
+    """Make the new folder of an export, after what is found out about the tree.
+
+    Raises ExportError.
+    """
+    try:
+        yield
+    except FrontierError as error:
+        raise ExportError(str(error)) from error
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=False)
+    except OSError as error:
+        raise ExportError(f"{folder} cannot be made: {error.strerror}") from error
 
 
 def _write(engine: Engine, studio: str, span: tuple[int, int], files: _Files) -> None:
     with engine.connect() as connection, raw_cursor(connection) as cursor:
         # a few rows at a time: thousands of events may have much text
         few = ROWS_FETCHED if capabilities.has_stream_chunked() else 1
-        asked = (files.texts is not None, studio, *span, AT_ONCE)
-        rows = cursor.stream(_ROWS, asked, size=few, binary=True)
+        parameters = (files.texts is not None, studio, *span, AT_ONCE)
+        rows = cursor.stream(_ROWS, parameters, size=few, binary=True)
         for position, body, completed, hashed, salt, content in rows:
             files.events.write(body + b"\n")
             files.nodes.write(b64encode(completed).decode() + "\n")

@@ -1,4 +1,8 @@
-"""The quotation of a change order: all its figures as text, for paper in any form."""
+"""The quotation of a change order: all its figures as text, for paper in any form.
+
+They are made from the record as it was known just before the price, at the price's own moment,
+which never changes: the PDF is the same byte by byte. The page and the PDF only place these texts.
+"""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -126,7 +130,8 @@ def sheet(made: Made) -> Sheet:
         words=made.words,
         currency=quote.currency,
         lines=tuple(
-            _line(said, line, figures) for said, line in zip(order.lines, quote.lines, strict=True)
+            _line(order_line, line, figures)
+            for order_line, line in zip(order.lines, quote.lines, strict=True)
         ),
         total=figures.amount(quote.total),
         rule=(
@@ -230,10 +235,10 @@ def _decimals(value: Decimal) -> int:
     return max(0, -exponent) if isinstance(exponent, int) else 0
 
 
-def _line(said: OrderLine, line: QuotedLine, figures: _Figures) -> LineText:
+def _line(order_line: OrderLine, line: QuotedLine, figures: _Figures) -> LineText:
     return LineText(
         number=str(line.number),
-        what=_what(said, line.items),
+        what=_what(order_line, line.items),
         works=tuple(_work(work, figures) for work in line.works),
         fee="" if line.fee is None else figures.rate(line.fee),
         amount=figures.amount(line.amount),
@@ -251,29 +256,29 @@ def _work(work: QuotedWork, figures: _Figures) -> WorkText:
     )
 
 
-def _what(said: OrderLine, items: tuple[str, ...]) -> str:
+def _what(order_line: OrderLine, items: tuple[str, ...]) -> str:
     """A line in words."""
-    share = _share(said)
-    match said.change:
+    share = _share(order_line)
+    match order_line.change:
         case "retake":
-            kind = (said.kind or "revision").capitalize()
-            strands = ", ".join(sorted(said.strands))
-            return f"{kind} from {said.back_to} on ({strands}){share}: {', '.join(items)}"
+            kind = (order_line.kind or "revision").capitalize()
+            strands = ", ".join(sorted(order_line.strands))
+            return f"{kind} from {order_line.back_to} on ({strands}){share}: {', '.join(items)}"
         case "add":
-            return f"New scene {said.scene}, {shown_length(said.frames or 0)}"
+            return f"New scene {order_line.scene}, {shown_length(order_line.frames or 0)}"
         case "retime":
-            return f"New length of {said.scene}: {shown_length(said.frames or 0)}"
+            return f"New length of {order_line.scene}: {shown_length(order_line.frames or 0)}"
         case "redesign":
-            return f"New design of {said.element}{share}"
+            return f"New design of {order_line.element}{share}"
         case "fee":
-            return f"Fee: {said.what}"
-    return f"{said.change.capitalize()} {said.scene}"
+            return f"Fee: {order_line.what}"
+    return f"{order_line.change.capitalize()} {order_line.scene}"
 
 
-def _share(said: OrderLine) -> str:
-    if said.share_e4 is not None:
-        return f", {Decimal(said.share_e4) / 100:f} % of the drawings"
-    return "" if said.drawings is None else f", {said.drawings} drawings of each"
+def _share(order_line: OrderLine) -> str:
+    if order_line.share_e4 is not None:
+        return f", {Decimal(order_line.share_e4) / 100:f} % of the drawings"
+    return "" if order_line.drawings is None else f", {order_line.drawings} drawings of each"
 
 
 def shown_length(frames: int) -> str:
@@ -308,10 +313,10 @@ def _margin(days: int | None, due_on: date | None, delivery_on: date | None) -> 
     return f"{days} (late)" if delivery_on > due_on else str(days)
 
 
-def _others(moved: int, known: int) -> str:
+def _others(moved: int, counted: int) -> str:
     if moved == 0:
         return "No episode's delivery date moves."
-    if moved == known:
+    if moved == counted:
         return "These are all the episodes in work."
     return "No other episode's delivery date moves."
 

@@ -53,10 +53,10 @@ class _Paper(FPDF):
         self.size(_BODY_PT)
 
     def size(self, size_pt: float, *, bold: bool = False) -> None:
-        """Go on in this size."""
+        """Set the size of the text that follows, in points."""
         self.set_font(_FAMILY, "B" if bold else "", size_pt)
 
-    def known(self, text: str) -> str:
+    def printable(self, text: str) -> str:
         """The text with what the font has."""
         return "".join(one if ord(one) in self._has or one == "\n" else "?" for one in text)
 
@@ -64,13 +64,13 @@ class _Paper(FPDF):
         """Called at the end of each page."""
         self.set_y(-_FOOT_MM + 5)
         self.size(_SMALL_PT)
-        self.cell(0, 4, f"{self.known(self._foot)}, page {self.page_no()} of {{pages}}")
+        self.cell(0, 4, f"{self.printable(self._foot)}, page {self.page_no()} of {{pages}}")
 
     def block(self, text: str, size_pt: float = _BODY_PT, *, bold: bool = False) -> None:
-        """A paragraph."""
+        """Write a paragraph over the whole width."""
         self.size(size_pt, bold=bold)
         height = _LINE_MM * size_pt / _BODY_PT
-        self.multi_cell(0, height, self.known(text), align="L", new_x="LMARGIN", new_y="NEXT")
+        self.multi_cell(0, height, self.printable(text), align="L", new_x="LMARGIN", new_y="NEXT")
         self.ln(1)
 
     def head(self, text: str) -> None:
@@ -93,7 +93,7 @@ class _Table:
         whole = sum(widths)
         self._widths = [paper.epw * width / whole for width in widths]
         self._heading = heading
-        self._known_widths: dict[tuple[str, bool], float] = {}
+        self._widths_of_texts: dict[tuple[str, bool], float] = {}
         self._head()
 
     def _head(self) -> None:
@@ -140,7 +140,7 @@ class _Table:
         lines = paper.multi_cell(
             width,
             _LINE_MM,
-            paper.known(text),
+            paper.printable(text),
             align="L",
             dry_run=True,
             output=MethodReturnValue.LINES,
@@ -150,9 +150,9 @@ class _Table:
     def _width(self, text: str, bold: bool) -> float:
         """How wide a text of one line is; the same few stand in a table again and again."""
         key = (text, bold)
-        if key not in self._known_widths:
-            self._known_widths[key] = self._paper.get_string_width(self._paper.known(text))
-        return self._known_widths[key]
+        if key not in self._widths_of_texts:
+            self._widths_of_texts[key] = self._paper.get_string_width(self._paper.printable(text))
+        return self._widths_of_texts[key]
 
     def _height(self, cells: Sequence[_Cell], bold: bool) -> float:
         return max(self._lines(cells, bold)) * _LINE_MM
@@ -166,7 +166,7 @@ class _Table:
             # one that is longer than the page ends on another: the others come before it
             placed.sort(key=lambda one: one[1])
         for (cell, at, width), count in placed:
-            text, y = paper.known(cell.text), top + (most - count) * _LINE_MM * low
+            text, y = paper.printable(cell.text), top + (most - count) * _LINE_MM * low
             if count > 1:
                 paper.set_xy(at, y)
                 align = "R" if cell.right else "L"
@@ -211,7 +211,7 @@ def _facts(pdf: _Paper, facts: Iterable[tuple[str, str]]) -> None:
         pdf.size(_BODY_PT, bold=True)
         pdf.cell(32, _LINE_MM, name)
         pdf.size(_BODY_PT)
-        pdf.multi_cell(0, _LINE_MM, pdf.known(value), align="L", new_x="LMARGIN", new_y="NEXT")
+        pdf.multi_cell(0, _LINE_MM, pdf.printable(value), align="L", new_x="LMARGIN", new_y="NEXT")
 
 
 def _lines(pdf: _Paper, sheet: Sheet) -> None:

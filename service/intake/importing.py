@@ -2,6 +2,11 @@
 
 Everything is checked before the first row is written, the rows go in one transaction, and the root
 of what was written is checked before it is committed: nobody ever sees half of it.
+
+Columns are derived from the bytes by `read_event`, hashes by growing the tree. The content hash, by
+which repeats are recognised, needs the names of personal members, which a body does not have: the
+export says it beside those events (`contents.txt`), and where the text is there both must agree.
+The studio's name is not in the bodies, so that any will do.
 """
 
 from base64 import b64decode

@@ -89,7 +89,7 @@ def altered(service: Client) -> Difference | None:
     leaves: list[bytes] = []
     text = None
     for position in range(1, read_latest(service, ()).size + 1):
-        body = _told(service, f"/events/{position}/recorded")
+        body = _fetched(service, f"/events/{position}/recorded")
         if body is None:
             return Difference(position, "the service has no event here")
         if position_of(body) != position:
@@ -108,7 +108,7 @@ def altered(service: Client) -> Difference | None:
 def _wrong_text(service: Client, position: int, body: bytes) -> bool:
     """Whether there is personal text that the event's commitment does not hold."""
     committed = orjson.loads(body).get("personal")
-    answer = _told(service, f"/events/{position}/personal")
+    answer = _fetched(service, f"/events/{position}/personal")
     if answer is None:
         return False  # none, or erased
     kept = orjson.loads(answer)
@@ -118,7 +118,7 @@ def _wrong_text(service: Client, position: int, body: bytes) -> bool:
         return True
 
 
-def _told(service: Client, path: str) -> bytes | None:
+def _fetched(service: Client, path: str) -> bytes | None:
     """What the service answers, None where there is nothing."""
     try:
         return service.get_text(path).encode()

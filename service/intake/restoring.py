@@ -52,7 +52,7 @@ def _manifest(folder: Path) -> dict[str, Any]:
     path = folder / MANIFEST
     try:
         manifest: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-        known = manifest["format"] == FORMAT
+        is_known = manifest["format"] == FORMAT
         wanted = {(table["table"], tuple(table["columns"])) for table in manifest["tables"]}
         files = [(table["file"], table["sha256"], table["rows"]) for table in manifest["tables"]]
         manifest["revision"], manifest["studios"]
@@ -60,7 +60,7 @@ def _manifest(folder: Path) -> dict[str, Any]:
         raise RestoreError(f"{path} cannot be read: {error.strerror}; is it whole?") from error
     except (ValueError, KeyError, TypeError) as error:
         raise RestoreError(f"{path} is not the manifest of a backup") from error
-    if not known or any(Path(file).name != file for file, _, _ in files):
+    if not is_known or any(Path(file).name != file for file, _, _ in files):
         raise RestoreError(f"{path} is not the manifest of a backup of this format")
     manifest["wanted"] = wanted
     return manifest

@@ -8,10 +8,9 @@ from sqlalchemy.dialects.postgresql import insert
 
 from service.log.schema import checkpoint, cosignature
 from service.log.tree import FrontierError, checked_head, read_proof
-from service.proofs.checkpoints import Checkpoint, read_checkpoint, sign_checkpoint
+from service.proofs.checkpoints import Checkpoint, read_checkpoint
 from service.proofs.notes import Key, Note, NoteError, Signature, read_key, read_signature
 from service.proofs.paths import consistency, proves_consistency
-from service.proofs.tree import root
 
 COSIGNATURES_MAX = 50
 
@@ -37,9 +36,9 @@ def sign_latest(
     last checkpoint that was kept. Raises FrontierError, and UnknownStudioError. The caller commits.
     """
     head = checked_head(connection, studio)
-    latest = Checkpoint(origin, head.position, root(head.frontier))
+    latest = Checkpoint.of(origin, head.position, head.frontier)
     _check_goes_on(connection, studio, latest)
-    note = sign_checkpoint(latest, secret)
+    note = latest.signed(secret)
     (signature,) = note.signatures
     named = {"studio": studio, "size": head.position, "key_id": signature.key_id}
     kept = insert(checkpoint).values(
@@ -72,14 +71,14 @@ def _check_goes_on(connection: Connection, studio: str, latest: Checkpoint) -> N
 
 def sizes_signed(connection: Connection, studio: str, below: int, limit: int) -> list[int]:
     """Sizes of checkpoints below a size, the largest first."""
-    asked = (
+    query = (
         select(checkpoint.c.size)
         .where(checkpoint.c.studio == studio, checkpoint.c.size < below)
         .distinct()
         .order_by(checkpoint.c.size.desc())
         .limit(limit)
     )
-    return list(connection.execute(asked).scalars())
+    return list(connection.execute(query).scalars())
 
 
 def read_signed(connection: Connection, studio: str, sizes: list[int]) -> list[Signed]:
@@ -130,7 +129,7 @@ def keep_cosignature(
     if kept.first() is None:
         return False
     # after the insert, so that one that is there already may be said again at the limit
-    asked = select(func.count()).where(cosignature.c.studio == studio, cosignature.c.size == size)
-    if connection.execute(asked).scalar_one() > COSIGNATURES_MAX:
+    query = select(func.count()).where(cosignature.c.studio == studio, cosignature.c.size == size)
+    if connection.execute(query).scalar_one() > COSIGNATURES_MAX:
         raise TooManyError(f"checkpoint {size} has {COSIGNATURES_MAX} cosignatures already")
     return True

@@ -72,7 +72,10 @@ def ensure_running(folder: Path, *, durable: bool = True) -> str:
 
 
 def stop(folder: Path) -> bool:
-    """End the server of this data folder; False if none was running."""
+    """End the server of this data folder; False if none was running.
+
+    Raises `EmbeddedServerError` where it does not end.
+    """
     return _Server(folder).stop()
 
 

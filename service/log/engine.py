@@ -1,4 +1,11 @@
-"""The service's connections: pooled, in UTC, and never with more rights than its role has."""
+"""The service's connections: pooled, in UTC, and never with more rights than its role has.
+
+The limits of statements, locks and idle transactions are the server's, and end nothing once its
+host is gone. So connecting has a limit, the kernel is told when to give up a silent host, and a
+connection that rested is tried with a limit of ours. A proxy that answers for a dead server is seen
+by none of these while a statement runs: the client is answered after `Limits.answer_s`, and the
+thread is left to the statement. `web/database_faults` has the answers.
+"""
 
 import selectors
 import threading
@@ -61,7 +68,10 @@ class Revival:
         self._failed: tuple[float, EmbeddedServerError] | None = None
 
     def start(self) -> None:
-        """Have it run. Raises EmbeddedServerError."""
+        """Start the embedded server where it does not run; not again at once after it failed.
+
+        Raises EmbeddedServerError.
+        """
         if not self._lock.acquire(timeout=START_WAITED_S):
             raise EmbeddedServerError(f"{self._folder}: the server is being started")
         try:
@@ -144,11 +154,11 @@ def owner_engine(url: str) -> Engine:
 
 def connect_args_of(url: str) -> dict[str, Any]:
     """What the driver is told of each connection; what the URL says itself goes before."""
-    said = make_url(url).query
+    given = make_url(url).query
     return {
         # what the driver prepares by itself it deallocates at a rollback, with what `prepared` has
         "prepare_threshold": None,
-        **{name: value for name, value in _REACHING.items() if name not in said},
+        **{name: value for name, value in _REACHING.items() if name not in given},
     }
 
 

@@ -68,11 +68,11 @@ def _shown(url: str) -> str:
 
 
 def _explain(cause: psycopg.Error) -> str:
-    said = cause.diag.message_primary or str(cause).strip()
+    message = cause.diag.message_primary or str(cause).strip()
     if cause.sqlstate != _NO_RIGHT:
-        return said
+        return message
     return (
-        f"{said}; the owner needs CREATEROLE and CREATE on the schema, or have an administrator "
+        f"{message}; the owner needs CREATEROLE and CREATE on the schema, or have an administrator "
         f"make the role {SERVICE_ROLE} (NOLOGIN) and grant it to the service's login"
     )
 
@@ -87,8 +87,8 @@ def _check_server(connection: Connection) -> None:
 
 
 def _version(connection: Connection) -> int:
-    asked = text("SELECT current_setting('server_version_num')::int")
-    return int(connection.execute(asked).scalar_one())
+    query = text("SELECT current_setting('server_version_num')::int")
+    return int(connection.execute(query).scalar_one())
 
 
 def _config(connection: Connection | None = None) -> Config:

@@ -1,4 +1,10 @@
-"""Taking personal text away, as the owner of the tables."""
+"""Taking personal text away, as the owner of the tables.
+
+Personal text (members of kind `Text`, unknown members, unknown extension attributes) lies in the
+table `personal` as canonical JSON by JSON pointer; the body has SHA-256 of salt and text in its
+member `personal`. Which personal members an event has counts as content when a repeat is compared.
+No worker keeps any of it, and a state and its snapshots have no place for it.
+"""
 
 from collections.abc import Sequence
 

@@ -63,7 +63,10 @@ def run_alone(connection: Connection, statement: Statement, *values: bytes) -> P
 
 
 def commit(connection: Connection) -> None:
-    """Commit; the connection's own commit finds nothing to do then."""
+    """Commit; the connection's own commit finds nothing to do then.
+
+    Raises InFailedSqlTransaction where a statement had failed.
+    """
     with driver_connection(connection) as raw:
         libpq = raw.pgconn
         if libpq.transaction_status == TransactionStatus.IDLE:

@@ -120,9 +120,11 @@ def page(
     return stored_where(connection, conditions, limit).rows
 
 
-def every(connection: Connection, studio: str, *, after: int = 0, **asked: Any) -> Iterator[Stored]:
+def every(
+    connection: Connection, studio: str, *, after: int = 0, **filters: Any
+) -> Iterator[Stored]:
     """All events after a position, in order, that meet every condition of `page` that is given."""
-    while rows := page(connection, studio, after=after, limit=READ_EVENTS, **asked):
+    while rows := page(connection, studio, after=after, limit=READ_EVENTS, **filters):
         yield from rows
         after = rows[-1].position
 
@@ -151,7 +153,7 @@ def stored_where(
         func.row_number().over(order_by=first.c.position).label("number"),
         func.count().over().label("found"),
     ).subquery()
-    asked = (
+    query = (
         select(summed.c.position, summed.c.body, summed.c.found)
         .where(
             summed.c.number <= limit,
@@ -159,7 +161,7 @@ def stored_where(
         )
         .order_by(summed.c.position)
     )
-    found = connection.execute(asked).all()
+    found = connection.execute(query).all()
     rows = [Stored(row.position, row.body) for row in found]
     return Rows(rows, bool(found) and found[0].found > len(rows))
 
@@ -202,10 +204,10 @@ def text_sizes_at(connection: Connection, studio: str, positions: Sequence[int])
 
 def salted_at(connection: Connection, studio: str, position: int) -> tuple[bytes, bytes] | None:
     """The salt and the canonical bytes of an event's personal text, while there is any."""
-    asked = select(personal.c.salt, personal.c.content).where(
+    query = select(personal.c.salt, personal.c.content).where(
         personal.c.studio == studio, personal.c.position == position
     )
-    found = connection.execute(asked).first()
+    found = connection.execute(query).first()
     return None if found is None else (found.salt, found.content)
 
 

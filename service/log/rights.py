@@ -2,6 +2,11 @@
 
 What a login may become counts as its own: it acts as the service's role by SET ROLE, which it can
 take back at any time.
+
+The owner migrates, in a process that ends before workers start. Workers act as
+`retake_ledger_service`, which may insert and select events and nothing else; a trigger refuses
+update, delete and truncate to everybody. On the embedded server both roles are within reach of who
+runs it: only checkpoints kept elsewhere protect the record there.
 """
 
 from sqlalchemy import create_engine, text
@@ -24,7 +29,7 @@ _GUARDS = ("refuse_rewriting", "refuse_reviving")
 _ROWS, _VERSION = ("UPDATE", "DELETE", "TRUNCATE", "TRIGGER"), "alembic_version"
 _POWERS = ("pg_execute_server_program", "pg_write_server_files")  # as good as the whole server
 
-_ASKED = text(
+_QUERY = text(
     """
 WITH self AS (SELECT oid, rolname FROM pg_roles WHERE rolname = session_user),
 may_be AS (SELECT r.* FROM pg_roles r, self WHERE pg_has_role(self.oid, r.oid, 'MEMBER')),
@@ -82,7 +87,7 @@ def rights_too_many(url: str) -> list[str]:
         if right != "DELETE" or table not in MAY_DELETE
     ]
     written = [(table, column) for table, columns in MAY_UPDATE.items() for column in columns]
-    asked = {
+    parameters = {
         "kept": tables,
         "powers": list(_POWERS),
         "guards": list(_GUARDS),
@@ -93,7 +98,7 @@ def rights_too_many(url: str) -> list[str]:
     }
     try:
         with engine.connect() as connection:
-            found = list(connection.execute(_ASKED, asked).scalars())
+            found = list(connection.execute(_QUERY, parameters).scalars())
     finally:
         engine.dispose()
     supreme = [right for right in found if "superuser" in right]

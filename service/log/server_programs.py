@@ -42,7 +42,10 @@ class Programs:
         ).returncode
 
     def account(self) -> pwd.struct_passwd | None:
-        """As whom to run the server: None is oneself, since only root cannot be."""
+        """As whom to run the server: None is oneself, since only root cannot be.
+
+        Raises EmbeddedServerError where there is no such user.
+        """
         if os.geteuid() != 0:
             return None
         if self.cluster.is_dir() and (owner_id := self.cluster.stat().st_uid) != 0:

@@ -109,10 +109,10 @@ class Kept(NamedTuple):
 
 def kept_snapshots(connection: Connection, studio: str, seal_key: bytes | None) -> Iterator[Kept]:
     """Every stored snapshot of this release, the first one first, one at a time."""
-    asked = "SELECT position FROM snapshot WHERE studio = %s AND made_by = %s ORDER BY position"
+    query = "SELECT position FROM snapshot WHERE studio = %s AND made_by = %s ORDER BY position"
     one = "SELECT leaf, digest, seal, parts FROM snapshot WHERE studio = %s AND position = %s"
     with raw_cursor(connection) as cursor:
-        for (position,) in cursor.execute(asked, (studio, made_by())).fetchall():
+        for (position,) in cursor.execute(query, (studio, made_by())).fetchall():
             found = cursor.execute(one, (studio, position)).fetchone()
             if found is None:
                 continue  # a worker has cleared it meanwhile

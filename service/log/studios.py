@@ -36,7 +36,7 @@ class StudioExistsError(ValueError):
     """A studio of that name has been made already."""
 
 
-class Studio(NamedTuple):
+class StudioRecord(NamedTuple):
     """A studio, the kind of its clock and its own name, fixed when it was made."""
 
     studio: str
@@ -105,7 +105,7 @@ def clock_seal(
     return None if seal_key is None else seal(seal_key, "clock", studio, clock, clock_at_us)
 
 
-def seal_clock(connection: Connection, studio: Studio, seal_key: bytes | None) -> None:
+def seal_clock(connection: Connection, studio: StudioRecord, seal_key: bytes | None) -> None:
     """Seal a studio's clock as it stands, in the caller's transaction."""
     head = lock_head(connection, studio.studio)
     sealed = clock_seal(seal_key, studio.studio, studio.clock, head.clock_at_us)
@@ -114,12 +114,12 @@ def seal_clock(connection: Connection, studio: Studio, seal_key: bytes | None) -
     )
 
 
-def find_studio(connection: Connection, studio: str) -> Studio | None:
+def find_studio(connection: Connection, studio: str) -> StudioRecord | None:
     """The studio of that name, if it has been made."""
     return next(iter(_studios(connection, studio)), None)
 
 
-def list_studios(connection: Connection) -> list[Studio]:
+def list_studios(connection: Connection) -> list[StudioRecord]:
     """All studios, by name."""
     return _studios(connection, None)
 
@@ -155,14 +155,14 @@ def move_clock(
     return head._replace(clock_at_us=clock_at_us)
 
 
-def _studios(connection: Connection, studio: str | None) -> list[Studio]:
+def _studios(connection: Connection, studio: str | None) -> list[StudioRecord]:
     table = schema.studio
     columns = (table.c.studio, table.c.clock, table.c.made_at, table.c.title)
-    asked = select(*columns).order_by(table.c.studio)
+    query = select(*columns).order_by(table.c.studio)
     if studio is not None:
-        asked = asked.where(table.c.studio == studio)
-    found = connection.execute(asked)
+        query = query.where(table.c.studio == studio)
+    found = connection.execute(query)
     return [
-        Studio(name, clock, instant_us(made_at), title or name)
+        StudioRecord(name, clock, instant_us(made_at), title or name)
         for name, clock, made_at, title in found
     ]

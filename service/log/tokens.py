@@ -130,7 +130,7 @@ def standing(connection: Connection, studio: str, token_ids: Iterable[str]) -> f
 
 def list_tokens(connection: Connection, studio: str) -> list[Issued]:
     """All tokens of a studio in the order they were issued, the revoked ones too."""
-    asked = (
+    query = (
         select(token.c.issued_at, token.c.revoked_at, *_TOKEN)
         .where(token.c.studio == studio)
         .order_by(token.c.issued_at, token.c.token_id)
@@ -141,7 +141,7 @@ def list_tokens(connection: Connection, studio: str) -> list[Issued]:
             instant_us(issued_at),
             None if revoked_at is None else instant_us(revoked_at),
         )
-        for issued_at, revoked_at, *parts in connection.execute(asked)
+        for issued_at, revoked_at, *parts in connection.execute(query)
     ]
 
 

@@ -1,4 +1,12 @@
-"""Reading the tree: each hash lies with the row of the last leaf that it covers."""
+"""Reading the tree: each hash lies with the row of the last leaf that it covers.
+
+Every signature is made behind `checked_head`: the frontier is derived from one row for each bit set
+in the size and compared with the head's; of each of these rows the bytes must be those that were
+hashed, and each hash that of its two halves. So a wrong head is found at the next signature. A
+worker derives the frontier under the lock at its first post and, where others append too, once a
+second; `serve` looks at every studio when it starts. Rows that no frontier needs are read by
+`backup`, `restore`, `verify --all` and `mend`.
+"""
 
 from collections.abc import Iterable, Mapping
 
@@ -127,13 +135,13 @@ def _wrong_row(
 
 
 def read_subtrees(
-    connection: Connection, studio: str, asked: Iterable[Subtree]
+    connection: Connection, studio: str, subtrees: Iterable[Subtree]
 ) -> dict[Subtree, bytes]:
     """The hashes of subtrees of a studio's log, in one statement.
 
     Raises LookupError for one that the log has not completed yet.
     """
-    named = {(subtree.position, subtree.level): subtree for subtree in asked}
+    named = {(subtree.position, subtree.level): subtree for subtree in subtrees}
     positions, levels = [at for at, _ in named], [level for _, level in named]
     with raw_cursor(connection) as cursor:
         rows = cursor.execute(_NODES, (HASH_BYTES, HASH_BYTES, positions, levels, studio))
@@ -147,8 +155,8 @@ def read_subtrees(
 def read_root(connection: Connection, studio: str, size: int) -> bytes:
     """The root of the tree over the first `size` events. Raises LookupError beyond the log."""
     frontier = subtrees(0, size)
-    known = read_subtrees(connection, studio, frontier)
-    return root(tuple(known[subtree] for subtree in frontier))
+    hashes = read_subtrees(connection, studio, frontier)
+    return root(tuple(hashes[subtree] for subtree in frontier))
 
 
 def read_proof(connection: Connection, studio: str, ranges: Ranges) -> list[bytes]:

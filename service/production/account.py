@@ -19,7 +19,7 @@ from typing import NamedTuple
 from service.production.cards import card_valid, studio_date
 from service.production.lending import Lending
 from service.production.route import APPROVAL
-from service.production.state import Known, RateCard, Retake, item_of, visit_of
+from service.production.state import AnyState, RateCard, Retake, item_of, visit_of
 from service.production.visits import Take, Terms, settled_work_e4, take_work_e4
 from service.production.work import crew_at, terms_for, terms_of_take
 from service.vocabulary.identifiers import natural_order, parse_subject
@@ -84,20 +84,20 @@ def added_work(take: Take, terms: Terms, settled: Terms) -> dict[str, int]:
 def _divide(shares: tuple[tuple[str, int], ...], work_e4: int, parts: dict[str, int]) -> None:
     """Divide work in proportion to shares: each is what the sum rises by, rounded down."""
     whole = sum(share for _, share in shares)
-    asked = given = 0
+    shares_e4 = given = 0
     for code, share in shares:
-        asked += share
-        until = work_e4 * asked // whole
+        shares_e4 += share
+        until = work_e4 * shares_e4 // whole
         parts[code] = parts.get(code, 0) + until - given
         given = until
 
 
-def account(known: Known, codes: Iterable[str]) -> Iterator[AccountRow]:
+def account(state: AnyState, codes: Iterable[str]) -> Iterator[AccountRow]:
     """The rows of some retakes, in the order they are given; by department, then by episode."""
-    lending = Lending(known)
+    lending = Lending(state)
     for code in codes:
-        retake = known.retakes[code]
-        yield from _rows(known, code, retake, _redone(known, code, retake, lending))
+        retake = state.retakes[code]
+        yield from _rows(state, code, retake, _redone(state, code, retake, lending))
 
 
 class _Redone:
@@ -109,41 +109,41 @@ class _Redone:
         self.unit, self.visits, self.work_e4 = unit, 0, 0
 
 
-def _redone(known: Known, code: str, retake: Retake, lending: Lending) -> dict[Key, _Redone]:
+def _redone(state: AnyState, code: str, retake: Retake, lending: Lending) -> dict[Key, _Redone]:
     found: dict[Key, _Redone] = {}
-    for (name, department), takes in _takes(known, code, retake, lending).items():
+    for (name, department), takes in _takes(state, code, retake, lending).items():
         if department == APPROVAL:
             continue  # nobody works at it
-        item = item_of(known, name)
+        item = item_of(state, name)
         if item is None:
             raise LookupError(name)
-        scene = known.scenes.get(name)
-        episode = name if name in known.episodes else scene.episode if scene else ""
+        scene = state.scenes.get(name)
+        episode = name if name in state.episodes else scene.episode if scene else ""
         key = (department, item.route.rank[department], episode)
         redone = found.get(key)
         if redone is None:
             redone = found[key] = _Redone(item.route.departments[department].unit)
         redone.visits += 1
         for take in takes:
-            terms = terms_of_take(known, item, department, take)
+            terms = terms_of_take(state, item, department, take)
             settled = (
-                terms if take.settled < 0 else terms_for(known, item, department, take.settled_us)
+                terms if take.settled < 0 else terms_for(state, item, department, take.settled_us)
             )
             redone.work_e4 += added_work(take, terms, settled)[code]
     return found
 
 
 def _takes(
-    known: Known, code: str, retake: Retake, lending: Lending
+    state: AnyState, code: str, retake: Retake, lending: Lending
 ) -> dict[tuple[str, str], list[Take]]:
     """The takes that a retake asked for, by visit."""
     found = {}
     for node in dict.fromkeys(step.node for step in retake.reach):
         takes = [
             take
-            for take in visit_of(known, *node).takes
+            for take in visit_of(state, *node).takes
             if take.shares
-            and any(asked == code for asked, _ in take.shares)
+            and any(called == code for called, _ in take.shares)
             and (take.begun or lending.needs(*node))
         ]
         if takes:
@@ -152,13 +152,13 @@ def _takes(
 
 
 def _rows(
-    known: Known, code: str, retake: Retake, redone: dict[Key, _Redone]
+    state: AnyState, code: str, retake: Retake, redone: dict[Key, _Redone]
 ) -> Iterator[AccountRow]:
     subject = parse_subject(retake.subject)
     show = "" if subject is None or subject.show is None else subject.show
     episode = None if subject is None else subject.episode or None
-    on = studio_date(known, retake.called_us)
-    card = card_valid(known, show, on)
+    on = studio_date(state, retake.called_us)
+    card = card_valid(state, show, on)
     currency = None if card is None else card.currency
     if not redone:
         none = None if card is None else rounded(Decimal(0), card.currency)
@@ -170,7 +170,7 @@ def _rows(
     costs = _costs(card, [(key[0], redone[key].work_e4) for key in keys])
     for key, cost in zip(keys, costs, strict=True):
         department, _, of_episode = key
-        told = redone[key]
+        redone_there = redone[key]
         yield AccountRow(
             code=code,
             retake=retake,
@@ -178,10 +178,12 @@ def _rows(
             called_on=on,
             episode=of_episode or None,
             department=department,
-            unit=told.unit,
-            visits=told.visits,
-            work_e4=told.work_e4,
-            artist_days_e4=_artist_days_e4(known, department, retake.called_us, told.work_e4),
+            unit=redone_there.unit,
+            visits=redone_there.visits,
+            work_e4=redone_there.work_e4,
+            artist_days_e4=_artist_days_e4(
+                state, department, retake.called_us, redone_there.work_e4
+            ),
             rate=None if card is None else card.rate(department),
             currency=currency,
             cost=cost,
@@ -205,9 +207,9 @@ def _costs(card: RateCard | None, works: list[tuple[str, int]]) -> Iterator[Deci
         yield rounded(exact[department], card.currency) - rounded(before, card.currency)
 
 
-def _artist_days_e4(known: Known, department: str, at_us: int, work_e4: int) -> int | None:
+def _artist_days_e4(state: AnyState, department: str, at_us: int, work_e4: int) -> int | None:
     """Artist-days of work at the rate of the crew in force at an instant, rounded up."""
-    crew = crew_at(known, department, at_us // US_PER_MIN)
+    crew = crew_at(state, department, at_us // US_PER_MIN)
     if crew is None or crew.rate_e4 == 0:
         return None
     return ceil_div(work_e4 * ONE_E4, crew.rate_e4)

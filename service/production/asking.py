@@ -84,10 +84,10 @@ def on_route(
 
 def tables_on_route(departments: Iterable[str], difficulty: WORDS, work: WORDS) -> Reasons:
     """Whether tables by department name departments of the route."""
-    known = set(departments)
+    names = set(departments)
     for member, table in (("difficulty", difficulty), ("work", work)):
         for name, _ in table:
-            if name not in known:
+            if name not in names:
                 yield Reason(
                     Code.NOT_ON_ROUTE,
                     f"{name} is not on the route; leave it out or lay a route that has it",
@@ -138,7 +138,7 @@ def legal(event: Event, node: Node, tried: Visit | Illegal, take: int | None = N
     if entry.position != event.position:
         yield Reason(
             Code.TIME_ORDER,
-            f"{where} could not {_said(entry.move)} at {format_instant(entry.at_us)} "
+            f"{where} could not {_past_of(entry.move)} at {format_instant(entry.at_us)} "
             f"(event {entry.position}) after this; check the times, they never decrease in a take",
             "/time",
         )
@@ -154,5 +154,5 @@ def legal(event: Event, node: Node, tried: Visit | Illegal, take: int | None = N
         yield Reason(Code.ILLEGAL_MOVE, f"{where} {_STANDS[met.phase]}: {remedy}", "/subject")
 
 
-def _said(move: Move) -> str:
+def _past_of(move: Move) -> str:
     return move.replace("_", " ")

@@ -2,22 +2,22 @@
 
 from datetime import date
 
-from service.production.state import STUDIO_CALENDAR, Known, RateCard
+from service.production.state import STUDIO_CALENDAR, AnyState, RateCard
 from service.vocabulary.calendar import local_date
 from service.vocabulary.instants import US_PER_MIN
 
 
-def studio_date(known: Known, at_us: int) -> date | None:
+def studio_date(state: AnyState, at_us: int) -> date | None:
     """The date of an instant in the studio's zone; None before its calendar is set."""
-    calendar = known.calendars.get(STUDIO_CALENDAR)
+    calendar = state.calendars.get(STUDIO_CALENDAR)
     return None if calendar is None else local_date(calendar, at_us // US_PER_MIN)
 
 
-def card_valid(known: Known, show: str, on: date | None) -> RateCard | None:
+def card_valid(state: AnyState, show: str, on: date | None) -> RateCard | None:
     """The show's rate card valid on a date: the last that begins by then; None before the first."""
     valid = None
     if on is not None:
-        for card in known.rate_cards.get(show, ()):
+        for card in state.rate_cards.get(show, ()):
             if card.from_on <= on:
                 valid = card
     return valid

@@ -1,7 +1,7 @@
 """How a move enters a visit's entries: the one way, for the fold and for what decides."""
 
 from service.production.route import APPROVAL
-from service.production.state import Draft, Known, Node, visit_of
+from service.production.state import AnyState, Draft, Node, visit_of
 from service.production.visits import (
     CALL_RANK,
     DESK_MOVES,
@@ -19,7 +19,7 @@ from service.vocabulary.event import Event
 
 
 def try_move(
-    known: Known,
+    state: AnyState,
     event: Event,
     node: Node,
     move: Move,
@@ -31,11 +31,11 @@ def try_move(
 ) -> Visit | Illegal:
     """The visit as the move would leave it, or why the table of moves refuses it."""
     entry = _entry(event, node, move, take, artist, retake, share_e4)
-    if not isinstance(known, Draft):
-        return _entered(known, node, entry)
-    tried: Visit | Illegal | None = known.worked_out.get((node, entry))
+    if not isinstance(state, Draft):
+        return _entered(state, node, entry)
+    tried: Visit | Illegal | None = state.worked_out.get((node, entry))
     if tried is None:
-        tried = known.worked_out[node, entry] = _entered(known, node, entry)
+        tried = state.worked_out[node, entry] = _entered(state, node, entry)
     return tried
 
 
@@ -90,9 +90,9 @@ def _entry(
     return Entry(event.time_us, rank, event.position, move, take, artist, retake, share_e4)
 
 
-def _entered(known: Known, node: Node, entry: Entry) -> Visit | Illegal:
+def _entered(state: AnyState, node: Node, entry: Entry) -> Visit | Illegal:
     item, department = node
-    visit = visit_of(known, item, department)
+    visit = visit_of(state, item, department)
     if entry.rank == DESK_RANK:
         entered = enter_desk(visit, entry)
         if entered is not None:
@@ -100,6 +100,6 @@ def _entered(known: Known, node: Node, entry: Entry) -> Visit | Illegal:
     return enter(
         visit,
         entry,
-        terms_of(known, item, department),
-        remaining_of(known, department),
+        terms_of(state, item, department),
+        remaining_of(state, department),
     )

@@ -8,16 +8,16 @@ element is needed for the scenes that use it, or that reuse one which does.
 from collections.abc import Iterator
 
 from service.production.graph import successors
-from service.production.state import Known, Node, visit_of
+from service.production.state import AnyState, Node, visit_of
 from service.production.visits import Phase
 
 _NOBODY: frozenset[str] = frozenset()
 
 
-def in_picture(known: Known, scene: str, out: frozenset[str] = frozenset()) -> bool:
+def in_picture(state: AnyState, scene: str, out: frozenset[str] = frozenset()) -> bool:
     """Whether a scene is neither omitted (nor named in `out`) nor in a delivered episode."""
-    record = known.scenes[scene]
-    undelivered = known.episodes[record.episode].delivered_us < 0
+    record = state.scenes[scene]
+    undelivered = not state.episodes[record.episode].delivered
     return undelivered and not record.omitted and scene not in out
 
 
@@ -28,8 +28,8 @@ class Lending:
     scenes looks at each visit once.
     """
 
-    def __init__(self, known: Known, out: frozenset[str] = frozenset()) -> None:
-        self._known = known
+    def __init__(self, state: AnyState, out: frozenset[str] = frozenset()) -> None:
+        self._state = state
         self._out = out
         self._users: dict[Node, frozenset[str]] = {}
 
@@ -39,9 +39,9 @@ class Lending:
         They are those that wait for the visit, or for one that stands behind it in the same scene.
         A scene that is out of the picture itself passes on what it lends.
         """
-        if scene not in self._known.reusers:
+        if scene not in self._state.reusers:
             return {}
-        departments = self._known.scenes[scene].departments
+        departments = self._state.scenes[scene].departments
         found = ((name, self.users_of((scene, name))) for name in departments)
         return {name: users for name, users in found if users}
 
@@ -54,7 +54,7 @@ class Lending:
         return [
             name
             for name in self.borrowers(scene)
-            if visit_of(self._known, scene, name).current.phase is not Phase.HANDED_OFF
+            if visit_of(self._state, scene, name).current.phase is not Phase.HANDED_OFF
         ]
 
     def needs(self, item: str, department: str) -> bool:
@@ -63,18 +63,18 @@ class Lending:
         Those of an undelivered episode and its scenes in the picture are, those that scenes lend,
         and those of an element that such scenes use or that nobody uses as yet.
         """
-        known = self._known
-        if item in known.scenes:
-            return in_picture(known, item, self._out) or bool(self.users_of((item, department)))
-        element = known.elements.get(item)
+        state = self._state
+        if item in state.scenes:
+            return in_picture(state, item, self._out) or bool(self.users_of((item, department)))
+        element = state.elements.get(item)
         if element is not None:
             return not element.scenes or bool(self.users_of_element(item))
-        return known.episodes[item].delivered_us < 0
+        return not state.episodes[item].delivered
 
     def drops(self, item: str, department: str) -> bool:
         """Whether nobody needs a visit because the scenes that it was for are omitted."""
-        known = self._known
-        scene, element = known.scenes.get(item), known.elements.get(item)
+        state = self._state
+        scene, element = state.scenes.get(item), state.elements.get(item)
         if scene is not None:
             omitted = self._omitted(item)
         else:
@@ -85,15 +85,15 @@ class Lending:
 
     def users_of_element(self, name: str) -> frozenset[str]:
         """The scenes in the picture that use an element, or reuse what needs it."""
-        element = self._known.elements[name]
-        users = {user for user in element.scenes if in_picture(self._known, user, self._out)}
-        if any(user in self._known.reusers for user in element.scenes if user not in users):
+        element = self._state.elements[name]
+        users = {user for user in element.scenes if in_picture(self._state, user, self._out)}
+        if any(user in self._state.reusers for user in element.scenes if user not in users):
             for stay, _ in element.route.joins[element.kind]:
                 users |= self.users_of((name, stay))
         return frozenset(users)
 
     def _omitted(self, scene: str) -> bool:
-        return self._known.scenes[scene].omitted or scene in self._out
+        return self._state.scenes[scene].omitted or scene in self._out
 
     def users_of(self, node: Node) -> frozenset[str]:
         """The scenes in the picture that need a visit of a scene or an element.
@@ -123,20 +123,20 @@ class Lending:
 
     def _behind(self, node: Node) -> Iterator[Node]:
         """The visits of scenes that wait for one, and those behind it in the same element."""
-        for arc in successors(self._known, *node):
-            if arc.node[0] in self._known.scenes or arc.node[0] == node[0]:
+        for arc in successors(self._state, *node):
+            if arc.node[0] in self._state.scenes or arc.node[0] == node[0]:
                 yield arc.node
 
     def _shown(self, here: Node, behind: Node) -> bool:
         """Whether a visit that waits for another is of another scene, and that in the picture."""
-        return behind[0] != here[0] and in_picture(self._known, behind[0], self._out)
+        return behind[0] != here[0] and in_picture(self._state, behind[0], self._out)
 
 
-def lent_visits(known: Known, scene: str) -> frozenset[str]:
+def lent_visits(state: AnyState, scene: str) -> frozenset[str]:
     """`Lending.lent_visits` of one scene."""
-    return Lending(known).lent_visits(scene)
+    return Lending(state).lent_visits(scene)
 
 
-def still_to_do(known: Known, scene: str) -> list[str]:
+def still_to_do(state: AnyState, scene: str) -> list[str]:
     """`Lending.still_to_do` of one scene."""
-    return Lending(known).still_to_do(scene)
+    return Lending(state).still_to_do(scene)

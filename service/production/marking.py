@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from service.production import marks
 from service.production.graph import predecessors
 from service.production.lending import lent_visits
-from service.production.state import Draft, Known, Node, visit_of
+from service.production.state import AnyState, Draft, Node, visit_of
 from service.production.visits import Phase, Visit
 from service.vocabulary.event import Event
 
@@ -43,7 +43,7 @@ def surely_regular(
     scene = draft.scenes.get(item)
     if scene is None or scene.same_as or scene.hold is not None or department in draft.stoppages:
         return False
-    if draft.episodes[scene.episode].delivered_us >= 0:
+    if draft.episodes[scene.episode].delivered:
         return False
     for before, _ in scene.route.arcs_of(scene.departments).get(department, ()):
         visit = visits.get(before) or visit_of(draft, scene.episode, before)
@@ -62,17 +62,17 @@ def _settled(visit: Visit, at_us: int) -> bool:
     return take.phase is Phase.HANDED_OFF and take.opened_us < at_us and take.ended_us <= at_us
 
 
-def upstream_missing(known: Known, node: Node, at_us: int) -> bool:
+def upstream_missing(state: AnyState, node: Node, at_us: int) -> bool:
     """Whether a visit that must come before was not handed off by then, as now known."""
-    for arc in predecessors(known, *node):
+    for arc in predecessors(state, *node):
         item, department = arc.node
-        visit = visit_of(known, item, department)
+        visit = visit_of(state, item, department)
         take = visit.takes[-1]
         if take.opened_us >= at_us:
             take = visit.take_open(at_us)
         if take.phase is Phase.HANDED_OFF and take.ended_us <= at_us:
             continue
-        scene = known.scenes.get(item)
-        if scene is None or not scene.omitted_at(at_us) or department in lent_visits(known, item):
+        scene = state.scenes.get(item)
+        if scene is None or not scene.omitted_at(at_us) or department in lent_visits(state, item):
             return True
     return False

@@ -5,12 +5,15 @@ suffice where the route says so; else a visit that a retake reopens is in the wa
 handed off. A scene counts from when it was listed and while it is in the picture, so an omission
 lets a gate be met, and a scene that is listed or restored later takes nothing back. A hand-off that
 its receiver refused was none.
+
+When an episode is delivered this is kept in its record (`Episode.met`), by the hand-offs recorded
+by then, so that hundreds of delivered episodes cost nothing.
 """
 
 from collections.abc import Iterable, Iterator
 from operator import itemgetter
 
-from service.production.state import Known, Meeting, Scene, visit_of
+from service.production.state import AnyState, Meeting, Scene, visit_of
 from service.production.visits import FIRST_OPENED_US, Phase, Visit
 
 _HANDED_OFF = Phase.HANDED_OFF
@@ -25,31 +28,31 @@ visits that are open and those that are done become more."""
 _END: _Turn = (2**62, 0, 0, 0)
 
 
-def meeting(known: Known, name: str, gate: str) -> Meeting | None:
+def meeting(state: AnyState, name: str, gate: str) -> Meeting | None:
     """How a gate of an episode stands by the hand-offs that meet it.
 
     None where the episode's route has no department that does.
     """
-    episode = known.episodes[name]
+    episode = state.episodes[name]
     by = episode.route.gates.get(gate)
     if by is None:
         return None
     department, first = by
     if department in episode.route.episode_departments:
-        turns = _turns(visit_of(known, name, department), FIRST_OPENED_US, first)
+        turns = _turns(visit_of(state, name, department), FIRST_OPENED_US, first)
     else:
         turns = []
         for item in episode.scenes:
-            scene = known.scenes[item]
+            scene = state.scenes[item]
             if department in scene.departments:
-                turns += _turns_of_scene(visit_of(known, item, department), scene, first)
+                turns += _turns_of_scene(visit_of(state, item, department), scene, first)
     return Meeting(gate, *_swept(turns))
 
 
-def meetings_at_delivery(known: Known, name: str, delivered_us: int) -> tuple[Meeting, ...]:
+def meetings_at_delivery(state: AnyState, name: str, delivered_us: int) -> tuple[Meeting, ...]:
     """How all gates stand as an episode is delivered, which meets that of delivery in any case."""
-    gates = known.episodes[name].route.gates
-    met = {found.gate: found for gate in gates if (found := meeting(known, name, gate))}
+    gates = state.episodes[name].route.gates
+    met = {found.gate: found for gate in gates if (found := meeting(state, name, gate))}
     met["delivery"] = Meeting("delivery", delivered_us, delivered_us)
     return tuple(met.values())
 

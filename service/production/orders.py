@@ -1,4 +1,11 @@
-"""Change orders: the one table of their legal moves, and the facts that an order consists of."""
+"""Change orders: the one table of their legal moves, and the facts that an order consists of.
+
+`decide/carrying` writes the facts of an order's lines into a branch of the state: when the order is
+raised, to price it, and in earnest when it is approved. The events behind an approval have ids made
+of its code and the order's, and the approval as their `cause`, which no poster may send. A price is
+worked out where plans are (`planning/compare/pricing`) and passed in. It is compared with what an
+event says when that is new, and never when the log is folded again.
+"""
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
@@ -6,7 +13,7 @@ from typing import NamedTuple, Protocol
 
 from service.production.ordered import Order, OrderPrice
 from service.production.refusal import Refusal
-from service.production.state import Known, State
+from service.production.state import AnyState, State
 from service.vocabulary.facts import Fact
 from service.vocabulary.facts import office as office_facts
 from service.vocabulary.facts import orders as facts
@@ -79,7 +86,7 @@ def items_of(line: facts.OrderLine) -> tuple[str, ...]:
     return line.items or tuple(item for item in (line.scene, line.element) if item is not None)
 
 
-def facts_of(known: Known, code: str, order: Order, number: int) -> Iterator[Derived]:
+def facts_of(state: AnyState, code: str, order: Order, number: int) -> Iterator[Derived]:
     """The facts of an order's line, counted from 1; a fee has none.
 
     Raises LookupError for the redesign of an element that is not in the record.
@@ -88,7 +95,7 @@ def facts_of(known: Known, code: str, order: Order, number: int) -> Iterator[Der
     scene = line.scene or ""
     match line.change:
         case "retake" | "redesign":
-            yield _call(known, code, order, number)
+            yield _call(state, code, order, number)
         case "add":
             yield Derived(scene, _listed(line), {"/subject": "/scene"})
             for place, element in enumerate(line.elements):
@@ -114,13 +121,13 @@ def _listed(line: facts.OrderLine) -> office_facts.SceneListed:
     )
 
 
-def _call(known: Known, code: str, order: Order, number: int) -> Derived:
+def _call(state: AnyState, code: str, order: Order, number: int) -> Derived:
     """The call of a retake or of a redesign; its code is the order's and the line's number."""
     line = order.lines[number - 1]
     items, back_to, strands, share_e4 = line.items, line.back_to, line.strands, line.share_e4
     at: dict[str, str] = {}
     if line.change == "redesign":
-        element = known.elements.get(line.element or "")
+        element = state.elements.get(line.element or "")
         if element is None:
             raise LookupError(line.element)
         items, back_to = (line.element or "",), element.departments[0]
@@ -142,10 +149,10 @@ def _call(known: Known, code: str, order: Order, number: int) -> Derived:
     return Derived(order.subject, fact, at)
 
 
-def gate_facts(known: Known, gates: tuple[facts.GateMove, ...]) -> Iterator[Derived]:
+def gate_facts(state: AnyState, gates: tuple[facts.GateMove, ...]) -> Iterator[Derived]:
     """The moves of gates agreed with an approval; a hard date stays one."""
     for move in gates:
-        gate = known.episodes[move.episode].gate(move.gate)
+        gate = state.episodes[move.episode].gate(move.gate)
         moved = office_facts.GateSet(move.gate, move.due_on, hard=gate is not None and gate.hard)
         yield Derived(move.episode, moved, {})
 

@@ -35,12 +35,12 @@ def permitted(event: Event, actor: Actor | None) -> list[Reason]:
 
 def _of_role(event: Event, actor: Actor) -> list[Reason]:
     """What an approval records is who may approve's to record, whatever they may record else."""
-    roles, said = event.fact.ROLES, event.fact.TYPE
+    roles, what = event.fact.ROLES, event.fact.TYPE
     if event.cause:
-        roles, said = ChangeOrderApproved.ROLES, f"{said} of an order"
+        roles, what = ChangeOrderApproved.ROLES, f"{what} of an order"
     if actor.role in roles:
         return []
-    detail = f"{said} is recorded by {', '.join(sorted(roles))}, not {actor.role}"
+    detail = f"{what} is recorded by {', '.join(sorted(roles))}, not {actor.role}"
     return [Reason(Code.FORBIDDEN, detail, "/type")]
 
 
@@ -52,6 +52,6 @@ def _of_department(event: Event, actor: Actor) -> list[Reason]:
     if department in actor.departments:
         return []
     own = ", ".join(actor.departments) or "none"
-    said = "say from which department" if department is None else f"not for {department}"
-    detail = f"a desk records for its own departments ({own}): {said}"
+    remedy = "say from which department" if department is None else f"not for {department}"
+    detail = f"a desk records for its own departments ({own}): {remedy}"
     return [Reason(Code.FORBIDDEN, detail, "/data/department")]

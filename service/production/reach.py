@@ -2,6 +2,9 @@
 
 The reach goes through visits that have not started too; whether a visit in it gets a new take is
 for the visit's own entries to say.
+
+It is computed as of the position of the call and kept with the retake. `graph.predecessors` is the
+one definition of arcs; `successors` is its inverse.
 """
 
 from collections.abc import Callable, Iterable, Mapping
@@ -9,7 +12,7 @@ from typing import NamedTuple
 
 from service.production.graph import successors
 from service.production.state import (
-    Known,
+    AnyState,
     LookAt,
     Node,
     Reached,
@@ -29,29 +32,29 @@ class Reach(NamedTuple):
     look_at: tuple[LookAt, ...]
 
 
-def node_order(known: Known, node: Node) -> tuple[object, ...]:
+def node_order(state: AnyState, node: Node) -> tuple[object, ...]:
     """The total order of visits: by item as people count, then along the route."""
     item, department = node
-    found = item_of(known, item)
+    found = item_of(state, item)
     rank = -1 if found is None else found.route.rank.get(department, -1)
     return natural_order(item), item, rank, department
 
 
-def was_begun(known: Known, node: Node) -> bool:
+def was_begun(state: AnyState, node: Node) -> bool:
     """Whether any take of a visit was started or handed off."""
-    takes = visit_of(known, *node).takes
+    takes = visit_of(state, *node).takes
     return len(takes) > 1 or takes[0].begun
 
 
-def with_episodes(known: Known, items: Iterable[str]) -> frozenset[str]:
+def with_episodes(state: AnyState, items: Iterable[str]) -> frozenset[str]:
     """Items and the episodes of those that are scenes: naming a scene names its cutting too."""
     named = set(items)
-    named.update(known.scenes[item].episode for item in items if item in known.scenes)
+    named.update(state.scenes[item].episode for item in items if item in state.scenes)
     return frozenset(named)
 
 
 def compute_reach(
-    known: Known,
+    state: AnyState,
     seeds: Iterable[Reached],
     strands: frozenset[str],
     dependents: Mapping[str, str],
@@ -66,42 +69,42 @@ def compute_reach(
     """
     found: dict[Node, Reached] = {}
     marked: dict[str, dict[Node, Reached]] = {}
-    level = _in_order(known, seeds)
+    level = _in_order(state, seeds)
     while level:
         found.update((reached.node, reached) for reached in level)
         following: dict[Node, Reached] = {}
         for reached in level:
-            for arc in successors(known, *reached.node):
+            for arc in successors(state, *reached.node):
                 if arc.node in found or not arc.strands & strands:
                     continue
                 item = arc.node[0]
-                if item in known.episodes and _omitted(known, reached.node[0]):
+                if item in state.episodes and _omitted(state, reached.node[0]):
                     continue  # nothing of it is in the picture that is cut
                 mark = "redo" if item in named else dependents.get(item, "redo")
                 if mark == "look-at":
                     _meet(marked.setdefault(item, {}), arc.node, reached)
-                elif mark == "redo" and (item in named or not delivered(known, item)):
+                elif mark == "redo" and (item in named or not delivered(state, item)):
                     _meet(following, arc.node, reached)
-        level = _in_order(known, following.values())
-    found = _episodes_scaled(known, found)
+        level = _in_order(state, following.values())
+    found = _episodes_scaled(state, found)
     look_at = [
-        LookAt(scene, "marked", tuple(_in_order(known, steps.values())))
+        LookAt(scene, "marked", tuple(_in_order(state, steps.values())))
         for scene, steps in marked.items()
     ]
-    look_at += _hook_ups(known, found, dependents, named, marked)
+    look_at += _hook_ups(state, found, dependents, named, marked)
     return Reach(
         tuple(found.values()), tuple(sorted(look_at, key=lambda look: natural_order(look.scene)))
     )
 
 
-def _episodes_scaled(known: Known, found: dict[Node, Reached]) -> dict[Node, Reached]:
+def _episodes_scaled(state: AnyState, found: dict[Node, Reached]) -> dict[Node, Reached]:
     """The share of an episode touched: that of its scenes, each by its part of the length.
 
     A tenth of one scene in two hundred is not a tenth of the cutting.
     """
     touched: dict[str, dict[str, int]] = {}
     for (item, _), step in found.items():
-        scene = known.scenes.get(item)
+        scene = state.scenes.get(item)
         if scene is not None:
             shares = touched.setdefault(scene.episode, {})
             shares[item] = max(shares.get(item, 0), step.share_e4)
@@ -109,20 +112,20 @@ def _episodes_scaled(known: Known, found: dict[Node, Reached]) -> dict[Node, Rea
     for node, step in found.items():
         shares = touched.get(node[0], {}) if step.via is not None else {}
         if shares:
-            scenes = [(known.scenes[name], share) for name, share in shares.items()]
+            scenes = [(state.scenes[name], share) for name, share in shares.items()]
             part = sum(share * scene.frames for scene, share in scenes if not scene.omitted)
-            share = ceil_div(part, max(1, known.episodes[node[0]].scene_frames))
+            share = ceil_div(part, max(1, state.episodes[node[0]].scene_frames))
             scaled[node] = step._replace(share_e4=max(1, share))
     return scaled
 
 
-def _omitted(known: Known, item: str) -> bool:
-    scene = known.scenes.get(item)
+def _omitted(state: AnyState, item: str) -> bool:
+    scene = state.scenes.get(item)
     return scene is not None and scene.omitted
 
 
-def _in_order(known: Known, steps: Iterable[Reached]) -> list[Reached]:
-    return sorted(steps, key=lambda reached: node_order(known, reached.node))
+def _in_order(state: AnyState, steps: Iterable[Reached]) -> list[Reached]:
+    return sorted(steps, key=lambda reached: node_order(state, reached.node))
 
 
 def _meet(steps: dict[Node, Reached], node: Node, by: Reached) -> None:
@@ -134,15 +137,15 @@ def _meet(steps: dict[Node, Reached], node: Node, by: Reached) -> None:
         steps[node] = step._replace(share_e4=by.share_e4)
 
 
-def delivered(known: Known, item: str) -> bool:
+def delivered(state: AnyState, item: str) -> bool:
     """Whether the episode is delivered that a scene belongs to, or that this is."""
-    scene = known.scenes.get(item)
-    episode = known.episodes.get(scene.episode if scene else item)
-    return episode is not None and episode.delivered_us >= 0
+    scene = state.scenes.get(item)
+    episode = state.episodes.get(scene.episode if scene else item)
+    return episode is not None and episode.delivered
 
 
 def _hook_ups(
-    known: Known,
+    state: AnyState,
     found: Mapping[Node, Reached],
     dependents: Mapping[str, str],
     named: frozenset[str],
@@ -151,30 +154,32 @@ def _hook_ups(
     """Neighbours of reopened scenes: never reopened by themselves, listed until answered."""
     reached = {item for item, _ in found}
     reopened = dict.fromkeys(
-        node[0] for node in found if was_begun(known, node) and not _omitted(known, node[0])
+        node[0] for node in found if was_begun(state, node) and not _omitted(state, node[0])
     )
     listed: dict[str, None] = {}
     for item in reopened:
-        for neighbour in known.hook_ups.get(item, ()):
+        for neighbour in state.hook_ups.get(item, ()):
             if neighbour in reached or neighbour in marked or dependents.get(neighbour) == "leave":
                 continue
-            if neighbour in named or not delivered(known, neighbour):
+            if neighbour in named or not delivered(state, neighbour):
                 listed[neighbour] = None
     return [LookAt(scene, "hook-up", ()) for scene in listed]
 
 
-def entry_department(known: Known, back_to: str, items: tuple[str, ...], scene: str) -> str | None:
+def entry_department(
+    state: AnyState, back_to: str, items: tuple[str, ...], scene: str
+) -> str | None:
     """Where a redo of a scene begins by default; None if it visits no such department.
 
     That is where the call begins, or else where the element that the call names feeds the scene.
     """
-    found = item_of(known, scene)
+    found = item_of(state, scene)
     if found is None:
         return None
     own = departments_of(found)
     if back_to in own:
         return back_to
-    element = known.elements.get(items[0])
+    element = state.elements.get(items[0])
     feeds = element.route.kinds[element.kind].feeds if element else None
     return feeds if feeds in own else None
 
@@ -200,18 +205,18 @@ def chains_of(reach: Iterable[Reached]) -> Callable[[Node], tuple[Node, ...]]:
     return chain_to
 
 
-def reopened_by(known: Known, code: str, retake: Retake) -> list[tuple[Reached, int]]:
+def reopened_by(state: AnyState, code: str, retake: Retake) -> list[tuple[Reached, int]]:
     """The visits of a reach that have a take asked for by this retake, with that take's number."""
     found = []
     for reached in retake.reach:
-        for take in reversed(visit_of(known, *reached.node).takes):
-            if any(asked == code for asked, _ in take.shares):
+        for take in reversed(visit_of(state, *reached.node).takes):
+            if any(called == code for called, _ in take.shares):
                 found.append((reached, take.number))
                 break
     return found
 
 
-def cancelled_by_withdrawal(known: Known, code: str, retake: Retake) -> list[Node]:
+def cancelled_by_withdrawal(state: AnyState, code: str, retake: Retake) -> list[Node]:
     """Visits of a reach that the retake no longer asks anything of once it is taken back.
 
     A take stays that was begun, or that follows a begun take of the same retake: what was begun
@@ -220,11 +225,11 @@ def cancelled_by_withdrawal(known: Known, code: str, retake: Retake) -> list[Nod
     """
     nodes = {reached.node for reached in retake.reach}
     kept = {
-        node for node in nodes if any(take.took_up(code) for take in visit_of(known, *node).takes)
+        node for node in nodes if any(take.took_up(code) for take in visit_of(state, *node).takes)
     }
     waiting = list(kept)
     while waiting:  # what stands behind one that is kept is kept too
-        behind = {arc.node for arc in successors(known, *waiting.pop())}
+        behind = {arc.node for arc in successors(state, *waiting.pop())}
         more = (behind & nodes) - kept
         kept |= more
         waiting += more

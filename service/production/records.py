@@ -11,6 +11,10 @@ WORDS = tuple[tuple[str, int], ...]
 Node = tuple[str, str]  # (item, department)
 
 
+NOT_YET_US = -1
+"""An instant that has not come: None would make states, of which there are many, larger."""
+
+
 class Crew(NamedTuple):
     """A department's artists from a date on."""
 
@@ -36,13 +40,18 @@ class RateCard(NamedTuple):
 class Stoppage(NamedTuple):
     """A department not working.
 
-    `resumed_us` is -1 while it lasts, `expected_end_us` where nobody knows when it will end.
+    `resumed_us` is NOT_YET_US while it lasts, `expected_end_us` where nobody knows the end.
     """
 
     position: int
     stopped_us: int
     expected_end_us: int
     resumed_us: int
+
+    @property
+    def lasts(self) -> bool:
+        """Whether the department has not gone on yet."""
+        return self.resumed_us < 0
 
 
 class LaidRoute(NamedTuple):
@@ -54,7 +63,7 @@ class LaidRoute(NamedTuple):
 
 
 class Show(NamedTuple):
-    """A series."""
+    """A show: a series, with its routes and episodes."""
 
     title: str
     frames_per_second: int
@@ -77,7 +86,7 @@ class Gate(NamedTuple):
 
 
 class Meeting(NamedTuple):
-    """When a gate was first met, and since when it has stood met: -1 for never, and for open."""
+    """When a gate was first met, and since when it has stood met; NOT_YET_US for never and open."""
 
     gate: str
     met_us: int
@@ -96,15 +105,22 @@ class Episode(NamedTuple):
     work: WORDS
     gates: tuple[tuple[str, Gate], ...] = ()
     scenes: tuple[str, ...] = ()
-    delivered_us: int = -1
+    delivered_us: int = NOT_YET_US
     priority: int = 0
     scene_frames: int = 0  # running total over the scenes in the picture
-    recounted_us: int = -1  # the latest instant at which its scenes came, went or were retimed
+    recounted_us: int = (
+        NOT_YET_US  # the latest instant at which its scenes came, went or were retimed
+    )
     met: tuple[Meeting, ...] = ()
+
+    @property
+    def delivered(self) -> bool:
+        """Whether it left the studio."""
+        return self.delivered_us >= 0
 
     def gate(self, name: str) -> Gate | None:
         """The gate of that name, if it is set."""
-        return next((gate for known, gate in self.gates if known == name), None)
+        return next((gate for kind, gate in self.gates if kind == name), None)
 
 
 class Hold(NamedTuple):
@@ -150,8 +166,8 @@ class Scene(NamedTuple):
     work: WORDS
     departments: tuple[str, ...]
     listed_us: int
-    omitted_us: int = -1
-    bought_us: int = -1
+    omitted_us: int = NOT_YET_US
+    bought_us: int = NOT_YET_US
     priority: int | None = None  # None: its episode's
     hold: Hold | None = None
     elements: tuple[str, ...] = ()
@@ -162,7 +178,7 @@ class Scene(NamedTuple):
     def length_at(self, at_us: int) -> Length:
         """How long the scene was at an instant, as now known; before a retime of that instant."""
         lengths = self.lengths or (Length(self.listed_us, self.frames, self.drawings),)
-        return next((known for known in lengths[:0:-1] if known.from_us < at_us), lengths[0])
+        return next((length for length in lengths[:0:-1] if length.from_us < at_us), lengths[0])
 
     @property
     def omitted(self) -> bool:
@@ -235,8 +251,13 @@ class Note(NamedTuple):
     item: str
     to: str
     given_us: int
-    answered_us: int = -1
+    answered_us: int = NOT_YET_US
     answered_position: int = -1
+
+    @property
+    def answered(self) -> bool:
+        """Whether somebody answered it."""
+        return self.answered_us >= 0
 
 
 class Reached(NamedTuple):

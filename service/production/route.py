@@ -91,10 +91,10 @@ class Route:
 
     def carries(self, kind: str) -> Strands:
         """The strand of a kind of element, as what an arc from it carries."""
-        known = self._carries.get(kind)
-        if known is None:
-            known = self._carries[kind] = frozenset({self.kinds[kind].strand})
-        return known
+        strands = self._carries.get(kind)
+        if strands is None:
+            strands = self._carries[kind] = frozenset({self.kinds[kind].strand})
+        return strands
 
     def arcs_without_scenes(self) -> dict[str, tuple[RouteArc, ...]]:
         """What each department of episode grain follows in an episode without scenes as yet.
@@ -119,24 +119,24 @@ class Route:
         For a department of episode grain, what it follows in the scene; other visits of the episode
         are among that where only departments that the scene does not visit lie between.
         """
-        known = self._arcs.get(departments)
-        if known is None:
-            known = self._arcs[departments] = {
+        arcs = self._arcs.get(departments)
+        if arcs is None:
+            arcs = self._arcs[departments] = {
                 name: self._own_arcs(name, frozenset(departments))
                 for name in (*departments, *self.episode_departments)
             }
-        return known
+        return arcs
 
     def behind_of(self, departments: tuple[str, ...]) -> dict[str, tuple[RouteArc, ...]]:
         """What stands behind each department for such a scene: the inverse of `arcs_of`."""
-        known = self._behind.get(departments)
-        if known is None:
+        found = self._behind.get(departments)
+        if found is None:
             behind: dict[str, list[RouteArc]] = {}
             for name, arcs in self.arcs_of(departments).items():
                 for before, strands in arcs:
                     behind.setdefault(before, []).append(RouteArc(name, strands))
-            known = self._behind[departments] = {name: tuple(arcs) for name, arcs in behind.items()}
-        return known
+            found = self._behind[departments] = {name: tuple(arcs) for name, arcs in behind.items()}
+        return found
 
     def _own_arcs(self, department: str, visited: frozenset[str]) -> tuple[RouteArc, ...]:
         own = frozenset(self.episode_departments)
@@ -148,7 +148,7 @@ class Route:
                     joined.pop(arc.department, None)
         return tuple(
             RouteArc(name, joined[name])
-            for name in sorted(joined, key=lambda known: self.rank[known])
+            for name in sorted(joined, key=lambda name: self.rank[name])
         )
 
     def _passed_through(self, department: str, stops: frozenset[str]) -> dict[str, Strands]:
@@ -171,8 +171,8 @@ class Route:
         One is skipped when every arc out of it carries a reused strand to `joins` or to another
         skipped department: whatever else it does for the scene must still be done.
         """
-        known = self._skips.get((joins, strands))
-        if known is None:
+        skipped = self._skips.get((joins, strands))
+        if skipped is None:
             found: set[str] = set()
             for name in reversed(self.scene_departments):
                 arcs = self.followed_by[name]
@@ -181,8 +181,8 @@ class Route:
                     for arc in arcs
                 ):
                     found.add(name)
-            known = self._skips[joins, strands] = frozenset(found - {joins})
-        return known
+            skipped = self._skips[joins, strands] = frozenset(found - {joins})
+        return skipped
 
 
 def circle_between(episode: Route, scenes: Iterable[Route]) -> tuple[str, ...]:
@@ -228,22 +228,22 @@ def _order(departments: dict[str, RouteDepartment]) -> list[str] | None:
 
     Ties go by the order in which the route lists them.
     """
-    listed = {name: place for place, name in enumerate(departments)}
-    waiting = {name: len(department.follows) for name, department in departments.items()}
-    free = [listed[name] for name, count in waiting.items() if count == 0]
-    heapq.heapify(free)
+    sorter = TopologicalSorter(
+        {name: [arc.department for arc in one.follows] for name, one in departments.items()}
+    )
+    try:
+        sorter.prepare()
+    except CycleError:
+        return None
     names = list(departments)
+    free: list[int] = []
     ordered = []
-    while free:
-        name = names[heapq.heappop(free)]
-        ordered.append(name)
-        for other, department in departments.items():
-            for arc in department.follows:
-                if arc.department == name:
-                    waiting[other] -= 1
-                    if waiting[other] == 0:
-                        heapq.heappush(free, listed[other])
-    return ordered if len(ordered) == len(departments) else None
+    while sorter.is_active():
+        for name in sorter.get_ready():
+            heapq.heappush(free, names.index(name))
+        ordered.append(names[heapq.heappop(free)])
+        sorter.done(ordered[-1])
+    return ordered
 
 
 def _twice(names: Iterable[str]) -> Iterator[tuple[int, str]]:

@@ -2,6 +2,11 @@
 
 A snapshot is disposable. It says nothing that the log does not say, it is read only by the release
 that wrote it, and `thaw(freeze(state))` equals the state.
+
+A worker writes one in a thread of its own when it is 20,000 events past the last. It is read only
+by a release whose `vocabulary/` and `production/` are byte for byte those that wrote it, only while
+the tree's leaf at its position is the same, and only if its seal holds. A strike of an event that a
+snapshot includes goes back to an older one, or to the beginning.
 """
 
 from collections.abc import Iterator, Sequence
@@ -72,8 +77,8 @@ def _parts(state: State, struck: dict[int, int]) -> Iterator[bytes]:
 def thaw(parts: Sequence[bytes]) -> Thawed:
     """What `freeze` was given. Raises msgspec.DecodeError for what it did not write."""
     # a byte that is not what it was may well decode, to a state that never was
-    told = sha256(b"".join(sha256(part).digest() for part in parts[:-1])).digest()
-    if not parts or parts[-1] != told:
+    digest = sha256(b"".join(sha256(part).digest() for part in parts[:-1])).digest()
+    if not parts or parts[-1] != digest:
         raise msgspec.DecodeError("these are not the parts of a snapshot as they were written")
     routes = [Route(fact) for fact in _read_routes(parts[0])]
 

@@ -41,13 +41,13 @@ __all__ = [
     "STUDIO_CALENDAR",
     "WORDS",
     "Answer",
+    "AnyState",
     "Crew",
     "Draft",
     "Element",
     "Episode",
     "Gate",
     "Hold",
-    "Known",
     "LaidRoute",
     "Length",
     "LookAt",
@@ -191,31 +191,31 @@ class Draft:
         return State({name: getattr(self, name).finish() for name in _FIELDS})
 
 
-Known = State | Draft
+AnyState = State | Draft
 
 EMPTY = State({name: Map() for name in _FIELDS})
 
 
-def visit_of(known: Known, item: str, department: str) -> Visit:
+def visit_of(state: AnyState, item: str, department: str) -> Visit:
     """The visit of an item at a department, unvisited if nothing was recorded of it."""
-    visits = known.visits.get(item)
+    visits = state.visits.get(item)
     return UNVISITED if visits is None else visits.get(department, UNVISITED)
 
 
-def item_of(known: Known, item: str) -> Scene | Element | Episode | None:
+def item_of(state: AnyState, item: str) -> Scene | Element | Episode | None:
     """The scene, element or episode of that subject."""
-    return known.scenes.get(item) or known.elements.get(item) or known.episodes.get(item)
+    return state.scenes.get(item) or state.elements.get(item) or state.episodes.get(item)
 
 
-def rate_of(known: Known, episode: str) -> Rate:
+def rate_of(state: AnyState, episode: str) -> Rate:
     """How the time code of an episode's show numbers frames."""
-    return known.shows[known.episodes[episode].show].rate
+    return state.shows[state.episodes[episode].show].rate
 
 
-def priority_of(known: Known, record: Scene | Element | Episode) -> int:
+def priority_of(state: AnyState, record: Scene | Element | Episode) -> int:
     """The priority in force for an item: a scene's own, 0 included, else its episode's."""
     if isinstance(record, Scene) and record.priority is None:
-        return known.episodes[record.episode].priority
+        return state.episodes[record.episode].priority
     return record.priority or 0
 
 
@@ -232,13 +232,13 @@ def departments_of(item: Scene | Element | Episode) -> tuple[str, ...]:
     return item.route.episode_departments if isinstance(item, Episode) else item.departments
 
 
-def episodes_of(known: Known, item: str) -> tuple[str, ...]:
+def episodes_of(state: AnyState, item: str) -> tuple[str, ...]:
     """Episodes an item belongs to: its own, or those of the scenes that use the element."""
-    scene = known.scenes.get(item)
+    scene = state.scenes.get(item)
     if scene is not None:
         return (scene.episode,)
-    element = known.elements.get(item)
+    element = state.elements.get(item)
     if element is not None:
-        users = (known.scenes[user] for user in element.scenes)
+        users = (state.scenes[user] for user in element.scenes)
         return tuple(dict.fromkeys(user.episode for user in users))
     return (item,)

@@ -51,8 +51,8 @@ def totals(rows: Iterable[AccountRow], by: Sequence[str]) -> list[Total]:
     for row in rows:
         of = tuple(value(row) for value in values)
         groups.setdefault((of, row.currency), []).append(row)
-    told = [_total(of, currency, members) for (of, currency), members in groups.items()]
-    return sorted(told, key=lambda total: [_order(one) for one in (*total.of, total.currency)])
+    found = [_total(of, currency, members) for (of, currency), members in groups.items()]
+    return sorted(found, key=lambda total: [_order(one) for one in (*total.of, total.currency)])
 
 
 def _order(value: str | None) -> tuple[object, ...]:

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from service.production.lending import lent_visits
 from service.production.route import Route
-from service.production.state import Known, Node, Touched, visit_of
+from service.production.state import AnyState, Node, Touched, visit_of
 from service.production.visits import Move, Visit
 
 
@@ -19,17 +19,17 @@ class ToLookAt(NamedTuple):
     visits: tuple[tuple[str, str, int], ...]
 
 
-def to_look_at(known: Known, scene: str) -> list[ToLookAt]:
+def to_look_at(state: AnyState, scene: str) -> list[ToLookAt]:
     """What is still to look at in a scene: each change with the visits not redone since.
 
     Of a scene out of the picture only the episode's own visits count, and what others reuse.
     """
     found = []
-    for change in known.touched.get(scene, ()):
+    for change in state.touched.get(scene, ()):
         visits = tuple(
             (*node, take)
-            for node in _nodes(known, scene, change)
-            for visit in [visit_of(known, *node)]
+            for node in _nodes(state, scene, change)
+            for visit in [visit_of(state, *node)]
             for take in [take_begun_by(visit, change.at_us)]
             # one opened since, or waiting then, is done with the change in view
             if take == visit.current.number
@@ -39,20 +39,20 @@ def to_look_at(known: Known, scene: str) -> list[ToLookAt]:
     return found
 
 
-def _nodes(known: Known, name: str, change: Touched) -> list[Node]:
+def _nodes(state: AnyState, name: str, change: Touched) -> list[Node]:
     """The visits that a change touches.
 
     A scene's own where it is retimed; its episode's behind the scenes where the picture changes.
     """
-    scene = known.scenes.get(name)
+    scene = state.scenes.get(name)
     if scene is None:
         return []
     nodes: list[Node] = []
     if change.change == "retimed":
-        shown = lent_visits(known, name) if scene.omitted else scene.departments
+        shown = lent_visits(state, name) if scene.omitted else scene.departments
         nodes += [(name, department) for department in scene.departments if department in shown]
     if change.frames_before or change.frames_after:
-        episode = known.episodes[scene.episode]
+        episode = state.episodes[scene.episode]
         nodes += [(scene.episode, department) for department in behind_scenes(episode.route)]
     return nodes
 

@@ -122,7 +122,7 @@ class Take(Struct, frozen=True, gc=False, array_like=True):
     def took_up(self, retake: str) -> bool:
         """Whether a desk has had it with this retake's share in it."""
         count = len(self.shares) if self.phase is not Phase.WAITING else max(0, self.settled)
-        return any(asked == retake for asked, _ in self.shares[:count])
+        return any(code == retake for code, _ in self.shares[:count])
 
 
 class Visit(Struct, frozen=True, gc=False, array_like=True):
@@ -317,17 +317,17 @@ def _called(
         if any(retake == share[0] for retake, _ in take.shares):
             # heard of again, when the retake grows: what is touched more counts
             shares = tuple(
-                (retake, max(known, share[1])) if retake == share[0] else (retake, known)
-                for retake, known in take.shares
+                (retake, max(share_e4, share[1])) if retake == share[0] else (retake, share_e4)
+                for retake, share_e4 in take.shares
             )
             return (*takes[:-1], replace(take, shares=shares))
         return (*takes[:-1], replace(take, shares=(*take.shares, share)))
     opened = Take(take.number + 1, Phase.WAITING, entry.at_us, shares=(share,))
     if take.phase is Phase.ON_DESK:
-        known = terms(entry.at_us)
-        carried = remaining(take, known, entry.at_us)
-        done = max(0, take_work_e4(take, known) - carried)
-        opened = replace(opened, carried_e4=carried, basis_e4=_made_e4(take, done, known))
+        then = terms(entry.at_us)
+        carried = remaining(take, then, entry.at_us)
+        done = max(0, take_work_e4(take, then) - carried)
+        opened = replace(opened, carried_e4=carried, basis_e4=_made_e4(take, done, then))
         take = replace(take, phase=phase, ended_us=entry.at_us)
     return (*takes[:-1], take, opened)
 

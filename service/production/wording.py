@@ -6,7 +6,7 @@ from service.vocabulary.quantities import from_e4
 
 
 def counted(count: int, word: str) -> str:
-    """So many of something."""
+    """A count with its noun, in the plural where it is not one."""
     return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 

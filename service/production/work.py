@@ -1,4 +1,9 @@
-"""How much work a visit is, in ten-thousandths of its department's unit, and what is left of it."""
+"""How much work a visit is, in ten-thousandths of its department's unit, and what is left of it.
+
+A call asks for a share of the base work of the item once that was handed off, and before that of
+what had been made (`visits._made_e4`). What is left of the take taken back is added, up to the
+whole. So whether a take was begun a moment before a call makes no difference.
+"""
 
 from collections.abc import Callable
 from datetime import date, timedelta
@@ -8,10 +13,10 @@ from service.production.route import DAYS
 from service.production.state import (
     STUDIO_CALENDAR,
     WORDS,
+    AnyState,
     Crew,
     Element,
     Episode,
-    Known,
     Scene,
     Stoppage,
     item_of,
@@ -38,13 +43,13 @@ units, so that no product of it with the minutes of a day leaves 64 bits."""
 Item = Scene | Element | Episode
 
 
-def base_work_e4(known: Known, item: Item, department: str, at_us: int | None = None) -> int:
+def base_work_e4(state: AnyState, item: Item, department: str, at_us: int | None = None) -> int:
     """The whole work of an item at a department: stated or else counted, times its difficulty.
 
     At most WORK_E4_MAX. Counted of the item as it was at an instant, if one is given.
     """
     stated = _said_of(item.work, department)
-    work = _counted_e4(known, item, department, at_us) if stated is None else stated
+    work = _counted_e4(state, item, department, at_us) if stated is None else stated
     difficulty = _said_of(item.difficulty, department)
     if difficulty is not None:
         work = ceil_div(work * difficulty, ONE_E4)
@@ -58,22 +63,22 @@ def _said_of(words: WORDS, department: str) -> int | None:
     return None
 
 
-def _counted_e4(known: Known, item: Item, department: str, at_us: int | None) -> int:
+def _counted_e4(state: AnyState, item: Item, department: str, at_us: int | None) -> int:
     stands = item.route.departments[department]
     if stands.unit == "feet":
-        return feet_e4(_counts(known, item, department, at_us)[0])
+        return feet_e4(_counts(state, item, department, at_us)[0])
     if stands.unit == "drawings":
-        return _counts(known, item, department, at_us)[1] * stands.drawings_part_e4
+        return _counts(state, item, department, at_us)[1] * stands.drawings_part_e4
     if stands.unit == DAYS and isinstance(item, Element):
         approval = item.route.kinds[item.kind].approval
         return 0 if approval is None else approval.days * ONE_E4
     return ONE_E4
 
 
-def _counts(known: Known, item: Item, department: str, at_us: int | None) -> tuple[int, int]:
+def _counts(state: AnyState, item: Item, department: str, at_us: int | None) -> tuple[int, int]:
     """Frames and drawings of an item, now or as they were at an instant."""
     if isinstance(item, Episode):
-        frames, drawings = _counts_of_scenes(known, item, department, at_us)
+        frames, drawings = _counts_of_scenes(state, item, department, at_us)
         return (frames if item.frames is None else item.frames), drawings
     if at_us is not None and isinstance(item, Scene) and item.lengths:
         return item.length_at(at_us)[1:]
@@ -81,13 +86,13 @@ def _counts(known: Known, item: Item, department: str, at_us: int | None) -> tup
 
 
 def _counts_of_scenes(
-    known: Known, episode: Episode, department: str, at_us: int | None
+    state: AnyState, episode: Episode, department: str, at_us: int | None
 ) -> tuple[int, int]:
     """Frames and drawings of the scenes that are, or were at an instant, in the picture.
 
     What stands before the scenes made all of them, also those that were listed only afterwards.
     """
-    scenes = [known.scenes[name] for name in episode.scenes]
+    scenes = [state.scenes[name] for name in episode.scenes]
     if at_us is None or episode.recounted_us < at_us:
         drawings = sum(scene.drawings for scene in scenes if not scene.omitted)
         return episode.scene_frames, drawings
@@ -100,59 +105,62 @@ def _counts_of_scenes(
     return sum(one.frames for one in lengths), sum(one.drawings for one in lengths)
 
 
-def terms_for(known: Known, item: Item, department: str, at_us: int | None = None) -> Terms:
+def terms_for(state: AnyState, item: Item, department: str, at_us: int | None = None) -> Terms:
     """The department's terms for an item, as it is or as it was at an instant."""
     stands = item.route.departments[department]
-    base = base_work_e4(known, item, department, at_us)
+    base = base_work_e4(state, item, department, at_us)
     return Terms(base, stands.least_e4, stands.redo == "whole")
 
 
-def terms_of(known: Known, item: str, department: str) -> Callable[[int | None], Terms]:
-    """The department's terms for the item of that subject, worked out when they are asked for."""
+def terms_of(state: AnyState, item: str, department: str) -> Callable[[int | None], Terms]:
+    """The department's terms for the item of that subject, worked out when they are asked for.
+
+    Its result raises LookupError for an item that is not in the record.
+    """
 
     def terms(at_us: int | None) -> Terms:
-        found = item_of(known, item)
+        found = item_of(state, item)
         if found is None:
             raise LookupError(item)
-        return terms_for(known, found, department, at_us)
+        return terms_for(state, found, department, at_us)
 
     return terms
 
 
-def terms_of_take(known: Known, item: Item, department: str, take: Take) -> Terms:
+def terms_of_take(state: AnyState, item: Item, department: str, take: Take) -> Terms:
     """The terms by which a take is counted.
 
     Of one that ended, handed off or taken back, those of that instant: what it came to stays. An
     open one follows the item as it is.
     """
-    return terms_for(known, item, department, take.ended_us if take.ended_us >= 0 else None)
+    return terms_for(state, item, department, take.ended_us if take.ended_us >= 0 else None)
 
 
-def work_of_take_e4(known: Known, item: Item, department: str, take: Take) -> int:
+def work_of_take_e4(state: AnyState, item: Item, department: str, take: Take) -> int:
     """The work that a take asks for in full, or that it came to once it ended."""
-    return take_work_e4(take, terms_of_take(known, item, department, take))
+    return take_work_e4(take, terms_of_take(state, item, department, take))
 
 
-def remaining_of(known: Known, department: str) -> Callable[[Take, Terms, int], int]:
+def remaining_of(state: AnyState, department: str) -> Callable[[Take, Terms, int], int]:
     """A function that gives the work left of a take on a desk at an instant."""
 
     def remaining(take: Take, terms: Terms, at_us: int) -> int:
         work = take_work_e4(take, terms)
         start_min, at_min = take.started_us // US_PER_MIN, at_us // US_PER_MIN
-        crew = crew_at(known, department, start_min)
+        crew = crew_at(state, department, start_min)
         if crew is None or work == 0:
             return work
         duration = max(1, ceil_div(work * crew.day_min, crew.rate_e4))
-        worked = elapsed_min(known, department, start_min, at_min)
+        worked = elapsed_min(state, department, start_min, at_min)
         # never nothing: what is on a desk is not finished, as the plan takes it too
         return ceil_div(work * max(1, duration - worked), duration)
 
     return remaining
 
 
-def calendar_of(known: Known, department: str) -> Calendar | None:
+def calendar_of(state: AnyState, department: str) -> Calendar | None:
     """The hours that a department keeps: the studio's until its own begin."""
-    studio, own = known.calendars.get(STUDIO_CALENDAR), known.calendars.get(department)
+    studio, own = state.calendars.get(STUDIO_CALENDAR), state.calendars.get(department)
     if studio is None or own is None:
         return own or studio
     return _until_own(studio, own)
@@ -165,20 +173,20 @@ def _until_own(studio: Calendar, own: Calendar) -> Calendar:
     return own._replace(versions=(*before, *own.versions))
 
 
-def crew_at(known: Known, department: str, at_min: int) -> Crew | None:
+def crew_at(state: AnyState, department: str, at_min: int) -> Crew | None:
     """The crew in force at a minute; None before the first."""
-    calendar = known.calendars.get(STUDIO_CALENDAR)
+    calendar = state.calendars.get(STUDIO_CALENDAR)
     found = None
     if calendar is not None:
-        for crew in known.crews.get(department, ()):
+        for crew in state.crews.get(department, ()):
             if start_of_day_min(calendar, crew.from_on) <= at_min:
                 found = crew
     return found
 
 
-def elapsed_min(known: Known, department: str, from_min: int, until_min: int) -> int:
+def elapsed_min(state: AnyState, department: str, from_min: int, until_min: int) -> int:
     """Working minutes of a department in [from, until), stoppages left out."""
-    calendar = calendar_of(known, department)
+    calendar = calendar_of(state, department)
     if calendar is None or until_min <= from_min:
         return 0
     from_on = instant(from_min * US_PER_MIN).date()
@@ -186,7 +194,7 @@ def elapsed_min(known: Known, department: str, from_min: int, until_min: int) ->
     time = _time_around(calendar, from_on.year, until_on.year)
     stopped = [
         span
-        for span in stopped_spans(known.stoppages.get(department, ()), until_min, calendar)
+        for span in stopped_spans(state.stoppages.get(department, ()), until_min, calendar)
         if span[1] > from_min and span[0] < until_min
     ]
     worked = time.minutes_between(from_min, until_min)
@@ -213,7 +221,7 @@ def stopped_spans(
     spans = []
     for stoppage in stoppages:
         start = stoppage.stopped_us // US_PER_MIN
-        if stoppage.resumed_us >= 0:
+        if not stoppage.lasts:
             end = stoppage.resumed_us // US_PER_MIN
         else:
             end = supposed_end_min(stoppage, now_min, calendar)

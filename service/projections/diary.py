@@ -34,7 +34,7 @@ WALKED_EVENTS_MAX = 1024
 """Across a longer gap the worker is asked for the state: it keeps some on the way."""
 
 
-class Told(NamedTuple):
+class DiaryEntry(NamedTuple):
     """An event about an episode, and what it changed as the record was then.
 
     `before` and `after` are None where no plan depends on the event, or where none could be made:
@@ -57,7 +57,7 @@ class Told(NamedTuple):
 class DiaryPage(NamedTuple):
     """Entries in order of position, and whether more follow."""
 
-    page: list[Told]
+    page: list[DiaryEntry]
     more: bool
 
 
@@ -100,7 +100,7 @@ def read_diary(
         without=(),
     )
     walk = _Walk(connection, studio, episode, about.subjects)
-    return DiaryPage([walk.told(row, struck.get(row.position)) for row in rows], more)
+    return DiaryPage([walk.entry(row, struck.get(row.position)) for row in rows], more)
 
 
 def all_about(
@@ -117,9 +117,9 @@ def all_about(
     for event in gone:
         if event.subject in items or _names(event, items):
             positions += [event.position, struck[event.position]]
-    known = set(positions)
-    codes = {code for code, one in state.retakes.items() if one.position in known}
-    codes |= {getattr(one.fact, "retake", "") for one in gone if one.position in known}
+    chosen = set(positions)
+    codes = {code for code, one in state.retakes.items() if one.position in chosen}
+    codes |= {getattr(one.fact, "retake", "") for one in gone if one.position in chosen}
     for type_ in (RetakeWithdrawn.TYPE, RetakeBoughtAsIs.TYPE):
         ends = _every(connection, studio, type=type_)
         positions += [event.position for event in ends if event.fact.retake in codes]  # type: ignore[attr-defined]  # ends
@@ -130,9 +130,9 @@ def _names(event: Event, items: Iterable[str]) -> bool:
     return not set(getattr(event.fact, "items", ())).isdisjoint(items)
 
 
-def _every(connection: Connection, studio: str, **asked: Any) -> Iterator[Event]:
+def _every(connection: Connection, studio: str, **filters: Any) -> Iterator[Event]:
     """All events that are asked for, in order of position."""
-    return (read_event(row.body) for row in every(connection, studio, **asked))
+    return (read_event(row.body) for row in every(connection, studio, **filters))
 
 
 class _Walk:
@@ -149,7 +149,7 @@ class _Walk:
         self._position = 0
         self._planned: Schedule | None = None
 
-    def told(self, row: Stored, struck_at: int | None) -> Told:
+    def entry(self, row: Stored, struck_at: int | None) -> DiaryEntry:
         """What an event behind those before changed."""
         event = read_event(row.body)
         before = self._go_to(row.position - 1)
@@ -171,7 +171,7 @@ class _Walk:
                 was, unplanned = None, fault
         record = after.episodes.get(self._episode) or before.episodes.get(self._episode)
         items = (self._episode, *(record.scenes if record else ()), *self._elements)
-        return Told(
+        return DiaryEntry(
             row,
             event,
             after.marks.get(row.position, ()),

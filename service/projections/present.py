@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Engine
 
 from service.log.append import read_head
 from service.log.read import bodies
-from service.planning.compare.trail import Move, Walk, pass_time, step
+from service.planning.compare.trail import DateMove, Walk, pass_time, step
 from service.projections import rows
 from service.projections.rows import Checkpoint
 from service.projections.walking import by_minute, over_min, walk_from
@@ -39,7 +39,7 @@ class Present(NamedTuple):
 
     view: View
     stored: Checkpoint
-    moves: list[Move]
+    moves: list[DateMove]
 
 
 @dataclass
@@ -48,7 +48,7 @@ class _Ahead:
 
     stored: Checkpoint
     walk: Walk
-    moves: list[Move] = field(default_factory=list)
+    moves: list[DateMove] = field(default_factory=list)
 
 
 class TrailAhead:

@@ -48,7 +48,7 @@ class Unbuilt(NamedTuple):
 def unbuilt(connection: Connection) -> list[Unbuilt]:
     """Studios with events that their trail lacks, or whose trail was built by other rules."""
     built = (projection.c.studio == head.c.studio) & (projection.c.name == rows.NAME)
-    asked = (
+    query = (
         select(head.c.studio, event.c.recorded_at)
         .select_from(head.outerjoin(projection, built))
         .join(event, event.c.studio == head.c.studio)
@@ -58,7 +58,7 @@ def unbuilt(connection: Connection) -> list[Unbuilt]:
         )
         .order_by(head.c.studio)
     )
-    found = connection.execute(asked)
+    found = connection.execute(query)
     return [Unbuilt(name, instant_us(at) // US_PER_MIN) for name, at in found]
 
 
@@ -75,7 +75,7 @@ class Projector:
         self._thread = threading.Thread(target=self._run, name="projector", daemon=True)
 
     def start(self) -> None:
-        """Begin."""
+        """Start the thread."""
         self._thread.start()
 
     def stop(self, within_s: float = 10.0) -> None:

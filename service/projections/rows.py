@@ -8,7 +8,7 @@ from sqlalchemy.dialects.postgresql import insert
 
 from service.log.engine import raw_cursor
 from service.log.schema import projection, trail
-from service.planning.compare.trail import CAUSES, Move, Standing
+from service.planning.compare.trail import CAUSES, DateMove, TrailEnd
 from service.planning.plan.schedule import RULES_VERSION
 from service.vocabulary.zones import ZONE_DATA_VERSION
 
@@ -17,8 +17,8 @@ RULES = f"{RULES_VERSION}, zones {ZONE_DATA_VERSION}, trail 2"
 """What the rows follow from besides the log; built by other rules, they are built anew."""
 
 _LOCK_CLASS = 0x7241  # any number, apart from other uses of advisory locks
-_COLUMNS = [trail.c[name] for name in Move._fields]
-_COPY = f"COPY trail (studio, {', '.join(Move._fields)}) FROM STDIN"
+_COLUMNS = [trail.c[name] for name in DateMove._fields]
+_COPY = f"COPY trail (studio, {', '.join(DateMove._fields)}) FROM STDIN"
 
 # Each episode's last row; the episodes are found by leaps through the key, not row by row.
 _STANDINGS = """
@@ -82,7 +82,7 @@ def wait_for_lock(connection: Connection, studio: str) -> None:
 
 
 def unlock(connection: Connection, studio: str) -> None:
-    """Let another one build it."""
+    """Release the lock, so that another worker may build the trail."""
     with connection.begin():
         connection.execute(select(func.pg_advisory_unlock(*_lock(studio))))
 
@@ -93,18 +93,18 @@ def _lock(studio: str) -> tuple[Any, ...]:
 
 def read_checkpoint(connection: Connection, studio: str) -> Checkpoint:
     """How far the trail of a studio has been built."""
-    asked = select(projection.c.position, projection.c.at_min, projection.c.rules).where(
+    query = select(projection.c.position, projection.c.at_min, projection.c.rules).where(
         projection.c.studio == studio, projection.c.name == NAME
     )
-    found = connection.execute(asked).first()
+    found = connection.execute(query).first()
     return NOTHING if found is None else Checkpoint(*found)
 
 
-def read_standings(connection: Connection, studio: str) -> dict[str, Standing]:
+def read_standings(connection: Connection, studio: str) -> dict[str, TrailEnd]:
     """Where the rows leave each episode."""
     with raw_cursor(connection) as cursor:
         found = cursor.execute(_STANDINGS, {"studio": studio}).fetchall()
-    return {episode: Standing(*rest) for episode, *rest in found}
+    return {episode: TrailEnd(*rest) for episode, *rest in found}
 
 
 def write(
@@ -112,7 +112,7 @@ def write(
     studio: str,
     before: Checkpoint,
     after: Checkpoint,
-    moves: Sequence[Move],
+    moves: Sequence[DateMove],
 ) -> None:
     """Add rows and move the checkpoint, in the caller's transaction. Raises MovedOnError."""
     values = {"studio": studio, "name": NAME, **after._asdict()}
@@ -153,7 +153,7 @@ def page(
     cause: str | None = None,
     from_position: int = 0,
     until_position: int | None = None,
-) -> list[Move]:
+) -> list[DateMove]:
     """At most `limit` rows of an episode after a number, up to a minute.
 
     Of one cause if it is said (`event`, `time`, or a type of event), and of positions in bounds.
@@ -169,26 +169,28 @@ def page(
         conditions.append(trail.c.position <= until_position)
     if cause is not None:
         conditions.append((trail.c.cause if cause in CAUSES else trail.c.type) == cause)
-    asked = select(*_COLUMNS).where(*conditions).order_by(trail.c.number).limit(limit)
-    return [Move(*row) for row in connection.execute(asked)]
+    query = select(*_COLUMNS).where(*conditions).order_by(trail.c.number).limit(limit)
+    return [DateMove(*row) for row in connection.execute(query)]
 
 
 def rows_at(
     connection: Connection, studio: str, places: Sequence[tuple[str, int]]
-) -> dict[tuple[str, int], Move]:
+) -> dict[tuple[str, int], DateMove]:
     """The stored rows of these episodes and numbers; those that are not there are left out."""
-    named = ", ".join(f"t.{name}" for name in Move._fields)
-    asked = (
+    named = ", ".join(f"t.{name}" for name in DateMove._fields)
+    query = (
         f"SELECT {named} FROM unnest(%s::text[], %s::bigint[]) AS asked (episode, number) "  # noqa: S608  # own names
         "JOIN trail t ON t.studio = %s AND t.episode = asked.episode AND t.number = asked.number"
     )
     episodes, numbers = [episode for episode, _ in places], [number for _, number in places]
     with raw_cursor(connection) as cursor:
-        found = (Move(*row) for row in cursor.execute(asked, (episodes, numbers, studio)))
+        found = (DateMove(*row) for row in cursor.execute(query, (episodes, numbers, studio)))
         return {(move.episode, move.number): move for move in found}
 
 
-def first_beyond(connection: Connection, studio: str, numbers: Mapping[str, int]) -> Move | None:
+def first_beyond(
+    connection: Connection, studio: str, numbers: Mapping[str, int]
+) -> DateMove | None:
     """The first stored row, by position, behind the last numbers that episodes have."""
     places = select(trail.c.episode, func.max(trail.c.number)).where(trail.c.studio == studio)
     found = connection.execute(places.group_by(trail.c.episode)).all()
@@ -199,13 +201,13 @@ def first_beyond(connection: Connection, studio: str, numbers: Mapping[str, int]
     ]
     if not beyond:
         return None
-    asked = select(*_COLUMNS).where(trail.c.studio == studio, or_(*beyond))
-    row = connection.execute(asked.order_by(trail.c.position, trail.c.number).limit(1)).first()
-    return None if row is None else Move(*row)
+    query = select(*_COLUMNS).where(trail.c.studio == studio, or_(*beyond))
+    row = connection.execute(query.order_by(trail.c.position, trail.c.number).limit(1)).first()
+    return None if row is None else DateMove(*row)
 
 
 def is_asked(
-    move: Move,
+    move: DateMove,
     episode: str,
     *,
     after: int,
@@ -244,7 +246,7 @@ def shares(
         conditions += [trail.c.episode >= f"{show}-", trail.c.episode < f"{show}."]
     by = (trail.c.cause, trail.c.type, trail.c.department, trail.c.retake_kind)
     delta = trail.c.delta_min
-    asked = (
+    query = (
         select(
             *by,
             func.count(),
@@ -256,11 +258,11 @@ def shares(
     )
     return [
         Share(cause, type_, department, kind, moves, int(lost), int(gained))
-        for cause, type_, department, kind, moves, lost, gained in connection.execute(asked)
+        for cause, type_, department, kind, moves, lost, gained in connection.execute(query)
     ]
 
 
-def share_of(move: Move) -> Share:
+def share_of(move: DateMove) -> Share:
     """A row by itself as a share."""
     delta_min = move.delta_min or 0
     return Share(

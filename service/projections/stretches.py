@@ -2,6 +2,11 @@
 
 A stretch takes the dates of the plan made at its beginning for those at which the trail stands. The
 one who joins stretches compares: where the rows before it end otherwise, it is walked again.
+
+Each process takes the next stretch of whole minutes, some 5,000 events, makes state and plan at its
+beginning, and takes that plan's dates for those at which the trail stands. Whoever joins the
+stretches in order compares them with where the rows before really end, and has a stretch walked
+again where they differ.
 """
 
 import multiprocessing
@@ -20,7 +25,7 @@ from sqlalchemy import Connection, Engine, select
 
 from service.log.engine import service_engine
 from service.log.schema import event
-from service.planning.compare.trail import Move, Standing, begin, begin_apart, counted_on
+from service.planning.compare.trail import DateMove, TrailEnd, begin, begin_apart, counted_on
 from service.projections.rows import Checkpoint
 from service.projections.walking import minutes_over, plan_at, walk_on
 from service.settings import Settings
@@ -42,7 +47,7 @@ class Walked(NamedTuple):
     """A stretch walked by itself: the dates it went on from, and its rows as yet uncounted."""
 
     dates: Mapping[str, int | None]
-    moves: list[Move]
+    moves: list[DateMove]
 
 
 def stretches(
@@ -76,8 +81,8 @@ class Walkers:
         self._ahead = ahead
 
     def joined(
-        self, listed: Iterable[Stretch], standings: Mapping[str, Standing]
-    ) -> Iterator[tuple[Stretch, list[Move]]]:
+        self, listed: Iterable[Stretch], standings: Mapping[str, TrailEnd]
+    ) -> Iterator[tuple[Stretch, list[DateMove]]]:
         """Each stretch with its rows, in order, as one walk that starts at `standings` has them.
 
         Raises BrokenExecutor where a process ended, for want of memory say.
@@ -91,8 +96,8 @@ class Walkers:
                 return
             stretch, walking = coming.popleft()
             walked = walking.result()
-            known = {episode: standing.date_min for episode, standing in standings.items()}
-            if walked.dates != known:
+            dates = {episode: standing.date_min for episode, standing in standings.items()}
+            if walked.dates != dates:
                 # an episode whose listings were all struck has a trail, and no scene to see it by
                 walked = self.pool.submit(walk_stretch, stretch, standings).result()
             moves, standings = counted_on(walked.moves, standings)
@@ -144,7 +149,7 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-def walk_stretch(stretch: Stretch, standings: Mapping[str, Standing] | None = None) -> Walked:
+def walk_stretch(stretch: Stretch, standings: Mapping[str, TrailEnd] | None = None) -> Walked:
     """Walk one in this process, from the plan's dates or from where the trail stands."""
     studio, engine = _here[0]
     after, until = stretch

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Engine
 from service.log.append import Head, read_head
 from service.log.read import bodies
 from service.planning.board.board import make_board
-from service.planning.compare.trail import Breathe, Move, Standing, Walk, begin, step
+from service.planning.compare.trail import Breathe, DateMove, TrailEnd, Walk, begin, step
 from service.planning.plan.schedule import Schedule, schedule
 from service.production.state import EMPTY
 from service.projections import rows
@@ -61,7 +61,7 @@ def plan_at(studio: Studio, at: Checkpoint) -> Schedule:
     return studio.plans.of(studio.history.as_known_at(at.position), at.at_min)
 
 
-def walk_from(studio: Studio, at: Checkpoint, standings: Mapping[str, Standing]) -> Walk:
+def walk_from(studio: Studio, at: Checkpoint, standings: Mapping[str, TrailEnd]) -> Walk:
     """The walk at a checkpoint, its state folded and its plan made."""
     return begin(plan_at(studio, at), at.position, standings)
 
@@ -100,9 +100,9 @@ def walk_on(
     minutes: Iterable[Minute],
     ends_s: float = math.inf,
     breathe: Breathe = lambda: None,
-) -> tuple[list[Move], Walk, bool]:
+) -> tuple[list[DateMove], Walk, bool]:
     """The rows of minutes, the walk behind them, and whether time ran out, which may leave some."""
-    moves: list[Move] = []
+    moves: list[DateMove] = []
     for now_min, events in minutes:
         moved, walk = step(walk, now_min, events, studio.history.as_known_at, breathe)
         moves += moved

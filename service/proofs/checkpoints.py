@@ -11,7 +11,7 @@ from typing import NamedTuple
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from service.proofs.notes import Note, NoteError, sign
-from service.proofs.tree import HASH_BYTES
+from service.proofs.tree import HASH_BYTES, Frontier, root
 
 _SIZE = re.compile(r"0|[1-9][0-9]{0,17}", re.ASCII)
 
@@ -23,15 +23,19 @@ class Checkpoint(NamedTuple):
     size: int
     root: bytes
 
+    @staticmethod
+    def of(origin: str, size: int, frontier: Frontier) -> "Checkpoint":
+        """The checkpoint of a tree of `size` leaves, by its frontier."""
+        return Checkpoint(origin, size, root(frontier))
+
     def __str__(self) -> str:
         """The text that is signed."""
         return f"{self.origin}\n{self.size}\n{b64encode(self.root).decode()}\n"
 
-
-def sign_checkpoint(checkpoint: Checkpoint, secret: Ed25519PrivateKey) -> Note:
-    """The signed note of a checkpoint, under its origin as the key's name."""
-    text = str(checkpoint)
-    return Note(text, (sign(text, checkpoint.origin, secret),))
+    def signed(self, secret: Ed25519PrivateKey) -> Note:
+        """Its signed note, under its origin as the key's name."""
+        text = str(self)
+        return Note(text, (sign(text, self.origin, secret),))
 
 
 def read_checkpoint(text: str) -> Checkpoint:
@@ -42,9 +46,9 @@ def read_checkpoint(text: str) -> Checkpoint:
     if _SIZE.fullmatch(lines[1]) is None:
         raise NoteError("the second line of a checkpoint is the size, a decimal number")
     try:
-        root = b64decode(lines[2], validate=True)
+        found = b64decode(lines[2], validate=True)
     except Base64Error:
-        root = b""
-    if len(root) != HASH_BYTES:
+        found = b""
+    if len(found) != HASH_BYTES:
         raise NoteError(f"the third line of a checkpoint is the root, {HASH_BYTES} bytes in base64")
-    return Checkpoint(lines[0], int(lines[1]), root)
+    return Checkpoint(lines[0], int(lines[1]), found)

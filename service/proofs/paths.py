@@ -97,9 +97,9 @@ def wanted(ranges: Ranges) -> list[Subtree]:
     return list(chain.from_iterable(subtrees(*covered) for covered in ranges))
 
 
-def hashes(ranges: Ranges, known: Mapping[Subtree, bytes]) -> list[bytes]:
+def hashes(ranges: Ranges, hash_of: Mapping[Subtree, bytes]) -> list[bytes]:
     """The hashes of a proof. Raises KeyError for a subtree that is not known."""
-    return [_joined([known[subtree] for subtree in subtrees(*covered)]) for covered in ranges]
+    return [_joined([hash_of[subtree] for subtree in subtrees(*covered)]) for covered in ranges]
 
 
 def _joined(roots: Sequence[bytes]) -> bytes:

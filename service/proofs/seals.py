@@ -2,6 +2,11 @@
 
 HMAC-SHA256 (RFC 2104, FIPS 180-4) with a key that lies outside the database. Each value is preceded
 by its length, so that no two lists of values are sealed alike.
+
+Snapshots are sealed by their digest, clocks by kind and instant. The key is `seals.key`, beside the
+signing keys; installations that serve one database need the same. Without a key the log is folded
+from its beginning and clocks are not sealed. A clock's seal is checked by `verify --all`, not at
+each post; a clock from before there were seals has none until it moves or is mended.
 """
 
 import hmac

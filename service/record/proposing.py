@@ -1,4 +1,9 @@
-"""Events made ready for the log before it is locked."""
+"""Events made ready for the log before it is locked.
+
+A body's `salt` is 16 random bytes, set before the lock. It is no content, so a repeat is recognised
+without it. Nobody recomputes a body, so imports, exports and backups carry it along; bodies of
+earlier releases have none.
+"""
 
 import secrets
 from typing import Any, NamedTuple
@@ -18,7 +23,7 @@ from service.proofs.canonical import (
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Fact
 from service.vocabulary.instants import format_instant, parse_instant
-from service.vocabulary.kinds import told
+from service.vocabulary.kinds import json_members
 from service.vocabulary.upcasting import VERSION_MEMBER
 
 TEXT_SALT_BYTES = 32
@@ -97,7 +102,7 @@ def proposal_of(event: Event) -> Proposed:
         "type": event.fact.TYPE,
         "subject": event.subject,
         "time": format_instant(event.time_us),
-        "data": told(event.fact),
+        "data": json_members(event.fact),
     }
     if event.cause:
         members["cause"] = event.cause

@@ -129,10 +129,10 @@ class Recorder:
         together: list[_Pending] = []
         try:
             try:
-                answers = self._commit(together, known_first=False)
+                answers = self._commit(together, find_first=False)
             except IntegrityError:
                 # what was decided as new had been recorded before
-                answers = self._commit(together, known_first=True)
+                answers = self._commit(together, find_first=True)
         except BaseException as fault:
             for pending in (*together, *self._take_waiting()):
                 pending.fault = fault
@@ -142,12 +142,12 @@ class Recorder:
         for pending, answer in zip(together, answers, strict=True):
             pending.answer = answer
 
-    def _commit(self, together: list[_Pending], *, known_first: bool) -> list[_Answer]:
+    def _commit(self, together: list[_Pending], *, find_first: bool) -> list[_Answer]:
         """Decide the posts that wait, each alone, and commit what may be recorded.
 
         They are added to `together` only when the log has been locked: while another worker held
         it, more came. Repeats are rare and looking for them costs as much as a third of
-        inserting, so it is done where the rules refuse a post, and for all (`known_first`) once
+        inserting, so it is done where the rules refuse a post, and for all (`find_first`) once
         the log has refused a row.
         """
         studio = self._studio.name
@@ -159,26 +159,26 @@ class Recorder:
             commit = _Commit(Chain(head), view.state, view.now_us)
             by = standing(connection, studio, {pending.token.token_id for pending in together})
             every = [one for pending in together for one in pending.proposals]
-            known = find_repeats(connection, studio, every) if known_first else {}
+            repeats_known = find_repeats(connection, studio, every) if find_first else {}
             answers: list[_Answer] = []
             for pending in together:
                 if pending.token.token_id not in by:
                     answers.append(TokenRevokedError())
                     continue
-                before = commit.copy(), {**known}
+                before = commit.copy(), {**repeats_known}
                 answer: _Answer
                 try:
-                    answer = self._answer(connection, commit, known, pending)
-                    if isinstance(answer, Refusal) and not known_first:
+                    answer = self._answer(connection, commit, repeats_known, pending)
+                    if isinstance(answer, Refusal) and not find_first:
                         repeats = find_repeats(connection, studio, pending.proposals)
                         if repeats:
-                            known |= repeats
-                            answer = self._answer(connection, commit, known, pending)
+                            repeats_known |= repeats
+                            answer = self._answer(connection, commit, repeats_known, pending)
                 except SQLAlchemyError:
                     raise  # the transaction is lost, for all
                 except Exception as fault:
                     # a fault that one post brings about is its own
-                    commit, known = before
+                    commit, repeats_known = before
                     answer = fault
                 answers.append(answer)
             commit.chain.write(connection, studio)
@@ -208,11 +208,11 @@ class Recorder:
         self,
         connection: Connection,
         commit: _Commit,
-        known: dict[Key, Repeat],
+        repeats_known: dict[Key, Repeat],
         pending: _Pending,
     ) -> tuple[Receipt, ...] | Refusal:
         """Decide one post and, if it may be recorded, add it to the commit."""
-        new, reused = sort_out(known, pending.proposals)
+        new, reused = sort_out(repeats_known, pending.proposals)
         if reused:
             return Refusal(tuple(reused))
         events = [
@@ -233,30 +233,30 @@ class Recorder:
         recorded = _placed(decided.events, new, pending.proposals)
         derived = {(one.source, one.id): place for place, one, event in recorded if event.cause}
         if derived:
-            known |= find_keys(connection, self._studio.name, list(derived))
-            taken = sort_out_derived(known, pending.proposals, derived)
+            repeats_known |= find_keys(connection, self._studio.name, list(derived))
+            taken = sort_out_derived(repeats_known, pending.proposals, derived)
             if taken:
                 return Refusal(tuple(taken))
-        self._add(commit, known, pending, decided, recorded)
+        self._add(commit, repeats_known, pending, decided, recorded)
         behind = {
             place: keys_behind(commit.state, proposed)
             for place, proposed in enumerate(pending.proposals)
         }
-        unknown = [key for keys in behind.values() for key in keys if key not in known]
+        unknown = [key for keys in behind.values() for key in keys if key not in repeats_known]
         if unknown:
-            known |= find_keys(connection, self._studio.name, unknown)
+            repeats_known |= find_keys(connection, self._studio.name, unknown)
         fresh = set(new)
         return tuple(
-            _receipt(commit, known, key, place not in fresh)
+            _receipt(commit, repeats_known, key, place not in fresh)
             for place, proposed in enumerate(pending.proposals)
             for key in ((proposed.source, proposed.id), *behind[place])
-            if key in known
+            if key in repeats_known
         )
 
     def _add(
         self,
         commit: _Commit,
-        known: dict[Key, Repeat],
+        repeats_known: dict[Key, Repeat],
         pending: _Pending,
         decided: Accepted,
         recorded: Sequence[_Placed],
@@ -270,7 +270,7 @@ class Recorder:
         by = recorded_by(pending.token.name, pending.token.role, commit.recorded_us)
         for _, proposed, event in recorded:
             seal(commit.chain, event, proposed, by)
-            known[proposed.source, proposed.id] = Repeat(
+            repeats_known[proposed.source, proposed.id] = Repeat(
                 event.position,
                 event.recorded_us,
                 proposed.content_hash,
@@ -330,8 +330,10 @@ def _placed(
     return placed
 
 
-def _receipt(commit: _Commit, known: dict[Key, Repeat], key: Key, repeated: bool) -> Receipt:
-    at = known[key]
+def _receipt(
+    commit: _Commit, repeats_known: dict[Key, Repeat], key: Key, repeated: bool
+) -> Receipt:
+    at = repeats_known[key]
     marks = commit.state.marks.get(at.position, ())
     return Receipt(*key, at.position, at.recorded_us, repeated, marks)
 

@@ -39,7 +39,7 @@ def find_keys(connection: Connection, studio: str, keys: Sequence[Key]) -> dict[
 
 
 def sort_out(
-    known: Mapping[Key, Repeat], proposals: Sequence[Proposed]
+    recorded: Mapping[Key, Repeat], proposals: Sequence[Proposed]
 ) -> tuple[list[int], list[Reason]]:
     """Places of what is new, and what reuses an id with other content."""
     new: list[int] = []
@@ -47,7 +47,7 @@ def sort_out(
     seen: dict[Key, Repeat] = {}
     for place, proposed in enumerate(proposals):
         key = (proposed.source, proposed.id)
-        twin = known.get(key) or seen.get(key)
+        twin = recorded.get(key) or seen.get(key)
         if twin is None:
             seen[key] = Repeat(0, 0, proposed.content_hash, text_hash(proposed.personal))
             new.append(place)
@@ -64,7 +64,7 @@ def sort_out(
 
 
 def sort_out_derived(
-    known: Mapping[Key, Repeat], proposals: Sequence[Proposed], derived: Mapping[Key, int]
+    recorded: Mapping[Key, Repeat], proposals: Sequence[Proposed], derived: Mapping[Key, int]
 ) -> list[Reason]:
     """What of the ids that approvals give to their facts is taken; by key, the approval's place."""
     posted = {(one.source, one.id) for one in proposals}
@@ -76,7 +76,7 @@ def sort_out_derived(
             place,
         )
         for key, place in derived.items()
-        if key in known or key in posted
+        if key in recorded or key in posted
     ]
 
 

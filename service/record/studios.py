@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from sqlalchemy import Engine
 
+from service.kept import USUAL, Keeping
 from service.record.recorder import Recorder
 from service.studio import WAIT_S_MAX, Studio, View
 
@@ -19,8 +20,9 @@ class OpenStudio:
         engine: Engine,
         clock_us: Callable[[], int],
         seal_key: bytes | None = None,
+        keeping: Keeping = USUAL,
     ) -> None:
-        self.warm = Studio(name, engine, clock_us, seal_key)
+        self.warm = Studio(name, engine, clock_us, seal_key, keeping)
         self.recorder = Recorder(self.warm, engine)
 
     def view(self, min_position: int = 0, wait_s: float = WAIT_S_MAX) -> View:
@@ -44,9 +46,11 @@ class Studios:
         engine: Engine,
         clock_us: Callable[[], int] = real_clock_us,
         seal_key: bytes | None = None,
+        keeping: Keeping = USUAL,
     ) -> None:
         self._engine = engine
         self._seal_key = seal_key
+        self._keeping = keeping
         self._clock_us = clock_us
         self._open: dict[str, OpenStudio] = {}
         self._lock = threading.Lock()
@@ -57,7 +61,7 @@ class Studios:
             found = self._open.get(name)
             if found is None:
                 found = self._open[name] = OpenStudio(
-                    name, self._engine, self._clock_us, self._seal_key
+                    name, self._engine, self._clock_us, self._seal_key, self._keeping
                 )
             return found
 

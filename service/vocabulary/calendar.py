@@ -241,14 +241,16 @@ def _utc_min(zone: ZoneInfo, on: date, wall_min: int) -> int:
 @lru_cache(maxsize=256)
 def _skipped_dates(zone: str) -> frozenset[date]:
     """Dates for which working days are counted that a zone went over by moving the date line."""
-    known, skipped = ZoneInfo(zone), []
+    zone_info, skipped = ZoneInfo(zone), []
     for year in range(WORKDAYS_FROM_ON.year, WORKDAYS_TO_ON.year):
-        offsets = (datetime(on, 1, 1, tzinfo=known).utcoffset() for on in (year, year + 1))
+        offsets = (datetime(on, 1, 1, tzinfo=zone_info).utcoffset() for on in (year, year + 1))
         before, after = (offset or timedelta() for offset in offsets)
         if after - before > _DAY / 2:  # no change of clocks comes near it
             dates = (date(year, 1, 1) + _DAY * day for day in range(366))
             skipped += [
-                on for on in dates if _utc_min(known, on, 0) == _utc_min(known, on + _DAY, 0)
+                on
+                for on in dates
+                if _utc_min(zone_info, on, 0) == _utc_min(zone_info, on + _DAY, 0)
             ]
     return frozenset(skipped)
 

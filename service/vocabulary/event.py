@@ -107,20 +107,22 @@ def read_event(body: bytes) -> Event:
     One of a past version is read as the present one. Raises UnknownTypeError for a type or version
     that is not in the catalogue, msgspec.DecodeError for what is not the body of an event.
     """
-    said = _read_body(body)
-    version = said.typeversion
-    read = _FIRST.get(said.type) if version == 1 else _READERS.get((said.type, version))
+    recorded = _read_body(body)
+    version = recorded.typeversion
+    read = _FIRST.get(recorded.type) if version == 1 else _READERS.get((recorded.type, version))
     if read is None:
-        raise UnknownTypeError(said.type if version == 1 else f"{said.type}, version {version}")
+        raise UnknownTypeError(
+            recorded.type if version == 1 else f"{recorded.type}, version {version}"
+        )
     return Event(
-        said.position,
-        said.source,
-        said.id,
-        said.subject,
-        parse_instant(said.time),
-        parse_instant(said.recordedat),
-        said.poster,
-        read(bytes(said.data)),
-        said.posterrole,
-        said.cause,
+        recorded.position,
+        recorded.source,
+        recorded.id,
+        recorded.subject,
+        parse_instant(recorded.time),
+        parse_instant(recorded.recordedat),
+        recorded.poster,
+        read(bytes(recorded.data)),
+        recorded.posterrole,
+        recorded.cause,
     )

@@ -197,7 +197,7 @@ class Group(Kind):
 
     def tell(self, value: Any) -> dict[str, Any]:
         """An object of its members."""
-        return told(value)
+        return json_members(value)
 
 
 SHOW_CODE = Code(f"^{identifiers.SHOW}$", "a show's code, such as LANTERN")
@@ -290,9 +290,9 @@ _revivers: dict[type, Callable[[Mapping[str, Any]], Any]] = {}
 
 def reviver(cls: type) -> Callable[[Mapping[str, Any]], Any]:
     """A function from checked JSON members to the dataclass; unknown members are passed over."""
-    known = _revivers.get(cls)
-    if known is not None:
-        return known
+    made = _revivers.get(cls)
+    if made is not None:
+        return made
     plan = []
     for member in members(cls):
         # personal text is not in the body, and the core has no use for it
@@ -314,7 +314,7 @@ def reviver(cls: type) -> Callable[[Mapping[str, Any]], Any]:
     return cast(Callable[[Mapping[str, Any]], Any], revive)
 
 
-def told(fact: Any) -> dict[str, Any]:
+def json_members(fact: Any) -> dict[str, Any]:
     """The JSON members of a dataclass made with `says`; those at their defaults are left out.
 
     So is personal text, which the core has not. `reviver` of its class gives an equal one.

@@ -67,8 +67,8 @@ def _quality(media_type: str, ranges: Sequence[tuple[str, float]]) -> float:
 
 def _given() -> tuple[str, ...]:
     """What the route that was asked for gives; nothing where there is no such route."""
-    said = None if request.method == "OPTIONS" else description_here()
-    return () if said is None else said.media_types
+    description = None if request.method == "OPTIONS" else description_here()
+    return () if description is None else description.media_types
 
 
 def _choose() -> None:

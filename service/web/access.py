@@ -34,9 +34,9 @@ def authenticate() -> Token:
 
     Raises ProblemError where there is none or it is not known.
     """
-    known = g.get("token")
-    if known is not None:
-        return cast(Token, known)
+    found = g.get("token")
+    if found is not None:
+        return cast(Token, found)
     token = find(_secret_shown())
     if token is None:
         raise invalid_token()

@@ -11,7 +11,7 @@ from service.projections.present import BehindError, Trails
 from service.settings import Settings
 from service.studio import NotYetError
 from service.web import accept, database_faults, document, observing, problems
-from service.web.api import BLUEPRINTS
+from service.web.nouns import BLUEPRINTS
 from service.web.problems import Problem
 from service.web.services import Services, Studios, provide, services
 

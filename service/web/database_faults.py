@@ -32,7 +32,7 @@ DISK_FULL = Said("The disk of the database is full.", observing.FULL_S)
 _BUSY = Said("All connections to the database are in use.", 2)
 # a connection that was lost may have been lost after a commit: nothing is said of that then
 _CANNOT = Said("The database cannot be reached.", 5, POST_AGAIN)
-_SAID: tuple[tuple[type[Exception], Said], ...] = (
+_FAULTS_OF: tuple[tuple[type[Exception], Said], ...] = (
     (exc.TimeoutError, _BUSY),
     (errors.DiskFull, DISK_FULL),
     (errors.LockNotAvailable, Said("Another transaction has held a lock for too long.", 5)),
@@ -67,11 +67,11 @@ def install(app: Flask) -> None:
 
 def problem_of(error: Exception) -> Problem:
     """What is answered to a fault of the database; it is logged, and a full disk remembered."""
-    said = log_and_say(error)
+    fault = log_and_say(error)
     if is_full(error):
         observing.metrics().disk_full.happens()
-    headers = {"Retry-After": str(said.retry_s)}
-    return Problem("unavailable", f"{said.what} {said.request}", headers=headers)
+    headers = {"Retry-After": str(fault.retry_s)}
+    return Problem("unavailable", f"{fault.what} {fault.request}", headers=headers)
 
 
 def log_and_say(error: Exception) -> Said:
@@ -81,7 +81,7 @@ def log_and_say(error: Exception) -> Said:
     """
     _log.error("the database failed a request", exc_info=error, extra={"trace": g.get("trace")})
     cause = _cause(error)
-    return next((said for type_, said in _SAID if isinstance(cause, type_)), _CANNOT)
+    return next((fault for type_, fault in _FAULTS_OF if isinstance(cause, type_)), _CANNOT)
 
 
 def is_full(error: Exception) -> bool:

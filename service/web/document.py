@@ -73,9 +73,11 @@ def document(app: Flask) -> dict[str, Any]:
         {"type": "http", "scheme": "bearer", "description": "RFC 6750, in the header alone."},
     )
     add_events(spec)
-    for rule, route, said in routes(app):
-        if said is not None:
-            spec.path(path=path_of(rule), operations=_operations(converter, rule, route, said))
+    for rule, route, description in routes(app):
+        if description is not None:
+            spec.path(
+                path=path_of(rule), operations=_operations(converter, rule, route, description)
+            )
     made: dict[str, Any] = spec.to_dict()
     schemas = made["components"]["schemas"]
     schemas |= schemas_of([ProblemShown, *_shown_by(app)])
@@ -89,9 +91,9 @@ def _shown_by(app: Flask) -> list[type[Shown]]:
     """The structs that routes answer with."""
     return [
         shape
-        for _, _, said in routes(app)
-        if said is not None
-        for answer in said.answers.values()
+        for _, _, description in routes(app)
+        if description is not None
+        for answer in description.answers.values()
         for shape in answer.media.values()
         if isinstance(shape, type)
     ]
@@ -128,24 +130,27 @@ def methods_of(rule: Rule) -> list[str]:
 
 
 def _operations(
-    converter: OpenAPIConverter, rule: Rule, route: Callable[..., Any], said: Description
+    converter: OpenAPIConverter, rule: Rule, route: Callable[..., Any], description: Description
 ) -> dict[str, Any]:
     roles = roles_of(route)
     operation: dict[str, Any] = {
         "operationId": rule.endpoint.rpartition(".")[2],
-        "tags": [said.tag],
-        "summary": said.summary,
+        "tags": [description.tag],
+        "summary": description.summary,
     }
     wanted = f"Role: {' or '.join(roles)}." if roles else ""
-    details = " ".join(filter(None, (said.details, *said.cautions, wanted)))
+    details = " ".join(filter(None, (description.details, *description.cautions, wanted)))
     if details:
         operation["description"] = details
-    parameters = [*_path_parameters(rule), *_query_parameters(converter, said.query)]
+    parameters = [*_path_parameters(rule), *_query_parameters(converter, description.query)]
     if parameters:
         operation["parameters"] = parameters
-    if said.body:
-        operation["requestBody"] = {"required": True, "content": _content(converter, said.body)}
-    operation["responses"] = _responses(converter, said, roles)
+    if description.body:
+        operation["requestBody"] = {
+            "required": True,
+            "content": _content(converter, description.body),
+        }
+    operation["responses"] = _responses(converter, description, roles)
     if roles is None:
         operation["security"] = []
     return {method.lower(): operation for method in methods_of(rule)}
@@ -183,12 +188,14 @@ def _shape(converter: OpenAPIConverter, shape: Shape) -> Any:
 
 
 def _responses(
-    converter: OpenAPIConverter, said: Description, roles: tuple[str, ...] | None
+    converter: OpenAPIConverter, description: Description, roles: tuple[str, ...] | None
 ) -> dict[str, Any]:
-    found = {str(status): _response(converter, answer) for status, answer in said.answers.items()}
-    if any("ETag" in answer.headers for answer in said.answers.values()):
+    found = {
+        str(status): _response(converter, answer) for status, answer in description.answers.items()
+    }
+    if any("ETag" in answer.headers for answer in description.answers.values()):
         found["304"] = {"description": "It is as `If-None-Match` says; there is no body."}
-    names = {"internal-error", "not-acceptable", *said.problems}
+    names = {"internal-error", "not-acceptable", *description.problems}
     if roles is not None:
         names |= {"invalid-query", "no-token", "invalid-token", "too-many-requests", "unavailable"}
     if roles:
@@ -197,8 +204,8 @@ def _responses(
     for name in TYPES:
         if name in names:
             by_status.setdefault(TYPES[name].status, []).append(name)
-    for status, told in sorted(by_status.items()):
-        meaning = " ".join(f"{name}: {TYPES[name].title}." for name in told)
+    for status, types in sorted(by_status.items()):
+        meaning = " ".join(f"{name}: {TYPES[name].title}." for name in types)
         shape = {"$ref": f"{SCHEMAS}{ProblemShown.__name__}"}
         found[str(status)] = {
             "description": meaning,

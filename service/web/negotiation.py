@@ -1,26 +1,25 @@
-"""What a request says beside its facts: content types, query arguments, cursors, validators."""
+"""What a request says beside its facts: content types, query arguments, validators."""
 
-import base64
 import hashlib
-import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
-from urllib.parse import urlencode
 
 from flask import Response, request
 from marshmallow import Schema, ValidationError, missing
 from werkzeug.http import parse_options_header
 
 from service.web import strict_json
+from service.web.described import description_here
 from service.web.pointers import FieldError
 from service.web.problems import ProblemError
 from service.web.schemas.messages import pointed
 from service.web.services import services
-from service.web.strict_json import WHOLE_MAX, Limits, Unreadable
+from service.web.strict_json import Limits, Unreadable
 
 EVENT = "application/cloudevents+json"
 BATCH = "application/cloudevents-batch+json"
 JSON = "application/json"
+_NO_QUERY = Schema()
 
 
 def posted_type(*taken: str) -> str:
@@ -66,6 +65,15 @@ def posted_json() -> object:
     return value
 
 
+def read_args() -> dict[str, Any]:
+    """The arguments of the query, as the route that answers describes them.
+
+    Raises ProblemError (400) as `query_of` does.
+    """
+    route = description_here()
+    return query_of(_NO_QUERY if route is None or route.query is None else route.query)
+
+
 def query_of(schema: Schema) -> dict[str, Any]:
     """The arguments of the query as the schema loads them.
 
@@ -103,61 +111,17 @@ def query_of(schema: Schema) -> dict[str, Any]:
     return loaded
 
 
-def _unknown(name: str, known: Mapping[str, object]) -> FieldError:
+def _unknown(name: str, names: Mapping[str, object]) -> FieldError:
     if name == "access_token":
         remedy = "A token is not taken in the address: send it in the Authorization header."
     else:
-        remedy = f"Known here: {', '.join(known) or 'none'}."
+        remedy = f"Known here: {', '.join(names) or 'none'}."
     return FieldError(f"?{name}", f"There is no such argument. {remedy}", "unknown-argument")
 
 
 def invalid_query(*errors: FieldError) -> ProblemError:
     """The problem of arguments that are wrong."""
     return ProblemError("invalid-query", " ".join(error.detail for error in errors), errors)
-
-
-def make_cursor(numbers: Sequence[int], query: Mapping[str, object]) -> str:
-    """An opaque cursor of a place, said in whole numbers, in the answers to a query."""
-    written = json.dumps([*numbers, _seal(numbers, query)], separators=(",", ":"))
-    return base64.urlsafe_b64encode(written.encode()).decode().rstrip("=")
-
-
-def read_cursor(cursor: str, query: Mapping[str, object], count: int = 1) -> list[int]:
-    """The numbers of a cursor that was made of so many for the same query.
-
-    Raises ProblemError (400) for every other text.
-    """
-    try:
-        raw = base64.b64decode(cursor + "=" * (-len(cursor) % 4), b"-_", validate=True)
-        *numbers, _ = json.loads(raw)
-        whole = all(type(number) is int and 0 <= number <= WHOLE_MAX for number in numbers)
-        if whole and len(numbers) == count and make_cursor(numbers, query) == cursor:
-            return list(numbers)
-    except (ValueError, TypeError, RecursionError):
-        pass
-    remedy = "Pass a cursor as it was given, with the same other arguments; or begin without one."
-    raise invalid_query(FieldError("?cursor", remedy, "wrong-cursor"))
-
-
-def _seal(numbers: Sequence[int], query: Mapping[str, object]) -> str:
-    # a reader of the log may keep a cursor for long, so that what it is made of stays as it was
-    place = numbers[0] if len(numbers) == 1 else list(numbers)
-    written = json.dumps([place, query], sort_keys=True, separators=(",", ":"))
-    return hashlib.blake2b(written.encode(), digest_size=6).hexdigest()
-
-
-def link_next(path: str, query: Mapping[str, object], cursor: str) -> str:
-    """The value of an RFC 8288 Link header to what follows."""
-    arguments = urlencode([*_pairs(query), ("cursor", cursor)])
-    return f'<{path}?{arguments}>; rel="next"'
-
-
-def _pairs(query: Mapping[str, object]) -> list[tuple[str, str]]:
-    pairs = []
-    for name, value in query.items():
-        values = value if isinstance(value, list | tuple) else [value]
-        pairs += [(name, str(one)) for one in values]
-    return pairs
 
 
 def etag_of(studio: str, position: int, *also: object) -> str:

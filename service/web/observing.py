@@ -50,7 +50,7 @@ class Occurrence:
         )  # fmt: skip
 
     def happens(self) -> None:
-        """It happens now."""
+        """Note that it happens now."""
         self._since_epoch.set_to_current_time()
         self._monotonic.set(time.monotonic())
 
@@ -179,7 +179,7 @@ def refusal_counter(app: Flask) -> Callable[[int], None]:
 
 
 def _line(answer: Response, route: str, method: str, took_us: int) -> str:
-    told: dict[str, object] = {
+    line: dict[str, object] = {
         "trace": g.trace,
         "method": method,
         "route": route,
@@ -189,5 +189,5 @@ def _line(answer: Response, route: str, method: str, took_us: int) -> str:
     }
     token = g.get("token")
     if token is not None:
-        told |= {"studio": token.studio, "token": token.token_id}
-    return json.dumps(told)
+        line |= {"studio": token.studio, "token": token.token_id}
+    return json.dumps(line)

@@ -1,13 +1,22 @@
-"""Pages of an answer that is made of one position of the log and one moment.
+"""Cursors: where a list goes on, as text that only the service can make.
 
-A cursor names both, so that what is recorded meanwhile neither doubles nor drops anything between
-two pages of one list.
+A list is cut either by the number of its last row, or by its offset in an answer that is made of
+one position of the log and one moment. A cursor then names both, so that what is recorded meanwhile
+neither doubles nor drops anything between two pages.
 """
 
-from collections.abc import Mapping
-from typing import NamedTuple
+import base64
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+from urllib.parse import urlencode
 
-from service.web import negotiation
+from flask import Response, g, request
+
+from service.web.negotiation import invalid_query
+from service.web.pointers import FieldError
+from service.web.strict_json import WHOLE_MAX
 
 
 class Place(NamedTuple):
@@ -18,11 +27,63 @@ class Place(NamedTuple):
     offset: int
 
 
-def make_cursor(place: Place, query: Mapping[str, object]) -> str:
-    """An opaque cursor of a place in the answer to a query."""
-    return negotiation.make_cursor(place, query)
+def of_this_list(filters: Mapping[str, Any]) -> dict[str, Any]:
+    """What a cursor holds for: the filters, the studio and the address of the list asked for."""
+    return {**filters, "studio": g.token.studio, "path": request.path}
 
 
-def read_cursor(cursor: str, query: Mapping[str, object]) -> Place:
-    """The place of a cursor made for the same query. Raises ProblemError (400)."""
-    return Place(*negotiation.read_cursor(cursor, query, len(Place._fields)))
+def number_of(args: Mapping[str, Any], query: Mapping[str, object], first: int = 0) -> int:
+    """Behind which number a list goes on: that of the cursor in its arguments, or `first`.
+
+    Raises ProblemError (400).
+    """
+    return read_cursor(args["cursor"], query)[0] if "cursor" in args else first
+
+
+def make_cursor(numbers: Sequence[int], query: Mapping[str, object]) -> str:
+    """An opaque cursor of a place, said in whole numbers, in the answers to a query."""
+    written = json.dumps([*numbers, _seal(numbers, query)], separators=(",", ":"))
+    return base64.urlsafe_b64encode(written.encode()).decode().rstrip("=")
+
+
+def read_cursor(cursor: str, query: Mapping[str, object], count: int = 1) -> list[int]:
+    """The numbers of a cursor that was made of so many for the same query.
+
+    Raises ProblemError (400) for every other text.
+    """
+    try:
+        raw = base64.b64decode(cursor + "=" * (-len(cursor) % 4), b"-_", validate=True)
+        *numbers, _ = json.loads(raw)
+        whole = all(type(number) is int and 0 <= number <= WHOLE_MAX for number in numbers)
+        if whole and len(numbers) == count and make_cursor(numbers, query) == cursor:
+            return list(numbers)
+    except (ValueError, TypeError, RecursionError):
+        pass
+    remedy = "Pass a cursor as it was given, with the same other arguments; or begin without one."
+    raise invalid_query(FieldError("?cursor", remedy, "wrong-cursor"))
+
+
+def _seal(numbers: Sequence[int], query: Mapping[str, object]) -> str:
+    # a reader of the log may keep a cursor for long, so that what it is made of stays as it was
+    place = numbers[0] if len(numbers) == 1 else list(numbers)
+    written = json.dumps([place, query], sort_keys=True, separators=(",", ":"))
+    return hashlib.blake2b(written.encode(), digest_size=6).hexdigest()
+
+
+def link_next(path: str, query: Mapping[str, object], cursor: str) -> str:
+    """The value of an RFC 8288 Link header to what follows."""
+    arguments = urlencode([*_pairs(query), ("cursor", cursor)])
+    return f'<{path}?{arguments}>; rel="next"'
+
+
+def _pairs(query: Mapping[str, object]) -> list[tuple[str, str]]:
+    pairs = []
+    for name, value in query.items():
+        values = value if isinstance(value, list | tuple) else [value]
+        pairs += [(name, str(one)) for one in values]
+    return pairs
+
+
+def say_next(answer: Response, filters: Mapping[str, object], limit: int, cursor: str) -> None:
+    """Say in the header of a page where what follows is to be had."""
+    answer.headers["Link"] = link_next(request.path, {**filters, "limit": limit}, cursor)

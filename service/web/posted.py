@@ -57,16 +57,16 @@ def refused(refusal: Refusal, batch: bool) -> ProblemError:
         FieldError(_at(reason.place, batch) + reason.member, reason.detail, reason.code)
         for reason in refusal.reasons[:ERRORS_MAX]
     ]
-    told = "; ".join(reason.detail for reason in refusal.reasons[:3])
-    return ProblemError(name, f"Nothing was recorded: {told.rstrip('.')}.", errors)
+    reasons = "; ".join(reason.detail for reason in refusal.reasons[:3])
+    return ProblemError(name, f"Nothing was recorded: {reasons.rstrip('.')}.", errors)
 
 
 def _listed(posted: object, batch: bool) -> list[Any]:
     if not batch:
         return [posted]
     if not isinstance(posted, list):
-        told = FieldError("", "Write a JSON array of events.", "not-a-list")
-        raise ProblemError("invalid-event", "A batch is an array of events.", [told])
+        error = FieldError("", "Write a JSON array of events.", "not-a-list")
+        raise ProblemError("invalid-event", "A batch is an array of events.", [error])
     most = services().settings.batch_events_max
     if len(posted) > most:
         detail = f"The batch has {len(posted)} events; at most {most} are taken at a time."

@@ -64,7 +64,7 @@ class Problem:
         return TYPES[self.name].status
 
     def respond(self) -> Response:
-        """The answer."""
+        """The problem as an HTTP answer."""
         kind = TYPES[self.name]
         return _respond(f"/problems/{kind.name}", kind.title, kind.status, self)
 
@@ -173,8 +173,8 @@ def _flat(messages: object, pointer: str) -> list[FieldError]:
             for name, inner in messages.items()
             for error in _flat(inner, pointer if name == "_schema" else pointer + step(name))
         ]
-    told = messages if isinstance(messages, list) else [messages]
-    return [FieldError(pointer, str(one), "invalid") for one in told]
+    listed = messages if isinstance(messages, list) else [messages]
+    return [FieldError(pointer, str(one), "invalid") for one in listed]
 
 
 def _of_fault(error: Exception) -> Response:

@@ -19,10 +19,10 @@ from service.web import negotiation
 from service.web.answers import ItemsShown, ReadShown, Shown, encoded
 from service.web.described import description_here
 from service.web.negotiation import JSON, invalid_query
-from service.web.paging import Place, make_cursor, read_cursor
+from service.web.nouns.departments.answers import shown_suppositions
+from service.web.paging import Place, make_cursor, of_this_list, read_cursor, say_next
 from service.web.pointers import FieldError
 from service.web.problems import ProblemError
-from service.web.representation.departments import shown_suppositions
 from service.web.services import services
 from service.web.waiting import view_of
 
@@ -76,11 +76,11 @@ class Reading:
         return self.now_min * US_PER_MIN
 
 
-def read_now(asked: Mapping[str, Any]) -> Reading:
+def read_now(args: Mapping[str, Any]) -> Reading:
     """The studio of the token as it stands, at the position that was asked for at least."""
     given = services()
     studio = given.studios.of(g.token.studio)
-    view = view_of(studio, asked.get("min_position", 0), given.waiting, g.token.token_id)
+    view = view_of(studio, args.get("min_position", 0), given.waiting, g.token.token_id)
     return Reading(studio.warm, view, view.state, view.position, view.now_min)
 
 
@@ -121,19 +121,14 @@ class Page:
         """The cursor of what follows a place in the list."""
         reading = self.reading
         place = Place(reading.position, reading.now_min, offset)
-        return make_cursor(place, _sealed(self.filters))
+        return make_cursor(place, of_this_list(self.filters))
 
     def link_to(self, made: Response, cursor: str) -> None:
         """Say in an answer where what follows is to be had."""
-        arguments = {**self.filters, "limit": self.limit}
-        made.headers["Link"] = negotiation.link_next(request.path, arguments, cursor)
+        say_next(made, self.filters, self.limit, cursor)
 
 
-def _sealed(filters: Mapping[str, Any]) -> dict[str, Any]:
-    return {**filters, "studio": g.token.studio, "path": request.path}
-
-
-def read_page(asked: Mapping[str, Any], now: Callable[[Mapping[str, Any]], Reading] = read_now,
+def read_page(args: Mapping[str, Any], now: Callable[[Mapping[str, Any]], Reading] = read_now,
 ) -> Page:  # fmt: skip
     """A page of a list: of the state that `now` gives, or of the one its cursor names."""
     filters = {
@@ -142,13 +137,13 @@ def read_page(asked: Mapping[str, Any], now: Callable[[Mapping[str, Any]], Readi
         if name not in _NOT_FILTERS
         for values in [request.args.getlist(name)]
     }
-    reading = now(asked)
+    reading = now(args)
     offset = 0
-    if "cursor" in asked:
-        place = read_cursor(asked["cursor"], _sealed(filters))
+    if "cursor" in args:
+        place = Place(*read_cursor(args["cursor"], of_this_list(filters), len(Place._fields)))
         offset = place.offset
         reading = _at(reading, place)
-    return Page(reading, offset, asked["limit"], filters)
+    return Page(reading, offset, args["limit"], filters)
 
 
 def _at(reading: Reading, place: Place) -> Reading:
@@ -156,8 +151,8 @@ def _at(reading: Reading, place: Place) -> Reading:
         return reading
     view = reading.view
     if place.position > view.position or place.now_min > view.now_min:
-        told = "This cursor is of a later state than there is; begin without one."
-        raise invalid_query(FieldError("?cursor", told, "wrong-cursor"))
+        detail = "This cursor is of a later state than there is; begin without one."
+        raise invalid_query(FieldError("?cursor", detail, "wrong-cursor"))
     state = reading.studio.history.as_known_at(place.position)
     return reading.at(state, place.position, place.now_min)
 

@@ -1,4 +1,10 @@
-"""Recorded events, their data and their personal text, as a token may read them."""
+"""Recorded events, their data and their personal text, as a token may read them.
+
+Money is not for desks: events about it, known by the beginning of their type, have empty data for
+roles without a right to see it, and no salt, since who has envelope, leaf hash and salt could try
+what is missing. A past state does not tell them why such a fact was set aside, a refused strike not
+what rests on it, and a diary not its marks.
+"""
 
 from collections.abc import Mapping, Sequence, Set
 from typing import Any
@@ -34,9 +40,9 @@ def shown_events(connection: Connection, page: Sequence[Stored], token: Token) -
         and sees_text(token, looked_at[stored.position])
     ]
     texts = dict(read.personal_at(connection, token.studio, visible))
-    asked = frozenset(visible)
+    with_text = frozenset(visible)
     return [
-        _shown(stored, looked_at.get(stored.position), token, texts, stored.position in asked)
+        _shown(stored, looked_at.get(stored.position), token, texts, stored.position in with_text)
         for stored in page
     ]
 

@@ -28,8 +28,8 @@ def recorded_by(role: Role) -> str:
             verbs.setdefault(noun, []).append(verb)
     if not verbs:
         return "nothing"
-    said = "; ".join(f"{noun} {', '.join(found)}" for noun, found in verbs.items())
-    return f"for its own departments: {said}" if role is Role.DESK else said
+    words = "; ".join(f"{noun} {', '.join(found)}" for noun, found in verbs.items())
+    return f"for its own departments: {words}" if role is Role.DESK else words
 
 
 def kept_for_roles(app: Flask) -> dict[tuple[Role, ...], list[str]]:
@@ -59,7 +59,10 @@ def _lines() -> Iterator[str]:
 
 
 def write(file: Path = FILE) -> None:
-    """Put the tables into a file, between the lines that say where they stand."""
+    """Put the tables into a file, between the lines that say where they stand.
+
+    Raises ValueError where it does not say where.
+    """
     before, _, rest = file.read_text(encoding="utf-8").partition(BEGIN)
     _, end, after = rest.partition(END)
     if not end:

@@ -1,14 +1,13 @@
 """A strict JSON reader: what another reader could take differently is refused, with its place.
 
-A document that is written as tersely as a program would write it is read by the fast parser, and
-shown to be in order by writing it again. Any other one is the C scanner's: its hooks and a few
-scans of the raw bytes notice that something *may* be amiss; only then the document is read once
-more to find what and where.
+A document that is written as a program would write it is read by the fast parser, and shown to be
+in order by writing it again: but for the blanks between its values the bytes are the same. Any
+other one is read with every pair of an object and every number kept as it was written, so that what
+is wrong can be named with its place.
 """
 
 import json
 import math
-import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, NamedTuple
@@ -44,10 +43,6 @@ class Unreadable(NamedTuple):
     too_large: bool = False
 
 
-class _SuspectError(Exception):
-    """The fast reading met something to look at closely."""
-
-
 class _Pairs(list[tuple[str, Any]]):
     """An object as it was written, repeated names and all."""
 
@@ -59,10 +54,8 @@ class _Bad(NamedTuple):
     code: str
 
 
-_NOT_TERSE = object()
-_BRACKETS = bytes(byte for byte in range(256) if byte not in b'[]{}"')
-_ROUND_TO_SQUARE = bytes.maketrans(b"{}", b"[]")
-_SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
+_DOUBTFUL = object()
+_BLANKS = b" \t\n\r"
 
 
 def read(raw: bytes, limits: Limits | None = None) -> object:
@@ -75,8 +68,8 @@ def read(raw: bytes, limits: Limits | None = None) -> object:
     too_large = _too_large(raw, limits)
     if too_large is not None:
         return too_large
-    value = _read_terse(raw, limits)
-    if value is not _NOT_TERSE:
+    value = _read_plain(raw, limits)
+    if value is not _DOUBTFUL:
         return value
     try:
         text = raw.decode("utf-8")
@@ -84,15 +77,7 @@ def read(raw: bytes, limits: Limits | None = None) -> object:
         return Unreadable(
             f"The body is not UTF-8: {error.reason} at byte {error.start}. Send UTF-8 JSON."
         )
-    try:
-        value = _FAST.decode(text)
-    except (json.JSONDecodeError, RecursionError, _SuspectError):
-        return _examine(text, limits) or _malformed_otherwise()
-    if b"\\u0000" in raw or _SURROGATE.search(raw) or _deeper_than(raw, limits.depth_max):
-        found = _examine(text, limits)
-        if found is not None:
-            return found
-    return value
+    return _examine(text, limits)
 
 
 def _too_large(raw: bytes, limits: Limits) -> Unreadable | None:
@@ -111,20 +96,29 @@ def _too_large(raw: bytes, limits: Limits) -> Unreadable | None:
     return None
 
 
-def _read_terse(raw: bytes, limits: Limits) -> object:
-    """The value of a document whose bytes are those that its value is written as.
+def _read_plain(raw: bytes, limits: Limits) -> object:
+    """The value of a document whose bytes are, but for blanks, those that its value is written as.
 
     Names that repeat, numbers of too many digits and what is no JSON come out otherwise, and
-    without a backslash no character can be hidden.
+    without a backslash no character can be hidden. _DOUBTFUL where they are others.
     """
     if b"\\" in raw:
-        return _NOT_TERSE
+        return _DOUBTFUL
     try:
         value = orjson.loads(raw)
-        terse = orjson.dumps(value) == raw
+        written = orjson.dumps(value)
     except (orjson.JSONDecodeError, orjson.JSONEncodeError):
-        return _NOT_TERSE
-    return value if terse and _is_within([value], limits.depth_max + 1) else _NOT_TERSE
+        return _DOUBTFUL
+    if written != raw and written != _without_blanks(raw):
+        return _DOUBTFUL
+    return value if _is_within([value], limits.depth_max + 1) else _DOUBTFUL
+
+
+def _without_blanks(raw: bytes) -> bytes:
+    """A document without the blanks between its values; it has no backslash."""
+    parts = raw.split(b'"')
+    parts[::2] = [part.translate(None, _BLANKS) for part in parts[::2]]
+    return b'"'.join(parts)
 
 
 def _is_within(inner: Iterable[Any], depth_max: int) -> bool:
@@ -150,58 +144,12 @@ def _malformed(error: json.JSONDecodeError, text: str) -> Unreadable:
     )
 
 
-def _malformed_otherwise() -> Unreadable:
-    return Unreadable("The body is not JSON that can be taken.")
-
-
 def _too_deep(limits: Limits, pointer: str = "") -> Unreadable:
     detail = f"More than {limits.depth_max} levels of nesting. Flatten the value."
     return Unreadable("The body is nested too deeply.", (FieldError(pointer, detail, "too-deep"),))
 
 
-def _deeper_than(raw: bytes, depth_max: int) -> bool:
-    """Whether a valid document nests deeper; each round takes the innermost brackets away."""
-    if raw.count(b"[") + raw.count(b"{") <= depth_max:
-        return False
-    if b"\\" in raw:
-        raw = raw.replace(b"\\\\", b"").replace(b'\\"', b"")
-    outside = b"".join(raw.translate(None, _BRACKETS).split(b'"')[::2])
-    brackets = outside.translate(_ROUND_TO_SQUARE)
-    for _ in range(depth_max):
-        if not brackets:
-            return False
-        brackets = brackets.replace(b"[]", b"")
-    return bool(brackets)
-
-
-def _fast_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    members = dict(pairs)
-    if len(members) != len(pairs):
-        raise _SuspectError
-    return members
-
-
-def _fast_whole(digits: str) -> int:
-    if len(digits) > 17:
-        raise _SuspectError
-    value = int(digits)
-    if -WHOLE_MAX <= value <= WHOLE_MAX:
-        return value
-    raise _SuspectError
-
-
-def _fast_float(digits: str) -> float:
-    value = float(digits)
-    if -WHOLE_MAX <= value <= WHOLE_MAX:
-        return value
-    raise _SuspectError
-
-
-def _fast_constant(_: str) -> object:
-    raise _SuspectError
-
-
-def _slow_number(digits: str) -> int | float | _Bad:
+def _number(digits: str) -> int | float | _Bad:
     value = float(digits)
     if math.isfinite(value) and abs(value) <= WHOLE_MAX:
         # a long run of digits can round to a double within the bounds
@@ -217,28 +165,22 @@ def _slow_number(digits: str) -> int | float | _Bad:
     )
 
 
-def _slow_constant(name: str) -> _Bad:
+def _constant(name: str) -> _Bad:
     return _Bad(f"{name} is not JSON. Leave the member out.", "not-a-number")
 
 
-_FAST = json.JSONDecoder(
-    object_pairs_hook=_fast_object,
-    parse_int=_fast_whole,
-    parse_float=_fast_float,
-    parse_constant=_fast_constant,
-)
-_SLOW = json.JSONDecoder(
+_CAREFUL = json.JSONDecoder(
     object_pairs_hook=_Pairs,
-    parse_int=_slow_number,
-    parse_float=_slow_number,
-    parse_constant=_slow_constant,
+    parse_int=_number,
+    parse_float=_number,
+    parse_constant=_constant,
 )
 
 
-def _examine(text: str, limits: Limits) -> Unreadable | None:
-    """What is wrong in a document that the scanner can read, or None."""
+def _examine(text: str, limits: Limits) -> object:
+    """The value of a document read with care, or Unreadable."""
     try:
-        document = _SLOW.decode(text)
+        document = _CAREFUL.decode(text)
     except json.JSONDecodeError as error:
         return _malformed(error, text)
     except RecursionError:
@@ -251,10 +193,19 @@ def _examine(text: str, limits: Limits) -> Unreadable | None:
         if len(errors) >= ERRORS_MAX:
             break
     if not errors:
-        return None
+        return _plain_value(document)
     first = errors[0]
     where = first.pointer or "the whole document"
     return Unreadable(f"At {where}: {first.detail}", tuple(errors[:ERRORS_MAX]))
+
+
+def _plain_value(value: Any) -> Any:
+    """A value with dicts for the pairs of its objects."""
+    if isinstance(value, _Pairs):
+        return {name: _plain_value(inner) for name, inner in value}
+    if isinstance(value, list):
+        return [_plain_value(inner) for inner in value]
+    return value
 
 
 def _places(document: object) -> Iterator[tuple[str, object, int]]:

@@ -5,9 +5,8 @@ from typing import Any
 
 from service.log.tokens import Token
 from service.vocabulary.facts import Role
-from service.vocabulary.facts.base import SEES_MONEY, money_hidden_from
+from service.vocabulary.facts.base import ABOVE_DESKS, SEES_MONEY, money_hidden_from
 
-_ALL = frozenset({Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR})
 # what the desks say to each other and what is called back concerns them all
 _SHARED = ("note.", "retake.")
 _NAMES_OF_DEPARTMENTS = ("department", "to", "sender", "back_to", "fault_of")
@@ -25,7 +24,7 @@ def withheld(token: Token, type_: str) -> bool:
 
 def sees_all_text(token: Token) -> bool:
     """Whether the holder may read the personal text of every event."""
-    return token.role in _ALL
+    return token.role in ABOVE_DESKS
 
 
 def sees_text(token: Token, event: Mapping[str, Any]) -> bool:

@@ -20,7 +20,7 @@ FAR = 1000
 
 
 class Viewed(Protocol):
-    """What has a view."""
+    """A studio that gives a view of at least a position."""
 
     def view(self, min_position: int = 0, wait_s: float = ..., /) -> View:
         """The state at a position at least. Raises NotYetError after so long."""

@@ -39,8 +39,8 @@ class Windows(Storage):
             self._counts[key] = count + amount, ends_s
             if len(self._counts) > KEYS_MOST:
                 self._counts = {
-                    name: (told, until_s)
-                    for name, (told, until_s) in self._counts.items()
+                    name: (number, until_s)
+                    for name, (number, until_s) in self._counts.items()
                     if until_s > now_s
                 }
             return count + amount

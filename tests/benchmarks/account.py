@@ -11,7 +11,7 @@ from service.production.account import account
 from service.production.state import RateCard, State
 from service.production.totals import totals
 from service.vocabulary.event import read_event
-from service.web.representation.reports import row_cells
+from service.web.nouns.reports.answers import row_cells
 from tests.benchmarks import year
 from tests.benchmarks.figures import Figure, Size, best_s, no_collector
 from tests.benchmarks.fold import folded

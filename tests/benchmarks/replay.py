@@ -10,7 +10,7 @@ from pathlib import Path
 import orjson
 from sqlalchemy import Connection, Engine, text
 
-from service.kept import SNAPSHOT_EVERY
+from service.kept import USUAL
 from service.log.append import lock_head
 from service.log.chain import Chain
 from service.log.embedded import ensure_running, stop
@@ -66,7 +66,7 @@ def measure(size: Size) -> list[Figure]:
             cold = Studio(NAME, engine, lambda: 0, SEAL_KEY)
             cold_s = took_s(cold.view)
             cold.history.snapshots.wait()
-            if count >= SNAPSHOT_EVERY:
+            if count >= USUAL.snapshot_every:
                 assert snapshots_of(engine) > 0, "no snapshot was written to start from"
         del cold
         warm_s, before_mb, worker_mb = min(started_warm(url) for _ in range(STARTS))

@@ -11,7 +11,7 @@ from random import Random
 from msgspec.structs import replace
 
 from service.planning.board.board import make_board
-from service.planning.compare.trail import Move, Walk, begin, step
+from service.planning.compare.trail import DateMove, Walk, begin, step
 from service.planning.plan.schedule import Schedule, schedule
 from service.production.decide import Accepted, retell
 from service.production.state import EMPTY, State
@@ -77,9 +77,9 @@ def minutes_of(events: Sequence[Event]) -> list[tuple[int, list[Event]]]:
 
 def walked(
     events: Sequence[Event], walk: Walk = NOTHING, cuts: frozenset[int] = frozenset()
-) -> tuple[list[Move], Walk]:
+) -> tuple[list[DateMove], Walk]:
     """The trail of a log; before the minutes in `cuts` it begins anew from what is stored."""
-    moves: list[Move] = []
+    moves: list[DateMove] = []
     for number, (now_min, told) in enumerate(minutes_of(events)):
         if number in cuts:
             planned = plan_from_nothing(events, walk.position, walk.now_min)

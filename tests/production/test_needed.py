@@ -11,7 +11,7 @@ from service.production.account import account
 from service.production.lending import Lending
 from service.production.visits import Phase
 from service.vocabulary.instants import US_PER_MIN, parse_instant
-from service.web.representation.retakes import shown_retake
+from service.web.nouns.retakes.answers import shown_retake
 from tests.telling import Story, studio
 
 SCENE, OTHER, REUSER = "KESTREL-1/1", "KESTREL-1/2", "KESTREL-2/1"

@@ -12,7 +12,7 @@ from sqlalchemy.exc import OperationalError
 from service.log import schema
 from service.log.schema import trail
 from service.log.studios import make_studio
-from service.planning.compare.trail import Move
+from service.planning.compare.trail import DateMove
 from service.projections import projector as module
 from service.projections import rows
 from service.projections.projector import Projector, unbuilt
@@ -136,7 +136,7 @@ def test_it_goes_on_when_its_connections_are_lost(
         wait_for(lambda: _stored_or_none(engine) == wanted(over(said)))
 
 
-def _stored_or_none(engine: Engine) -> list[Move] | None:
+def _stored_or_none(engine: Engine) -> list[DateMove] | None:
     try:
         return stored(engine)
     except OperationalError:  # by a connection that was lost

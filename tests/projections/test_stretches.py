@@ -14,7 +14,7 @@ import pytest
 from sqlalchemy import Engine
 
 from service.log.append import read_head
-from service.planning.compare.trail import Move
+from service.planning.compare.trail import DateMove
 from service.projections import stretches as module
 from service.projections.rows import NOTHING
 from service.projections.stretches import Stretch, Walkers, stretches
@@ -70,7 +70,7 @@ def listed(engine: Engine) -> list[Stretch]:
         return list(stretches(connection, NAME, NOTHING, head.position, bound_min))
 
 
-def joined(inline: Inline, listed: list[Stretch]) -> list[Move]:
+def joined(inline: Inline, listed: list[Stretch]) -> list[DateMove]:
     for here in module._here:
         here.studio.view()  # strikes are known
     return [move for _, moves in Walkers(inline, 3).joined(listed, {}) for move in moves]

@@ -7,7 +7,7 @@ from sqlalchemy import Engine, func, select
 from service.log.append import read_head
 from service.log.schema import trail
 from service.log.studios import make_studio, move_clock
-from service.planning.compare.trail import Move, pass_time
+from service.planning.compare.trail import DateMove, pass_time
 from service.production.state import State
 from service.projections import present as present_module
 from service.projections import rows
@@ -29,15 +29,15 @@ def studio_of(engine: Engine) -> Studio:
     return Studio(NAME, engine, lambda: 0)
 
 
-def stored(engine: Engine) -> list[Move]:
-    columns = [trail.c[name] for name in Move._fields]
+def stored(engine: Engine) -> list[DateMove]:
+    columns = [trail.c[name] for name in DateMove._fields]
     with engine.connect() as connection:
         asked = select(*columns).where(trail.c.studio == NAME)
-        found = [Move(*row) for row in connection.execute(asked)]
+        found = [DateMove(*row) for row in connection.execute(asked)]
     return in_order(found)
 
 
-def in_order(moves: list[Move]) -> list[Move]:
+def in_order(moves: list[DateMove]) -> list[DateMove]:
     return sorted(moves, key=lambda move: (move.episode, move.number))
 
 
@@ -55,7 +55,7 @@ def over(said: list[Said]) -> list[Said]:
     return [one for one in said if one[0].recorded_us // US_PER_MIN < last_min]
 
 
-def wanted(said: list[Said]) -> list[Move]:
+def wanted(said: list[Said]) -> list[DateMove]:
     return in_order(walked([event for event, _ in said])[0])
 
 
@@ -189,7 +189,7 @@ def test_a_reader_gets_what_is_not_stored_yet(engine: Engine, seed: int, behind:
         said = said[:until] + [(_recorded(event, now_min), data) for event, data in said[until:]]
 
 
-def ends(moves: list[Move]) -> dict[str, tuple[int | None, int]]:
+def ends(moves: list[DateMove]) -> dict[str, tuple[int | None, int]]:
     """By episode, its last date and the sum of its deltas."""
     found: dict[str, tuple[int | None, int]] = {}
     for move in moves:
@@ -246,7 +246,7 @@ def test_minutes_by_real_clocks_are_over_a_little_later(engine: Engine) -> None:
 
 def test_a_batch_of_strikes_is_one_step(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
     """Half-way states of it were never so, and each takes a fold."""
-    opened = small_studio(engine, monkeypatch)
+    opened = small_studio(engine)
     notes = [
         fact("note.given", SCENE, {"note": f"N{number}", "to": "layout"}, id=f"n{number}")
         for number in range(30)
@@ -271,7 +271,7 @@ def test_a_batch_of_strikes_is_one_step(engine: Engine, monkeypatch: pytest.Monk
 def test_a_walk_that_takes_long_is_left_to_the_projector(
     engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    opened = small_studio(engine, monkeypatch)
+    opened = small_studio(engine)
     monkeypatch.setattr(present_module, "AT_ONCE_S", -1.0)
     with pytest.raises(BehindError):
         TrailAhead(opened.warm, engine).present()

@@ -13,7 +13,7 @@ from service.production.decide import Accepted, decide
 from service.production.folding import fold
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event, read_event
-from service.vocabulary.kinds import told
+from service.vocabulary.kinds import json_members
 
 
 @cache
@@ -54,7 +54,7 @@ def _facts_behind(log: list[dict[str, Any]]) -> list[dict[str, Any]]:
             "subject": made.subject,
             "time": approval["time"],
             "cause": made.cause,
-            "data": told(made.fact),
+            "data": json_members(made.fact),
             "position": made.position,
         }
         for made in decided.events[1:]

@@ -19,7 +19,7 @@ from service.vocabulary.facts.office import (
 from service.vocabulary.facts.orders import ChangeOrderApproved, GateMove
 from service.vocabulary.facts.retakes import Dependent, RetakeCalled
 from service.vocabulary.instants import parse_instant
-from service.vocabulary.kinds import members, reviver, told
+from service.vocabulary.kinds import json_members, members, reviver
 from service.web.schemas.examples import example_events
 
 
@@ -116,13 +116,13 @@ def test_a_dataclass_is_taken_apart_once() -> None:
 def test_what_is_told_of_a_fact_revives_to_it(type_: str) -> None:
     for event in example_events(type_):
         fact = reviver(CATALOGUE[type_])(event["data"])
-        assert reviver(CATALOGUE[type_])(told(fact)) == fact
+        assert reviver(CATALOGUE[type_])(json_members(fact)) == fact
 
 
 def test_members_at_their_defaults_are_left_out() -> None:
-    assert told(SceneRetimed(frames=96)) == {"frames": 96}
+    assert json_members(SceneRetimed(frames=96)) == {"frames": 96}
     move = GateMove("KESTREL-1", "delivery", date(2031, 5, 5))
-    assert told(ChangeOrderApproved("CO-1", gates=(move,))) == {
+    assert json_members(ChangeOrderApproved("CO-1", gates=(move,))) == {
         "order": "CO-1",
         "gates": [{"episode": "KESTREL-1", "gate": "delivery", "due_on": "2031-05-05"}],
     }

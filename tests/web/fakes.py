@@ -15,11 +15,11 @@ from service.log.chain import Chain
 from service.log.tokens import Token
 from service.production.marks import LATE
 from service.production.refusal import Refusal
-from service.proofs.canonical import late, splice
 from service.record import Proposed, Receipt, event_of
+from service.record.sealing import recorded_by, seal
 from service.settings import Settings
 from service.studio import NotYetError
-from service.vocabulary.instants import format_instant, parse_instant
+from service.vocabulary.instants import parse_instant
 from service.web.app import create_app
 
 NOW = "2031-03-04T12:00:00Z"
@@ -59,19 +59,10 @@ class PlainRecorder:
             if known is not None:
                 return Receipt(*key, known.position, known.recorded_at_us, True, ())
             at_us = head.clock_at_us or head.recorded_at_us
-            position = head.position + 1
-            body = splice(
-                proposed.prepared,
-                late(
-                    position=position,
-                    recordedat=format_instant(at_us),
-                    poster=token.token_id,
-                ),
-            )
-            event = event_of(proposed, position, at_us, token)
-            chain.put(event, body, proposed.content_hash, proposed.salt, proposed.personal)
+            event = event_of(proposed, head.position + 1, at_us, token)
+            seal(chain, event, proposed, recorded_by(token.token_id, token.role, at_us))
             chain.write(connection, token.studio)
-        return Receipt(*key, position, at_us, False, (LATE,))
+        return Receipt(*key, event.position, at_us, False, (LATE,))
 
 
 @dataclass

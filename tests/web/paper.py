@@ -20,6 +20,7 @@ from jsonschema import (  # type: ignore[import-untyped]  # it ships no types
 from sqlalchemy import Engine
 from werkzeug.test import TestResponse
 
+from service.kept import USUAL, Keeping
 from service.log import studios, tokens
 from service.production.marks import MEANINGS
 from service.record import Studios
@@ -190,10 +191,11 @@ class Paper:
         return {"Authorization": f"Bearer {self.secrets[who]}"}
 
 
-def another_worker(engine: Engine, keys: Path | None = None) -> Flask:
+def another_worker(engine: Engine, keys: Path | None = None, keeping: Keeping = USUAL) -> Flask:
     """An app with nothing warm; it signs checkpoints where a folder of keys is given."""
     settings = Settings(None, None, Path("/nowhere"), batch_events_max=100, keys=keys)
-    return create_app(settings, engine, Studios(engine, seal_key=SEAL_KEY), SEAL_KEY)
+    opened = Studios(engine, seal_key=SEAL_KEY, keeping=keeping)
+    return create_app(settings, engine, opened, SEAL_KEY)
 
 
 def hold_against_document(app: Flask, path: str, method: str, shown: object) -> None:

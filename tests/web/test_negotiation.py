@@ -6,7 +6,7 @@ import pytest
 from flask import Flask, Response
 from marshmallow import Schema
 
-from service.web import negotiation, problems
+from service.web import negotiation, paging, problems
 from service.web.schemas import query
 
 from .conftest import Clients
@@ -131,18 +131,18 @@ def test_tags_differ_by_all_that_they_are_made_of() -> None:
 
 
 def test_a_cursor_holds_only_for_its_position_and_query() -> None:
-    cursor = negotiation.make_cursor([12], {"type": "note.given"})
-    assert negotiation.read_cursor(cursor, {"type": "note.given"}) == [12]
+    cursor = paging.make_cursor([12], {"type": "note.given"})
+    assert paging.read_cursor(cursor, {"type": "note.given"}) == [12]
     # a reader of the log keeps its cursor for long: what earlier releases gave is still taken
     assert cursor == "WzEyLCJlZGM5MmUyMzhmZjIiXQ"
     with pytest.raises(problems.ProblemError):
-        negotiation.read_cursor(cursor, {})
+        paging.read_cursor(cursor, {})
     other = json.dumps([13, "0" * 12])
     for forged in (cursor + "=", cursor[:-1], "", "W10", other, "e30"):
         with pytest.raises(problems.ProblemError):
-            negotiation.read_cursor(forged, {"type": "note.given"})
+            paging.read_cursor(forged, {"type": "note.given"})
 
 
 def test_a_link_escapes_its_arguments() -> None:
-    link = negotiation.link_next("/events", {"subject": "A-1/2", "type": ["a", "b&c"]}, "x_")
+    link = paging.link_next("/events", {"subject": "A-1/2", "type": ["a", "b&c"]}, "x_")
     assert link == '</events?subject=A-1%2F2&type=a&type=b%26c&cursor=x_>; rel="next"'

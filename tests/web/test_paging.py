@@ -18,7 +18,7 @@ def packed(value: object) -> str:
 
 
 def test_a_cursor_is_read_as_it_was_made() -> None:
-    assert read_cursor(make_cursor(PLACE, QUERY), QUERY) == PLACE
+    assert read_cursor(make_cursor(PLACE, QUERY), QUERY, 3) == [*PLACE]
 
 
 @pytest.mark.parametrize(
@@ -27,7 +27,7 @@ def test_a_cursor_is_read_as_it_was_made() -> None:
 )
 def test_a_cursor_of_another_query_is_refused(query: dict[str, object]) -> None:
     with pytest.raises(ProblemError) as told:
-        read_cursor(make_cursor(PLACE, QUERY), query)
+        read_cursor(make_cursor(PLACE, QUERY), query, 3)
     assert told.value.problem.errors[0].code == "wrong-cursor"
 
 
@@ -54,5 +54,5 @@ def test_a_cursor_of_another_query_is_refused(query: dict[str, object]) -> None:
 )
 def test_what_is_no_cursor_is_refused(cursor: str) -> None:
     with pytest.raises(ProblemError) as told:
-        read_cursor(cursor, QUERY)
+        read_cursor(cursor, QUERY, 3)
     assert told.value.problem.status == 400

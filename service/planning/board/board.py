@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from service.planning.board.changes import Known
+from service.planning.board.changes import StateEntries
 from service.planning.board.faults import PlanError, planning
 from service.planning.board.frame import NO_FRAME, Frame, make_frame, owner_of, planned_episodes
 from service.planning.board.reframe import reframe, sources_touched
@@ -50,7 +50,7 @@ class Board:
 
     state: State
     frame: Frame
-    known: Known
+    entries: StateEntries
     phase: Int8s
     work_e4: Int64s
     started_min: Int64s
@@ -69,9 +69,9 @@ class Board:
 
     def changed_visits(self, before: "Board") -> list[str]:
         """Items with visits that differ from those of another board."""
-        if self.since is not None and self.since.known is before.known:
+        if self.since is not None and self.since.entries is before.entries:
             return self.since.visits
-        return before.known.changed_visits(self.known)
+        return before.entries.changed_visits(self.entries)
 
 
 _VISITS_COLUMNS = (
@@ -96,11 +96,11 @@ _NONE: Visits = {}
 class Since(NamedTuple):
     """What was found when a board was made of another: what that knew, and visits that differ."""
 
-    known: Known
+    entries: StateEntries
     visits: list[str]
 
 
-class Standing(NamedTuple):
+class BoardRow(NamedTuple):
     """One row of a board."""
 
     phase: int
@@ -131,7 +131,7 @@ def _blank(state: State, frame: Frame) -> Board:
     count = len(frame.department)
     columns: dict[str, Any] = {name: np.zeros(count, np.int64) for name in COLUMNS}
     columns |= {name: np.zeros(count, np.int8) for name in _SMALL_COLUMNS}
-    return Board(state, frame, Known.of(state), **columns)
+    return Board(state, frame, StateEntries.of(state), **columns)
 
 
 @planning()
@@ -142,8 +142,8 @@ def advance(board: Board, state: State) -> Board:
     """
     if state is board.state:
         return board
-    known = Known.of(state)
-    changed, moved = board.known.changed_records(known), board.known.changed_visits(known)
+    entries = StateEntries.of(state)
+    changed, moved = board.entries.changed_records(entries), board.entries.changed_visits(entries)
     most = CHANGED_SHARE_MOST * len(board.frame.items)
     if not len(board.phase) or max(len(changed), len(moved)) > most:
         return make_board(state)
@@ -161,7 +161,7 @@ def advance(board: Board, state: State) -> Board:
         columns = {name: getattr(board, name).take(reframed.source) for name in COLUMNS}
         whole |= reframed.fresh
     met = _met_still(board, state, changed, moved)
-    fresh = Board(state, frame, known, **columns, since=Since(board.known, moved), met=met)
+    fresh = Board(state, frame, entries, **columns, since=Since(board.entries, moved), met=met)
     lending = Lending(state)
     for item in whole:
         _fill(fresh, lending, item)
@@ -183,7 +183,7 @@ def advance_visits(board: Board, state: State, items: Iterable[str]) -> Board:
     columns |= {name: getattr(board, name) for name in _ITEMS_COLUMNS}
     moved = list(items)
     met = _met_still(board, state, (), moved)
-    fresh = Board(state, board.frame, Known.of(state), **columns, met=met)
+    fresh = Board(state, board.frame, StateEntries.of(state), **columns, met=met)
     lending = Lending(state)
     for item in moved:
         _fill(fresh, lending, item, board.state.visits.get(item, _NONE))
@@ -214,7 +214,7 @@ def _gates_moved(before: State, after: State, item: str) -> Iterator[str]:
     for gate, (department, first) in episode.route.gates.items():
         by_episode = department in episode.route.episode_departments
         if by_episode == (item in after.episodes):
-            old, new = (visit_of(known, item, department) for known in (before, after))
+            old, new = (visit_of(state, item, department) for state in (before, after))
             if not same_hand_offs(old, new, first=first):
                 yield gate
 
@@ -308,17 +308,17 @@ _PHASES = {Phase.WAITING: WAITING, Phase.ON_DESK: ON_DESK, Phase.HANDED_OFF: OUT
 
 def stand(
     state: State, record: Item, department: str, visits: Mapping[str, Visit] | None
-) -> Standing:
+) -> BoardRow:
     """How one visit stands, apart from an omission."""
     visit = None if visits is None else visits.get(department)
     if visit is None:
-        return Standing(WAITING, base_work_e4(state, record, department), 0, -1, -1, False)
+        return BoardRow(WAITING, base_work_e4(state, record, department), 0, -1, -1, False)
     take: Take = visit.current
     handed_off = [one.ended_us for one in visit.takes if one.phase is Phase.HANDED_OFF]
     urgent = take.shares and any(
         state.retakes[code].urgency == "must-fix" for code, _ in take.shares
     )
-    return Standing(
+    return BoardRow(
         phase=_PHASES[take.phase],
         work_e4=work_of_take_e4(state, record, department, take),
         started_min=max(0, take.started_us // US_PER_MIN),

@@ -15,10 +15,10 @@ from service.production.state import State
 class Entries:
     """The values and keys of a map where they are asked for, in the map's own order."""
 
-    __slots__ = ("_keys", "_known", "_values")
+    __slots__ = ("_keys", "_map", "_values")
 
-    def __init__(self, known: Mapping[Any, Any]) -> None:
-        self._known = known
+    def __init__(self, values: Mapping[Any, Any]) -> None:
+        self._map = values
         self._keys: list[Any] | None = None
         self._values: list[Any] | None = None
 
@@ -26,18 +26,18 @@ class Entries:
     def values(self) -> list[Any]:
         """The values."""
         if self._values is None:
-            self._values = list(self._known.values())
+            self._values = list(self._map.values())
         return self._values
 
     @property
     def keys(self) -> list[Any]:
         """The keys."""
         if self._keys is None:
-            self._keys = list(self._known)
+            self._keys = list(self._map)
         return self._keys
 
 
-class Known(NamedTuple):
+class StateEntries(NamedTuple):
     """What a plan is made of, as entries."""
 
     episodes: Entries
@@ -46,12 +46,12 @@ class Known(NamedTuple):
     visits: Entries
 
     @staticmethod
-    def of(state: State) -> "Known":
+    def of(state: State) -> "StateEntries":
         """The entries of a state."""
         maps = (state.episodes, state.scenes, state.elements, state.visits)
-        return Known(*map(Entries, maps))
+        return StateEntries(*map(Entries, maps))
 
-    def changed_records(self, later: "Known") -> list[str]:
+    def changed_records(self, later: "StateEntries") -> list[str]:
         """Items whose records differ."""
         return [
             item
@@ -59,7 +59,7 @@ class Known(NamedTuple):
             for item in differing(old, new)
         ]
 
-    def changed_visits(self, later: "Known") -> list[str]:
+    def changed_visits(self, later: "StateEntries") -> list[str]:
         """Items with visits that differ."""
         return differing(self.visits, later.visits)
 

@@ -1,4 +1,9 @@
-"""What keeps a plan from being made: a fault of ours, told by the item that it was met at."""
+"""What keeps a plan from being made: a fault of ours, told by the item that it was met at.
+
+Whatever is raised while a board, a line or a plan is made becomes a `PlanError` that names the
+item. Routes that need the plan answer with the problem `no-plan`; events, proofs, notes and reports
+do not need one. `/ready` and the metric `retake_ledger_studios_without_plan` tell.
+"""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager

@@ -168,7 +168,7 @@ NO_FRAME = Frame((), {}, (), _FROM_0, (), _NONE, _FROM_0, _NONE, (), (), _NONE, 
 
 def planned_episodes(state: State) -> tuple[str, ...]:
     """Undelivered episodes in their total order."""
-    open_ones = (name for name, episode in state.episodes.items() if episode.delivered_us < 0)
+    open_ones = (name for name, episode in state.episodes.items() if not episode.delivered)
     return tuple(sorted(open_ones, key=order_of))
 
 
@@ -214,7 +214,7 @@ def owner_of(state: State, item: str) -> str:
 
 
 def block_of(state: State, item: str) -> Block:
-    """The visits that an item makes."""
+    """The visits that an item makes. Raises LookupError for an item that is not in the record."""
     found = item_of(state, item)
     if found is None:
         raise LookupError(item)

@@ -70,7 +70,7 @@ def make_line(board: Board, now_min: int, near: tuple[Board, Line] | None = None
 def hours_of(state: State, department: str, now_min: int) -> WorkingTime:
     """A department's working time around a moment, stoppages left out."""
     stoppages = state.stoppages.get(department, ())
-    return _working_time(*_asked(_calendar(state, department), stoppages, now_min))
+    return _working_time(*_working_time_of(_calendar(state, department), stoppages, now_min))
 
 
 def _calendar(state: State, department: str) -> Calendar | None:
@@ -97,28 +97,28 @@ def _whole_days(calendar: Calendar) -> Calendar:
     return calendar._replace(versions=tuple(versions))
 
 
-def _asked(
+def _working_time_of(
     calendar: Calendar | None, stoppages: tuple[Stoppage, ...], now_min: int
 ) -> tuple[Calendar | None, tuple[Stoppage, ...], int, int]:
     # while a stoppage lasts, its end depends on now; else the same windows serve every moment
-    lasts = bool(stoppages) and stoppages[-1].resumed_us < 0
+    lasts = bool(stoppages) and stoppages[-1].lasts
     return calendar, stoppages, instant(now_min * US_PER_MIN).year, now_min if lasts else 0
 
 
 def _hours_by(state: State, departments: tuple[str, ...], now_min: int) -> Hours:
-    asked = [
-        _asked(_calendar(state, name), state.stoppages.get(name, ()), now_min)
+    parts = [
+        _working_time_of(_calendar(state, name), state.stoppages.get(name, ()), now_min)
         for name in departments
     ]
-    return _hours(tuple(asked))
+    return _hours(tuple(parts))
 
 
 # the same for every plan until a calendar changes or a department stops or resumes
 @lru_cache(maxsize=16)
 def _hours(
-    asked: tuple[tuple[Calendar | None, tuple[Stoppage, ...], int, int], ...],
+    parts: tuple[tuple[Calendar | None, tuple[Stoppage, ...], int, int], ...],
 ) -> Hours:
-    times = [_working_time(*one) for one in asked]
+    times = [_working_time(*one) for one in parts]
     return Hours(
         window_from=_offsets([len(time.starts) for time in times]),
         window_start=_joined([time.starts for time in times]),
@@ -192,21 +192,23 @@ def _release(board: Board, now_min: int) -> Int64s:
 
 def _ranked_alike(board: Board, other: Board) -> bool:
     """Whether everything that keys are made of is the same."""
-    frame, state, known = board.frame, board.state, other.state
+    frame, state, earlier = board.frame, board.state, other.state
     return (
         frame is other.frame
-        and (state.put_first is known.put_first or state.put_first == known.put_first)
-        and all(_due_alike(state, known, name) for name in frame.episodes)
+        and (state.put_first is earlier.put_first or state.put_first == earlier.put_first)
+        and all(_due_alike(state, earlier, name) for name in frame.episodes)
         and np.array_equal(board.must_fix, other.must_fix)
         and (board.priority is other.priority or np.array_equal(board.priority, other.priority))
     )
 
 
-def _due_alike(state: State, known: State, episode: str) -> bool:
+def _due_alike(state: State, earlier: State, episode: str) -> bool:
     """Whether an episode is due on the same date; the same record mostly says so at once."""
-    if state.episodes[episode] is known.episodes.get(episode):
+    if state.episodes[episode] is earlier.episodes.get(episode):
         return True
-    return episode in known.episodes and _due_number(state, episode) == _due_number(known, episode)
+    return episode in earlier.episodes and _due_number(state, episode) == _due_number(
+        earlier, episode
+    )
 
 
 def _keys(board: Board) -> Int64s:

@@ -37,9 +37,9 @@ def reframe(frame: Frame, before: State, after: State, changed: Sequence[str]) -
 
 
 def _planned_episodes(frame: Frame, state: State) -> tuple[str, ...]:
-    known = set(frame.episodes)
-    found = {name for name, episode in state.episodes.items() if episode.delivered_us < 0}
-    return frame.episodes if found == known else planned_episodes(state)
+    planned = set(frame.episodes)
+    found = {name for name, episode in state.episodes.items() if not episode.delivered}
+    return frame.episodes if found == planned else planned_episodes(state)
 
 
 def _change(
@@ -52,7 +52,7 @@ def _change(
     )
     anew = set(changed)
     due: dict[str, tuple[str, ...] | None] = {}
-    for item in _asked(frame, before, after, changed, undelivered):
+    for item in _affected(frame, before, after, changed, undelivered):
         place = frame.place_of.get(item)
         was = None if place is None else frame.due_sets[frame.due_set[place]]
         if was and only_fewer and item not in anew:
@@ -72,34 +72,36 @@ def _change(
     return Change(due, entering, leaving, recut, rewired)
 
 
-def _asked(
+def _affected(
     frame: Frame, before: State, after: State, changed: Sequence[str], undelivered: set[str]
 ) -> set[str]:
     """Items that may enter, leave, or belong to other episodes than before."""
-    asked = set(undelivered.symmetric_difference(frame.episodes))
-    for name in list(asked):
-        asked.update(*(state.episodes[name].scenes for state in (before, after)
+    affected = set(undelivered.symmetric_difference(frame.episodes))
+    for name in list(affected):
+        affected.update(*(state.episodes[name].scenes for state in (before, after)
                        if name in state.episodes))  # fmt: skip
     for item in changed:
         old, new = before.episodes.get(item), after.episodes.get(item)
         if old is not None or new is not None:
-            asked |= set(old.scenes if old else ()) ^ set(new.scenes if new else ())
+            affected |= set(old.scenes if old else ()) ^ set(new.scenes if new else ())
         elif item in after.elements or not (_shown(before, item) and _shown(after, item)):
-            asked.add(item)
+            affected.add(item)
     for name in {**before.shows, **after.shows}:
         listed, lists = before.shows.get(name), after.shows.get(name)
         if listed is not lists:
-            asked |= set(listed.elements if listed else ()) ^ set(lists.elements if lists else ())
-    for item in (*asked, *changed):
-        asked |= _sources(before, item) | _sources(after, item)
-    for item in (*asked, *changed):
-        known, knows = before.scenes.get(item), after.scenes.get(item)
-        if known is knows:
-            asked.update(known.elements if known else ())
+            affected |= set(listed.elements if listed else ()) ^ set(
+                lists.elements if lists else ()
+            )
+    for item in (*affected, *changed):
+        affected |= _sources(before, item) | _sources(after, item)
+    for item in (*affected, *changed):
+        was, will = before.scenes.get(item), after.scenes.get(item)
+        if was is will:
+            affected.update(was.elements if was else ())
         else:
-            used, uses = set(known.elements if known else ()), set(knows.elements if knows else ())
-            asked |= used | uses if item in asked else used ^ uses
-    return asked
+            used, uses = set(was.elements if was else ()), set(will.elements if will else ())
+            affected |= used | uses if item in affected else used ^ uses
+    return affected
 
 
 def _shown(state: State, item: str) -> bool:
@@ -113,7 +115,7 @@ def sources_touched(before: State, after: State, changed: Iterable[str]) -> set[
         old, new = before.episodes.get(item), after.episodes.get(item)
         scenes: Iterable[str] = (item,)
         if old is not None and new is not None:
-            scenes = new.scenes if (old.delivered_us < 0) != (new.delivered_us < 0) else ()
+            scenes = new.scenes if old.delivered != new.delivered else ()
         for scene in scenes:
             touched |= {scene, *_sources(before, scene), *_sources(after, scene)}
     return touched
@@ -168,7 +170,7 @@ def _alike(old: object, new: object, *members: str) -> bool:
 
 
 def _reusers(before: State, after: State, scenes: Iterable[str]) -> set[str]:
-    known = list(scenes)
+    names = list(scenes)
     return {
-        reuser for state in (before, after) for reuser in reusers_of(state, known)
+        reuser for state in (before, after) for reuser in reusers_of(state, names)
     }  # fmt: skip

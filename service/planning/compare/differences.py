@@ -29,9 +29,9 @@ def changed_visits(before: Schedule, after: Schedule) -> Iterator[tuple[str, str
         record, visits = item_of(state, item), state.visits.get(item)
         if record is None or visits is None:
             continue
-        known = before.state.visits.get(item, _NO_VISITS)
+        visits_before = before.state.visits.get(item, _NO_VISITS)
         for department in sorted(visits, key=record.route.rank.__getitem__):
-            was, visit = known.get(department, UNVISITED), visits[department]
+            was, visit = visits_before.get(department, UNVISITED), visits[department]
             if was is not visit:
                 yield item, department, was, visit
 

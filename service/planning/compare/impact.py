@@ -197,8 +197,8 @@ def _asks_less(old: Take, new: Take) -> bool:
 def _to_look_at(before: Schedule, after: State) -> tuple[ToLookAt, ...]:
     """Scenes that changed retakes list and nobody has answered for."""
     found = []
-    known = before.kept("retakes", lambda: Entries(before.state.retakes))
-    for code in differing(known, Entries(after.retakes)):
+    calls = before.kept("retakes", lambda: Entries(before.state.retakes))
+    for code in differing(calls, Entries(after.retakes)):
         retake = after.retakes.get(code)
         # what a strike folds again comes to other objects that say the same
         if retake is None or retake == before.state.retakes.get(code):
@@ -222,7 +222,7 @@ def _to_look_at(before: Schedule, after: State) -> tuple[ToLookAt, ...]:
 
 def _still_needed(before: Schedule, after: Schedule) -> tuple[StillNeeded, ...]:
     """What others wait for in scenes that are in the picture before and not after."""
-    changed = before.board.known.changed_records(after.board.known)
+    changed = before.board.entries.changed_records(after.board.entries)
     was, will = before.state, after.state
     left = [
         scene
@@ -268,7 +268,7 @@ def line_rank(state: State, department: str) -> tuple[int, str]:
 def _scenes(before: Schedule, after: Schedule) -> tuple[SceneImpact, ...]:
     """Scenes that finish at another minute, in their total order."""
     moved = moved_items(before, after)
-    told = zip(
+    rows = zip(
         moved.items,
         map(_minute, moved.before.finish_min),
         map(_minute, moved.after.finish_min),
@@ -278,7 +278,7 @@ def _scenes(before: Schedule, after: Schedule) -> tuple[SceneImpact, ...]:
         strict=True,
     )
     scenes = (before.state.scenes, after.state.scenes)
-    return tuple([SceneImpact(*one) for one in told if one[0] in scenes[0] or one[0] in scenes[1]])
+    return tuple([SceneImpact(*one) for one in rows if one[0] in scenes[0] or one[0] in scenes[1]])
 
 
 def _minute(value: int | None) -> int | None:
@@ -302,11 +302,11 @@ def _episode(before: Schedule, after: Schedule, episode: str) -> EpisodeImpact:
 
 
 def _gate(name: str, was: GateStanding, will: GateStanding) -> GateImpact:
-    known = will.gate or was.gate
+    gate = will.gate or was.gate
     return GateImpact(
         name,
-        known.due_on if known else None,
-        bool(known and known.hard),
+        gate.due_on if gate else None,
+        bool(gate and gate.hard),
         was.met_on,
         will.met_on,
         was.projected_on,

@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal, localcontext
 from typing import NamedTuple
 
-from service.planning.board.changes import Known
+from service.planning.board.changes import StateEntries
 from service.planning.board.reframe import needed_otherwise
 from service.planning.compare.impact import line_rank
 from service.production.cards import card_valid, studio_date
@@ -74,7 +74,7 @@ class Work(NamedTuple):
     dropped_e4: int = 0
 
     def plus(self, other: "Work") -> "Work":
-        """Both."""
+        """The sum of both."""
         return Work(*map(sum, zip(self, other, strict=True)))
 
 
@@ -109,8 +109,8 @@ def quote(state: State, code: str, position: int, at_us: int) -> Quote | Refusal
         return Refusal(tuple(reasons))
     with localcontext(prec=DIGITS):
         total = sum((line.amount for line in lines), rounded(Decimal(0), card.currency))
-    told = tuple(lines)
-    return Quote(code, order.show, card.currency, card.credit_e4, on, position, told, total)
+    quoted_lines = tuple(lines)
+    return Quote(code, order.show, card.currency, card.credit_e4, on, position, quoted_lines, total)
 
 
 def quoted(state: State, code: str, at_us: int) -> Quote | Refusal:
@@ -139,9 +139,9 @@ def _line(
             )
     if reasons:
         return reasons
-    told = tuple(works)
-    amount = _amount(told, line.amount, card)
-    return QuotedLine(number, line.change, items_of(line), told, line.amount, amount)
+    all_works = tuple(works)
+    amount = _amount(all_works, line.amount, card)
+    return QuotedLine(number, line.change, items_of(line), all_works, line.amount, amount)
 
 
 def _amount(works: tuple[QuotedWork, ...], fee: Decimal | None, card: RateCard) -> Decimal:
@@ -158,7 +158,7 @@ def _amount(works: tuple[QuotedWork, ...], fee: Decimal | None, card: RateCard) 
 def works_between(before: State, after: State) -> dict[str, Work]:
     """The work, by department, that lies between two states of which one follows the other."""
     found: dict[str, Work] = {}
-    was, will = Known.of(before), Known.of(after)
+    was, will = StateEntries.of(before), StateEntries.of(after)
     records = was.changed_records(will)
     changed = {*records, *was.changed_visits(will), *needed_otherwise(before, after, records)}
     lending = (Lending(before), Lending(after))

@@ -37,7 +37,7 @@ _VISITS_ALONE = MOVES_NO_DATE | {desks.WorkStarted, desks.HandOffMade}
 """Facts that change nothing of what is planned but visits of their subject."""
 
 
-class Move(NamedTuple):
+class DateMove(NamedTuple):
     """One row of an episode's trail: its projected delivery before and after, and what moved it.
 
     `number` counts an episode's rows from 1. `position` is the event's; where time passed, that of
@@ -63,7 +63,7 @@ class Move(NamedTuple):
     delta_min: int | None
 
 
-class Standing(NamedTuple):
+class TrailEnd(NamedTuple):
     """Where an episode's trail stands: its rows, its date, and the last date that could be said."""
 
     rows: int
@@ -83,7 +83,7 @@ class Walk(NamedTuple):
     touched: frozenset[str]
     now_min: int
     position: int
-    standings: Mapping[str, Standing]
+    standings: Mapping[str, TrailEnd]
 
 
 Dates = list[tuple[str, int | None]]
@@ -93,7 +93,7 @@ Breathe = Callable[[], None]
 """Called before each plan, so that the caller may let others go first."""
 
 
-def begin(planned: Schedule, position: int, standings: Mapping[str, Standing]) -> Walk:
+def begin(planned: Schedule, position: int, standings: Mapping[str, TrailEnd]) -> Walk:
     """A walk that goes on from the plan of a state of the log, whose dates are in `standings`."""
     return Walk(planned, planned.state, frozenset(), planned.now_min, position, standings)
 
@@ -105,21 +105,21 @@ def begin_apart(planned: Schedule, position: int) -> Walk:
     makes its rows those of a walk that came all the way.
     """
     found = dates(planned, {})
-    return begin(planned, position, {name: Standing(0, at, at) for name, at in found.items()})
+    return begin(planned, position, {name: TrailEnd(0, at, at) for name, at in found.items()})
 
 
 def counted_on(
-    moves: Sequence[Move], standings: Mapping[str, Standing]
-) -> tuple[list[Move], dict[str, Standing]]:
+    moves: Sequence[DateMove], standings: Mapping[str, TrailEnd]
+) -> tuple[list[DateMove], dict[str, TrailEnd]]:
     """Rows numbered on from where each episode's trail stands, with their deltas, and the end."""
     going = dict(standings)
     counted = []
     for move in moves:
-        told = _Told(
+        cause = _Cause(
             move.cause, move.type, move.subject, move.retake, move.retake_kind, move.department,
             move.waited_for,
         )  # fmt: skip
-        counted.append(_row(going, move.episode, move.after_min, told, move.at_min, move.position))
+        counted.append(_row(going, move.episode, move.after_min, cause, move.at_min, move.position))
     return counted, going
 
 
@@ -129,7 +129,7 @@ def step(
     events: Sequence[Event],
     after_strike: Callable[[int], State],
     breathe: Breathe = lambda: None,
-) -> tuple[list[Move], Walk]:
+) -> tuple[list[DateMove], Walk]:
     """The rows of one minute, and the walk at its end.
 
     `events` are all that was recorded in it, in order of position. Strikes that follow each other
@@ -139,7 +139,7 @@ def step(
     moves, walk = pass_time(walk, now_min, breathe)
     for strikes, run in groupby(events, lambda event: isinstance(event.fact, EventStruck)):
         if not strikes:
-            more, walk = _told(walk, tuple(run), breathe)
+            more, walk = _moves_of(walk, tuple(run), breathe)
             moves += more
             continue
         *_, last = run
@@ -151,7 +151,9 @@ def step(
     return moves, walk
 
 
-def pass_time(walk: Walk, now_min: int, breathe: Breathe = lambda: None) -> tuple[list[Move], Walk]:
+def pass_time(
+    walk: Walk, now_min: int, breathe: Breathe = lambda: None
+) -> tuple[list[DateMove], Walk]:
     """The rows of time passing from the walk's minute to a later one, and the walk there."""
     if stands_until(walk.schedule) >= now_min:
         return [], walk._replace(now_min=now_min)
@@ -161,8 +163,8 @@ def pass_time(walk: Walk, now_min: int, breathe: Breathe = lambda: None) -> tupl
     standings = dict(walk.standings)
     for episode, date_min in _moved(walk, after):
         waited = _waited_for(after, episode)
-        told = _Told(TIME, department=waited and waited[1], waited_for=waited and waited[0])
-        moves.append(_row(standings, episode, date_min, told, now_min, walk.position))
+        cause = _Cause(TIME, department=waited and waited[1], waited_for=waited and waited[0])
+        moves.append(_row(standings, episode, date_min, cause, now_min, walk.position))
     return moves, walk._replace(schedule=after, now_min=now_min, standings=standings)
 
 
@@ -178,7 +180,7 @@ def dates(planned: Schedule, begun: Mapping[str, object]) -> dict[str, int | Non
     return found
 
 
-class _Told(NamedTuple):
+class _Cause(NamedTuple):
     """What a row says of its cause."""
 
     cause: str
@@ -190,9 +192,9 @@ class _Told(NamedTuple):
     waited_for: str | None = None
 
 
-def _told(
+def _moves_of(
     walk: Walk, events: tuple[Event, ...], breathe: Breathe, after: Schedule | None = None
-) -> tuple[list[Move], Walk]:
+) -> tuple[list[DateMove], Walk]:
     """The rows of events without a strike among them; `after` is the plan behind them if known."""
     if all(type(event.fact) in MOVES_NO_DATE for event in events):
         touched = walk.touched.union(event.subject for event in events)
@@ -207,8 +209,8 @@ def _told(
     if len(events) == 1:
         return _moved_by(walk, events[0], after, moved)
     half = len(events) // 2
-    moves, between = _told(walk, events[:half], breathe)
-    more, walk = _told(between, events[half:], breathe, after)
+    moves, between = _moves_of(walk, events[:half], breathe)
+    more, walk = _moves_of(between, events[half:], breathe, after)
     return moves + more, walk
 
 
@@ -222,12 +224,14 @@ def _planned(walk: Walk, events: tuple[Event, ...]) -> Schedule:
     return schedule(board, walk.now_min, walk.schedule)
 
 
-def _moved_by(walk: Walk, event: Event, after: Schedule, moved: Dates) -> tuple[list[Move], Walk]:
+def _moved_by(
+    walk: Walk, event: Event, after: Schedule, moved: Dates
+) -> tuple[list[DateMove], Walk]:
     """The rows of one event that moved some dates, and the walk behind it."""
-    told = _told_of(event, walk.state, after.state)
+    cause = _cause_of(event, walk.state, after.state)
     standings = dict(walk.standings)
     moves = [
-        _row(standings, episode, date_min, told, walk.now_min, event.position)
+        _row(standings, episode, date_min, cause, walk.now_min, event.position)
         for episode, date_min in moved
     ]
     return moves, _arrived(walk, event, after)._replace(standings=standings)
@@ -251,22 +255,22 @@ def _moved(walk: Walk, after: Schedule) -> Dates:
 
 
 def _row(
-    standings: dict[str, Standing],
+    standings: dict[str, TrailEnd],
     episode: str,
     date_min: int | None,
-    told: _Told,
+    cause: _Cause,
     now_min: int,
     position: int,
-) -> Move:
+) -> DateMove:
     """An episode's next row; its standing goes on to it."""
-    count, before_min, known_min = standings.get(episode, Standing(0, None, None))
+    count, before_min, known_min = standings.get(episode, TrailEnd(0, None, None))
     delta_min = None if date_min is None or known_min is None else date_min - known_min
     last_min = known_min if date_min is None else date_min
-    standings[episode] = Standing(count + 1, date_min, last_min)
-    return Move(episode, count + 1, now_min, position, *told, before_min, date_min, delta_min)
+    standings[episode] = TrailEnd(count + 1, date_min, last_min)
+    return DateMove(episode, count + 1, now_min, position, *cause, before_min, date_min, delta_min)
 
 
-def _told_of(event: Event, before: State, after: State) -> _Told:
+def _cause_of(event: Event, before: State, after: State) -> _Cause:
     """What a row says of an event; of a strike, also which retake it struck."""
     fact = event.fact
     if isinstance(fact, EventStruck):
@@ -277,7 +281,7 @@ def _told_of(event: Event, before: State, after: State) -> _Told:
         code = getattr(fact, "retake", None)
     retake = None if code is None else after.retakes.get(code) or before.retakes.get(code)
     department = getattr(fact, "department", None) or getattr(fact, "back_to", None)
-    return _Told(
+    return _Cause(
         EVENT,
         fact.TYPE,
         event.subject,

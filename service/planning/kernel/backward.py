@@ -8,7 +8,7 @@ import numpy as np
 
 from service.planning.kernel.circles import circle_error, list_along_arcs
 from service.planning.kernel.compiled import Int, compiled, index, inlined, least, most
-from service.planning.kernel.line import OUT, Int8s, Int32s, Int64s, Line, Plan, Problem
+from service.planning.kernel.line import OUT, Int8s, Int32s, Int64s, KernelArrays, Line, Plan
 from service.planning.kernel.minutes import row_durations, worked_before
 from service.planning.kernel.soundness import minutes_by_row, problem
 from service.vocabulary.calendar import NEVER
@@ -42,7 +42,7 @@ def latest(line: Line, plan: Plan, due_min: Int64s) -> Int64s:
     return finish
 
 
-def _durations(p: Problem, plan: Plan, now_min: int) -> Int64s:
+def _durations(p: KernelArrays, plan: Plan, now_min: int) -> Int64s:
     """Working minutes (n) each row takes at the rate of its planned start, or has left if ON_DESK.
 
     0 for rows that are OUT. A row that cannot start counts at the rate in force now, else the next,
@@ -55,7 +55,7 @@ def _durations(p: Problem, plan: Plan, now_min: int) -> Int64s:
 
 @compiled
 def pass_back(
-    p: Problem,
+    p: KernelArrays,
     minutes: Int64s,
     due: Int64s,
     is_open: Int8s,
@@ -81,7 +81,7 @@ def pass_back(
 
 
 @inlined
-def _back(p: Problem, d: Int, t: Int, minutes: Int) -> Int:
+def _back(p: KernelArrays, d: Int, t: Int, minutes: Int) -> Int:
     """The start of the first of the last `minutes` working minutes before `t`."""
     low, high = np.int64(p.window_from[d]), np.int64(p.window_from[d + 1])
     if low == high:

@@ -3,13 +3,13 @@
 import numpy as np
 
 from service.planning.kernel.compiled import Int, compiled, index, inlined
-from service.planning.kernel.line import BrokenLineError, Int8s, Int32s, Problem
+from service.planning.kernel.line import BrokenLineError, Int8s, Int32s, KernelArrays
 
 ROWS_NAMED_MOST = 10
 
 
 @inlined
-def list_along_arcs(p: Problem, part: Int8s, listed: Int32s, open_inputs: Int32s) -> Int:
+def list_along_arcs(p: KernelArrays, part: Int8s, listed: Int32s, open_inputs: Int32s) -> Int:
     """List the rows of a part of a problem (1 by row, else 0), each behind those it waits for.
 
     How many are listed: all of the part but those that stand in a circle, or behind one.
@@ -38,11 +38,11 @@ def list_along_arcs(p: Problem, part: Int8s, listed: Int32s, open_inputs: Int32s
 
 
 @compiled
-def _list_part(p: Problem, part: Int8s, listed: Int32s, open_inputs: Int32s) -> Int:
+def _list_part(p: KernelArrays, part: Int8s, listed: Int32s, open_inputs: Int32s) -> Int:
     return list_along_arcs(p, part, listed, open_inputs)
 
 
-def refuse_circles(p: Problem, part: Int8s) -> None:
+def refuse_circles(p: KernelArrays, part: Int8s) -> None:
     """Raise BrokenLineError where rows of a part wait for each other in a circle."""
     listed, open_inputs = np.zeros(len(part), np.int32), np.zeros(len(part), np.int32)
     count = _list_part(p, part, listed, open_inputs)
@@ -50,7 +50,7 @@ def refuse_circles(p: Problem, part: Int8s) -> None:
         raise circle_error(p, part, listed[:count])
 
 
-def circle_error(p: Problem, part: Int8s, listed: Int32s) -> BrokenLineError:
+def circle_error(p: KernelArrays, part: Int8s, listed: Int32s) -> BrokenLineError:
     """The error for a part of which `list_along_arcs` did not list all rows."""
     left = part != 0
     left[listed] = False

@@ -6,7 +6,7 @@
 from typing import Final
 
 from service.planning.kernel.compiled import Int, index, inlined, least
-from service.planning.kernel.line import Int64s, Problem
+from service.planning.kernel.line import Int64s, KernelArrays
 from service.planning.kernel.minutes import first_open
 from service.vocabulary.calendar import NEVER
 
@@ -34,7 +34,7 @@ COLUMNS: Final = 20
 
 
 @inlined
-def lay_out(p: Problem, desk: Int64s, d: Int, now: Int) -> None:
+def lay_out(p: KernelArrays, desk: Int64s, d: Int, now: Int) -> None:
     """Find its first window; nothing of it has passed."""
     past = index(p.window_from[d + 1])
     desk[WINDOW] = first_open(p, d, now)
@@ -45,7 +45,7 @@ def lay_out(p: Problem, desk: Int64s, d: Int, now: Int) -> None:
 
 
 @inlined
-def move_on(p: Problem, desk: Int64s, d: Int, t: Int) -> None:
+def move_on(p: KernelArrays, desk: Int64s, d: Int, t: Int) -> None:
     """Say which window and which segment are next or in force at `t`."""
     window, windows = index(desk[WINDOW]), index(p.window_from[d + 1])
     while window < windows and p.window_end[window] <= t:

@@ -19,7 +19,7 @@ def push_event(events: Int64s, event: Int) -> None:
 
 @compiled
 def pop_event(events: Int64s) -> Int:
-    """Take the smallest."""
+    """Take the earliest event out of the heap."""
     first, last, size = events[1], events[events[0]], events[0] - 1
     events[0] = size
     at, child = np.int64(1), np.int64(2)

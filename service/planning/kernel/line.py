@@ -266,7 +266,7 @@ def empty_line(now_min: int) -> Line:
     )
 
 
-class Problem(NamedTuple):
+class KernelArrays(NamedTuple):
     """The arrays of a `Line` under the same names, as the compiled functions take them.
 
     These trust them; `soundness.problem` is what makes one.

@@ -3,12 +3,12 @@
 import numpy as np
 
 from service.planning.kernel.compiled import Int, compiled, index, inlined, most
-from service.planning.kernel.line import ON_DESK, OUT, Int64s, Problem
+from service.planning.kernel.line import ON_DESK, OUT, Int64s, KernelArrays
 from service.vocabulary.calendar import NEVER
 
 
 @inlined
-def rated_segment(p: Problem, d: Int, t: Int) -> Int:
+def rated_segment(p: KernelArrays, d: Int, t: Int) -> Int:
     """The segment with a rate in force at `t`, else the next one, else the last; -1 for none."""
     first, past = np.int64(p.crew_from[d]), np.int64(p.crew_from[d + 1])
     later = first
@@ -26,7 +26,7 @@ def rated_segment(p: Problem, d: Int, t: Int) -> Int:
 
 
 @inlined
-def duration(p: Problem, row: Int, segment: Int) -> Int:
+def duration(p: KernelArrays, row: Int, segment: Int) -> Int:
     """Working minutes of a row's work at the rate of a segment, rounded up, at least 1."""
     return working_minutes(p.work_e4[row], p.crew_day_min[segment], p.crew_rate_e4[segment])
 
@@ -38,7 +38,7 @@ def working_minutes(work_e4: Int, day_min: Int, rate_e4: Int) -> Int:
 
 
 @inlined
-def minutes_left(p: Problem, row: Int, segment: Int, started: Int, now: Int) -> Int:
+def minutes_left(p: KernelArrays, row: Int, segment: Int, started: Int, now: Int) -> Int:
     """Working minutes still to do at `now`."""
     d = np.int64(p.department[row])
     done = worked_before(p, d, now) - worked_before(p, d, started)
@@ -46,7 +46,7 @@ def minutes_left(p: Problem, row: Int, segment: Int, started: Int, now: Int) -> 
 
 
 @inlined
-def first_open(p: Problem, d: Int, t: Int) -> Int:
+def first_open(p: KernelArrays, d: Int, t: Int) -> Int:
     """The first window of a department that is not over at `t`."""
     low, high = np.int64(p.window_from[d]), np.int64(p.window_from[d + 1])
     while low < high:
@@ -59,7 +59,7 @@ def first_open(p: Problem, d: Int, t: Int) -> Int:
 
 
 @inlined
-def worked_before(p: Problem, d: Int, t: Int) -> Int:
+def worked_before(p: KernelArrays, d: Int, t: Int) -> Int:
     """Working minutes of a department before `t`."""
     window = first_open(p, d, t)
     if window < p.window_from[d + 1]:
@@ -70,7 +70,7 @@ def worked_before(p: Problem, d: Int, t: Int) -> Int:
 
 
 @inlined
-def end_of_minute(p: Problem, d: Int, window: Int, target: Int) -> Int:
+def end_of_minute(p: KernelArrays, d: Int, window: Int, target: Int) -> Int:
     """The end of the department's working minute number `target`, looked for from a window on.
 
     Most visits end soon, so the steps grow before they shrink.
@@ -92,7 +92,7 @@ def end_of_minute(p: Problem, d: Int, window: Int, target: Int) -> Int:
 
 
 @compiled
-def row_durations(p: Problem, start: Int64s, now: Int, minutes: Int64s) -> None:
+def row_durations(p: KernelArrays, start: Int64s, now: Int, minutes: Int64s) -> None:
     """Working minutes of each row at the rate of its start, or left of it; OUT: 0."""
     for row in range(len(p.state)):
         if p.state[row] == OUT:

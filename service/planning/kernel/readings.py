@@ -15,8 +15,8 @@ from service.planning.kernel.line import (
     Int8s,
     Int32s,
     Int64s,
+    KernelArrays,
     Plan,
-    Problem,
 )
 from service.planning.kernel.minutes import duration, end_of_minute, rated_segment, worked_before
 from service.planning.kernel.soundness import same_length
@@ -86,7 +86,7 @@ def _trace_back(
 
 
 @compiled
-def since_when_overdue(p: Problem, now: Int, since: Int64s) -> None:
+def since_when_overdue(p: KernelArrays, now: Int, since: Int64s) -> None:
     """Say since when what is on a desk has had all its working minutes; the rest stays as it is."""
     for row in range(len(p.state)):
         if p.state[row] != ON_DESK:

@@ -20,7 +20,7 @@ from service.planning.kernel.line import (
     Int8s,
     Int32s,
     Int64s,
-    Problem,
+    KernelArrays,
 )
 from service.planning.kernel.minutes import (
     end_of_minute,
@@ -79,7 +79,7 @@ BY_RELEASE = 1
 BY_ROW = 2  # and the predecessor's row
 
 
-def empty_run(p: Problem) -> Run:
+def empty_run(p: KernelArrays) -> Run:
     """Arrays for a run of that size, which the kernel fills."""
     n, departments = len(p.state), len(p.window_from) - 1
     places = (n // PLACES_APART + departments + 1) * PLACES_APART
@@ -104,7 +104,7 @@ def empty_run(p: Problem) -> Run:
 
 
 @compiled
-def run(p: Problem, g: Run, now: Int) -> Int:
+def run(p: KernelArrays, g: Run, now: Int) -> Int:
     """Fill in start, finish, bound and bound_row of every row of an empty run.
 
     How many rows are left that still wait for an input.
@@ -137,7 +137,7 @@ def run(p: Problem, g: Run, now: Int) -> Int:
 
 
 @inlined
-def _begin(p: Problem, g: Run, now: Int) -> None:
+def _begin(p: KernelArrays, g: Run, now: Int) -> None:
     """Give rows their places, count their inputs, take up what is on a desk or in a tray."""
     n = len(p.state)
     _place(p, g, now)
@@ -161,7 +161,7 @@ def _begin(p: Problem, g: Run, now: Int) -> None:
 
 
 @inlined
-def _place(p: Problem, g: Run, now: Int) -> None:
+def _place(p: KernelArrays, g: Run, now: Int) -> None:
     """Number the waiting rows by department and key."""
     for row in range(len(p.state)):
         if p.state[row] == WAITING:
@@ -185,7 +185,7 @@ def _place(p: Problem, g: Run, now: Int) -> None:
 
 
 @inlined
-def _take_up(p: Problem, g: Run, row: Int, now: Int) -> None:
+def _take_up(p: KernelArrays, g: Run, row: Int, now: Int) -> None:
     """A row that was on a desk before now: its artist is busy until its remainder is done."""
     d = index(p.department[row])
     started = p.started_min[row]
@@ -198,7 +198,7 @@ def _take_up(p: Problem, g: Run, row: Int, now: Int) -> None:
 
 
 @inlined
-def _finish(p: Problem, g: Run, row: Int, t: Int) -> None:
+def _finish(p: KernelArrays, g: Run, row: Int, t: Int) -> None:
     d = index(p.department[row])
     desk = g.desks[d]
     desk[of.BUSY] -= 1
@@ -227,7 +227,7 @@ def _free(g: Run, desk: Int64s, row: Int, t: Int) -> None:
 
 
 @inlined
-def _input(p: Problem, g: Run, row: Int, t: Int, by: Int) -> None:
+def _input(p: KernelArrays, g: Run, row: Int, t: Int, by: Int) -> None:
     """An input comes; with the last one the row is in its department's tray."""
     g.came[row] = most(g.came[row], (t << CODE_BITS) | by)
     left = g.inputs[row] - 1
@@ -237,7 +237,7 @@ def _input(p: Problem, g: Run, row: Int, t: Int, by: Int) -> None:
 
 
 @inlined
-def _into_tray(p: Problem, g: Run, row: Int, t: Int) -> None:
+def _into_tray(p: KernelArrays, g: Run, row: Int, t: Int) -> None:
     d = index(p.department[row])
     desk = g.desks[d]
     place = index(g.place[row])
@@ -259,7 +259,7 @@ def _touch(g: Run, desk: Int64s, d: Int, t: Int) -> None:
 
 
 @inlined
-def _look_at(p: Problem, g: Run, d: Int, t: Int) -> None:
+def _look_at(p: KernelArrays, g: Run, d: Int, t: Int) -> None:
     """Start what can start; where something must wait for it, make the next change an event."""
     desk = g.desks[d]
     if desk[of.TRAY] == 0:
@@ -282,7 +282,7 @@ def _look_at(p: Problem, g: Run, d: Int, t: Int) -> None:
 
 
 @inlined
-def _start(p: Problem, g: Run, desk: Int64s, d: Int, t: Int) -> None:
+def _start(p: KernelArrays, g: Run, desk: Int64s, d: Int, t: Int) -> None:
     """The first of the tray starts, within the current window and segment."""
     place = take_first(g.low, g.high, desk[of.TRAY_SINCE])
     row = index(g.row_at[place])
@@ -330,7 +330,7 @@ def _finish_at(g: Run, row: Int, end: Int, t: Int) -> None:
 
 
 @inlined
-def _explain_unplanned(p: Problem, g: Run) -> Int:
+def _explain_unplanned(p: KernelArrays, g: Run) -> Int:
     """Rows without a start name their first input without a finish, else hold or calendar.
 
     How many of them wait for an input.

@@ -25,8 +25,8 @@ from service.planning.kernel.line import (
     BrokenLineError,
     Int8s,
     Int64s,
+    KernelArrays,
     Line,
-    Problem,
     whole_numbers,
 )
 from service.vocabulary.calendar import NEVER
@@ -46,14 +46,14 @@ _RULES: Final = (
 """Arrays, and what is wrong with an entry that `_first_wrong` finds."""
 
 
-def problem(line: Line) -> Problem:
+def problem(line: Line) -> KernelArrays:
     """The arrays of a line in one fixed type each, so that every line meets the same compilation.
 
     They are read-only views, copied only where they are not contiguous integers of that type.
     Raises BrokenLineError where compiled code could not trust them.
     """
     hours, crews = line.hours, line.crews
-    p = Problem(
+    p = KernelArrays(
         department=_view("department", line.department, np.int32),
         state=_view("state", line.state, np.int8),
         work_e4=_view("work_e4", line.work_e4, np.int64),
@@ -81,7 +81,7 @@ def problem(line: Line) -> Problem:
     return p
 
 
-def minutes_by_row(p: Problem, array: str, minutes: Int64s) -> Int64s:
+def minutes_by_row(p: KernelArrays, array: str, minutes: Int64s) -> Int64s:
     """Minutes by row of a problem as the compiled functions take them: from -NEVER to NEVER.
 
     Raises BrokenLineError where there is not one for each row, or one is not in that range.
@@ -106,7 +106,7 @@ def _view(array: str, values: npt.NDArray[Any], kind: type[Any]) -> npt.NDArray[
     return view
 
 
-def _compare_sizes(p: Problem, now_min: int) -> None:
+def _compare_sizes(p: KernelArrays, now_min: int) -> None:
     rows, arcs = len(p.state), len(p.successor)
     if rows > COUNT_MOST or arcs > COUNT_MOST:
         raise BrokenLineError("state", f"{rows} rows and {arcs} arcs, more than {COUNT_MOST}")
@@ -129,7 +129,7 @@ def _compare_sizes(p: Problem, now_min: int) -> None:
 
 
 @compiled
-def _first_wrong(p: Problem) -> tuple[Int, ...]:
+def _first_wrong(p: KernelArrays) -> tuple[Int, ...]:
     """By rule of `_RULES`, the first entry of its array that breaks it, or -1."""
     return (
         _outside(p.department, 0, len(p.window_from) - 2),
@@ -193,7 +193,7 @@ def _first_minute_outside(minutes: Int64s) -> Int:
     return _outside(minutes, -NEVER, NEVER)
 
 
-def _broken(p: Problem, places: tuple[int, ...]) -> BrokenLineError:
+def _broken(p: KernelArrays, places: tuple[int, ...]) -> BrokenLineError:
     """The error for the first rule that is broken."""
     (array, reason), place = next(
         (rule, place) for rule, place in zip(_RULES, places, strict=True) if place >= 0
@@ -204,7 +204,7 @@ def _broken(p: Problem, places: tuple[int, ...]) -> BrokenLineError:
     return BrokenLineError(array, f"{getattr(p, array)[place]} {reason}", row)
 
 
-def _refuse_ties(p: Problem, key: Int64s) -> None:
+def _refuse_ties(p: KernelArrays, key: Int64s) -> None:
     """Raise BrokenLineError where two rows that wait in one department have the same key."""
     waiting = np.flatnonzero(p.state == WAITING)
     rows = waiting[np.lexsort((key[waiting], p.department[waiting]))]

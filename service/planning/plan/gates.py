@@ -48,8 +48,8 @@ def _gate_standings(
     if record is None:
         return {}
     names = dict.fromkeys([*(name for name, _ in record.gates), *record.route.gates])
-    known = {} if other is None else _met_alike(schedule, other, episode)
-    return {name: known.get(name) or gate_standing(schedule, episode, name) for name in names}
+    kept = {} if other is None else _met_alike(schedule, other, episode)
+    return {name: kept.get(name) or gate_standing(schedule, episode, name) for name in names}
 
 
 def _met_alike(schedule: Schedule, other: Schedule, episode: str) -> dict[str, GateStanding]:
@@ -61,7 +61,7 @@ def _met_alike(schedule: Schedule, other: Schedule, episode: str) -> dict[str, G
     ):
         return {}
     standings = gate_standings(other, episode)
-    if other.state.episodes[episode].delivered_us >= 0:
+    if other.state.episodes[episode].delivered:
         return standings
     met = other.kept(
         ("met", episode), lambda: {name: met_at(other.board, episode, name) for name in standings}
@@ -81,18 +81,18 @@ def gate_standing(schedule: Schedule, episode: str, gate: str) -> GateStanding:
     record = schedule.state.episodes.get(episode)
     if record is None:
         return UNKNOWN
-    known, meeting = record.gate(gate), meeting_of(schedule.board, episode, gate)
-    if record.delivered_us < 0:
+    set_gate, meeting = record.gate(gate), meeting_of(schedule.board, episode, gate)
+    if not record.delivered:
         at_min = projected_min(schedule, episode, gate)
     else:
         at_min = None if meeting is None else _minute(meeting.stands_us)
     projected_on = date_of(schedule, at_min)
-    margin = workdays(schedule, projected_on, known.due_on if known else None)
-    holds = None if known is None or projected_on is None else projected_on <= known.due_on
-    if known is not None and at_min is not None and at_min >= NEVER:
+    margin = workdays(schedule, projected_on, set_gate.due_on if set_gate else None)
+    holds = None if set_gate is None or projected_on is None else projected_on <= set_gate.due_on
+    if set_gate is not None and at_min is not None and at_min >= NEVER:
         holds = False
     met_on = None if meeting is None else date_of(schedule, _minute(meeting.met_us))
-    return GateStanding(known, met_on, projected_on, margin, holds)
+    return GateStanding(set_gate, met_on, projected_on, margin, holds)
 
 
 def _minute(at_us: int) -> int | None:

@@ -51,7 +51,7 @@ def meeting_of(board: Board, episode: str, gate: str) -> Meeting | None:
 
 def _meeting_of(board: Board, episode: str, gate: str) -> Meeting | None:
     record = board.state.episodes[episode]
-    if record.delivered_us >= 0:
+    if record.delivered:
         return next((met for met in record.met if met.gate == gate), None)
     at = met_at(board, episode, gate)
     if at is not None and at.of_scenes and _never_met(board, at.group):

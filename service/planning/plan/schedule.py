@@ -216,7 +216,7 @@ def delivery_min(schedule: Schedule, episode: str) -> int | None:
     record = schedule.state.episodes.get(episode)
     if record is None:
         return None
-    if record.delivered_us >= 0:
+    if record.delivered:
         return record.delivered_us // US_PER_MIN
     at_min = projected_min(schedule, episode, "delivery")
     return None if at_min is None or at_min >= NEVER else at_min
@@ -290,7 +290,7 @@ def suppositions(state: State, now_min: int) -> dict[str, Supposition]:
     found = {}
     for department, stoppages in sorted(state.stoppages.items()):
         last, calendar = stoppages[-1], calendar_of(state, department)
-        if last.resumed_us < 0:
+        if last.lasts:
             end_min = None if calendar is None else supposed_end_min(last, now_min, calendar)
             overdue = 0 <= last.expected_end_us // US_PER_MIN <= now_min
             found[department] = Supposition(

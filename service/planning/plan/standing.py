@@ -53,7 +53,7 @@ STANDS = tuple(Stands)
 _AHEAD, _IN_TRAY, _HELD, _ON_DESK, _HANDED_OFF, _OMITTED = range(len(STANDS))
 
 
-class Standing(NamedTuple):
+class VisitStanding(NamedTuple):
     """One visit. Minutes and instants are None where there is none.
 
     `handed_off_us` is there only while the newest take is handed off; projections only while it
@@ -151,14 +151,14 @@ class Standings:
         """The state they are of."""
         return self.schedule.state
 
-    def visits(self, item: str) -> list[Standing]:
+    def visits(self, item: str) -> list[VisitStanding]:
         """The visits an item makes itself, in route order. Raises LookupError."""
         record = _record(self.state, item)
         return [self.visit(item, name, record) for name in departments_of(record)]
 
     def visit(
         self, item: str, department: str, record: Scene | Element | Episode | None = None
-    ) -> Standing:
+    ) -> VisitStanding:
         """One visit; of a delivered episode's, what is known without a plan."""
         record = record or _record(self.state, item)
         take = visit_of(self.state, item, department).current
@@ -166,7 +166,7 @@ class Standings:
         shares = tuple(code for code, _ in take.shares)
         start, finish = self._projected(row)
         late = None if finish is None or row is None else int(self.schedule.latest_of()[row])
-        return Standing(
+        return VisitStanding(
             item=item,
             department=department,
             take=take.number,

@@ -26,7 +26,7 @@ def stands_until(schedule: Schedule) -> int:
 def _stands_until(schedule: Schedule) -> int:
     now_min, board, state = schedule.now_min, schedule.board, schedule.state
     # a stoppage that lasts ends in the next minute once it is overdue
-    if any(listed and listed[-1].resumed_us < 0 for listed in state.stoppages.values()):
+    if any(listed and listed[-1].lasts for listed in state.stoppages.values()):
         return now_min
     # what is on a desk needs a minute more at least
     ends = [first_change(board.phase, schedule.plan), _year_end_min(now_min)]

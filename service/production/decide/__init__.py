@@ -2,6 +2,11 @@
 
 Pure: the state, the past and the actor are passed in; what comes back is the state with the facts
 in it, or a Refusal. Nothing of a batch is accepted unless all of it is.
+
+A strike folds again from the nearest state kept before the struck event, and every later fact is
+decided anew. One that this release would refuse, although it was accepted once, stands as it did.
+Whether the actor may strike at all is asked first, since reading the past takes long under the
+log's lock. A strike and what rests on the struck event go in one batch.
 """
 
 from collections.abc import Mapping, Sequence
@@ -70,16 +75,18 @@ def decide(
     facts may stand together, strikes of them too; the record refuses what it would refuse else.
     `past` must be given when an event strikes; it reaches back before the first struck event.
     `quotes` must be given when one prices an order or approves it.
+
+    Raises ValueError for a strike without the past.
     """
     reasons: list[Reason] = []
     strikes = {event.fact.position for event in events if isinstance(event.fact, EventStruck)}
     if strikes:
         if past is None:
             raise ValueError("a strike is decided against the past")
-        told = _strike(past, strikes, events, actor, state)
-        if isinstance(told, Refusal):
-            return told
-        state = told
+        struck_out = _strike(past, strikes, events, actor, state)
+        if isinstance(struck_out, Refusal):
+            return struck_out
+        state = struck_out
     draft = Draft(state)
     recorded: list[Event] = []
     derived = 0
@@ -152,11 +159,11 @@ def carried_out(state: State, code: str, position: int, at_us: int) -> tuple[Sta
 
 
 def _strike(
-    past: Past, strikes: set[int], events: Sequence[Event], actor: Actor | None, known: State
+    past: Past, strikes: set[int], events: Sequence[Event], actor: Actor | None, state: State
 ) -> State | Refusal:
     """The state without the struck events, if every later fact still stands without them.
 
-    `known` is the state with them.
+    `state` is the state with them.
     """
     against: list[Reason] = []
     standing = {event.position: event for event in past.events}
@@ -171,21 +178,21 @@ def _strike(
                 Reason(Code.CONTRADICTION, "struck twice in this batch", "/data/position", place)
             )
         elif (struck := standing.get(position)) is not None:
-            if rest := _rest_of(struck, known) - strikes:
+            if rest := _rest_of(struck, state) - strikes:
                 others = ", ".join(map(str, sorted(rest)))
                 detail = f"it came as one with events {others}; strike them in the same batch"
                 against.append(Reason(Code.STRIKE_BREAKS, detail, "/data/position", place))
             named[position] = gates.Strike(place, event, event.fact, struck)
     if against:
         return Refusal(tuple(against))
-    told = _told_without(past, strikes)
-    if told.set_aside:
+    retold = _retold_without(past, strikes)
+    if retold.set_aside:
         place = named[min(strikes)].place
-        against = [_resting(event, reasons, place, actor) for event, reasons in told.set_aside]
+        against = [_resting(event, reasons, place, actor) for event, reasons in retold.set_aside]
     else:
         listed = list(named.values())
-        against = list(gates.strikes_against(known, told.state, listed, past.events, actor))
-    return Refusal(tuple(against)) if against else told.state
+        against = list(gates.strikes_against(state, retold.state, listed, past.events, actor))
+    return Refusal(tuple(against)) if against else retold.state
 
 
 def _resting(event: Event, reasons: Sequence[Reason], place: int, actor: Actor | None) -> Reason:
@@ -207,16 +214,16 @@ def _resting(event: Event, reasons: Sequence[Reason], place: int, actor: Actor |
     return Reason(Code.STRIKE_BREAKS, detail, "/data/position", place)
 
 
-def _told_without(past: Past, strikes: set[int]) -> Retold:
+def _retold_without(past: Past, strikes: set[int]) -> Retold:
     """The log without the struck events; what this release refuses anyhow stands as it did.
 
     A rule may be stricter than the one by which an event was accepted. Such an event is no reason
     against a strike, unless the strike gives the rules something more to say against it.
     """
     rest = [event for event in past.events if event.position not in strikes]
-    told = retell(past.state, rest)
-    if not told.set_aside:
-        return told
+    retold = retell(past.state, rest)
+    if not retold.set_aside:
+        return retold
     draft, stricter = Draft(past.state), {}
     for event in past.events:
         if not isinstance(event.fact, EventStruck):
@@ -225,11 +232,11 @@ def _told_without(past: Past, strikes: set[int]) -> Retold:
     return retell(past.state, rest, stricter)
 
 
-def _rest_of(event: Event, known: State) -> set[int]:
+def _rest_of(event: Event, state: State) -> set[int]:
     """Positions of an approval and its facts, if an event is one of them."""
     fact = event.fact
     code = fact.order if isinstance(fact, ChangeOrderApproved) else event.cause
-    order = known.orders.get(code) if code else None
+    order = state.orders.get(code) if code else None
     if order is None or order.standing != APPROVED:
         return set()
     position = order.steps[-1].position
@@ -240,10 +247,10 @@ def _strikeable(
     event: Event | None, position: int, past: Past, actor: Actor | None, place: int
 ) -> list[Reason]:
     if event is None:
-        known = position in past.struck
-        said = "is struck already" if known else "is not in the log"
-        code = Code.CONTRADICTION if known else Code.UNKNOWN
-        return [Reason(code, f"event {position} {said}", "/data/position", place)]
+        is_struck = position in past.struck
+        detail = "is struck already" if is_struck else "is not in the log"
+        code = Code.CONTRADICTION if is_struck else Code.UNKNOWN
+        return [Reason(code, f"event {position} {detail}", "/data/position", place)]
     if isinstance(event.fact, EventStruck):
         return [
             Reason(

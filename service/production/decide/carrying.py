@@ -88,8 +88,8 @@ def approve(draft: Draft, event: Event, fact: ChangeOrderApproved, against: Agai
         number = int(reason.member.split("/")[3]) + 1
         line = order.lines[number - 1]
         about = ", ".join(items_of(line)[:3])
-        told = f"line {number} ({line.change} {about}) cannot be carried out: {reason.detail}"
-        reasons.append(reason._replace(detail=told, member="/data/order"))
+        detail = f"line {number} ({line.change} {about}) cannot be carried out: {reason.detail}"
+        reasons.append(reason._replace(detail=detail, member="/data/order"))
     events = list(carried.events)
     if not reasons:
         for derived in gate_facts(draft, fact.gates):

@@ -19,5 +19,5 @@ RULES: dict[str, Rule] = {
 
 def sentence(event: Event) -> str:
     """What a recorded event says, in plain English; nothing that people wrote is in it."""
-    said = RULES[event.fact.TYPE].say(event, event.fact)
-    return said[0].upper() + said[1:]
+    sentence = RULES[event.fact.TYPE].say(event, event.fact)
+    return sentence[0].upper() + sentence[1:]

@@ -32,7 +32,7 @@ def check_approval_asked(draft: Draft, event: Event, fact: ApprovalAsked) -> Rea
 
 
 def apply_approval_asked(draft: Draft, event: Event, fact: ApprovalAsked) -> None:
-    """The answer is waited for."""
+    """Start the visit at `approval`, which lasts until the answer."""
     node = (event.subject, APPROVAL)
     enter_move(draft, event, node, Move.START)
     mark_irregular(draft, event, node)
@@ -53,7 +53,7 @@ def check_approval_given(draft: Draft, event: Event, fact: ApprovalGiven) -> Rea
 
 
 def apply_approval_given(draft: Draft, event: Event, fact: ApprovalGiven) -> None:
-    """Scenes may use the design."""
+    """Hand off the visit at `approval`: scenes may use the design."""
     node = (event.subject, APPROVAL)
     _mark_unasked(draft, event)
     enter_move(draft, event, node, Move.HAND_OFF)
@@ -142,13 +142,13 @@ def _open_to_refusal(draft: Draft, event: Event, element: Element) -> Reasons:
 def _legal(event: Event, tried: Visit | Illegal) -> Reasons:
     """What the table of moves says against it, in the words of approval."""
     node = (event.subject, APPROVAL)
-    said = None
+    detail = None
     if isinstance(tried, Illegal) and tried.entry.position == event.position:
-        said = _AGAINST.get((tried.take.phase, tried.entry.move))
-    if said is None:
+        detail = _AGAINST.get((tried.take.phase, tried.entry.move))
+    if detail is None:
         yield from legal(event, node, tried)
     else:
-        yield Reason(Code.ILLEGAL_MOVE, f"{event.subject} {said}", "/subject")
+        yield Reason(Code.ILLEGAL_MOVE, f"{event.subject} {detail}", "/subject")
 
 
 def refusal(event: Event, element: Element, fact: ApprovalRefused) -> RetakeCalled:

@@ -154,7 +154,7 @@ def check_hand_off_refused(draft: Draft, event: Event, fact: HandOffRefused) -> 
 
 
 def apply_hand_off_refused(draft: Draft, event: Event, fact: HandOffRefused) -> None:
-    """The sender's take goes on."""
+    """Put the sender's take back on its desk, with the share asked for."""
     node = (event.subject, fact.sender)
     enter_move(draft, event, node, Move.REFUSE, take=fact.take, share_e4=fact.share_e4)
 

@@ -29,9 +29,9 @@ def check_element_listed(draft: Draft, event: Event, fact: ElementListed) -> Rea
         return
     kind = route.kinds.get(fact.kind)
     if kind is None:
-        known = ", ".join(sorted(route.kinds)) or "none"
+        kinds = ", ".join(sorted(route.kinds)) or "none"
         yield Reason(
-            Code.UNKNOWN, f"the route has no kind {fact.kind}; it has: {known}", "/data/kind"
+            Code.UNKNOWN, f"the route has no kind {fact.kind}; it has: {kinds}", "/data/kind"
         )
     else:
         yield from tables_on_route(kind.departments, fact.difficulty, fact.work)

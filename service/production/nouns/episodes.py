@@ -53,10 +53,10 @@ def _say_episode_opened(event: Event, fact: EpisodeOpened) -> str:
 
 
 def check_episode_delivered(draft: Draft, event: Event, fact: EpisodeDelivered) -> Reasons:
-    """An episode is delivered once."""
+    """An episode may be delivered once."""
     yield from the_episode(draft, event.subject)
     episode = draft.episodes.get(event.subject)
-    if episode is not None and episode.delivered_us >= 0:
+    if episode is not None and episode.delivered:
         yield Reason(Code.CONTRADICTION, f"{event.subject} is delivered already", "/subject")
 
 

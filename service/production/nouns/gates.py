@@ -11,7 +11,7 @@ from service.production.nouns.rule import Rule
 from service.production.oddities import is_past
 from service.production.permission import Actor
 from service.production.refusal import Code, Reason
-from service.production.state import Draft, Episode, Gate, Known
+from service.production.state import AnyState, Draft, Episode, Gate
 from service.production.wording import because
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
@@ -30,7 +30,7 @@ _RANKS = {"rough-cut": 0, "lock": 1, "retake-cut-off": 1, "delivery": 2, "air": 
 
 
 def check_gate_set(draft: Draft, event: Event, fact: GateSet) -> Reasons:
-    """A gate is an episode's."""
+    """A gate is set of an episode that is in the record."""
     yield from the_episode(draft, event.subject)
 
 
@@ -80,7 +80,7 @@ def new_dates_against(draft: Draft, event: Event, actor: Actor | None) -> list[R
 
 def _delivered_against(draft: Draft, name: str, gate: str, member: str) -> list[Reason]:
     """Whether a delivered episode keeps its date: any but that of air, which lies behind it."""
-    if draft.episodes[name].delivered_us < 0 or gate == "air":
+    if not draft.episodes[name].delivered or gate == "air":
         return []
     detail = (
         f"{name} is delivered, and its {gate} date stays as it stood then; if a date was forgotten "
@@ -120,22 +120,22 @@ class Strike(NamedTuple):
 
 
 def strikes_against(
-    known: Known,
-    without: Known,
+    state: AnyState,
+    without: AnyState,
     strikes: Sequence[Strike],
     standing: Sequence[Event],
     actor: Actor | None,
 ) -> Iterator[Reason]:
     """What is against strikes by which a hard date moves, goes, becomes soft or comes back.
 
-    `known` is the state with what they strike and `without` the one without it, `standing` what
+    `state` is the state with what they strike and `without` the one without it, `standing` what
     stands of the log since before it. The producer strikes so, and whoever made a date hard by a
     slip of theirs; they say a reason, which is public and which marks the strike. No other strike
     has one. A question (no actor) moves nothing.
     """
     for place, event, strike, struck in strikes:
         fact, reason = struck.fact, strike.reason
-        if not isinstance(fact, GateSet) or not _moves(known, without, struck.subject, fact.gate):
+        if not isinstance(fact, GateSet) or not _moves(state, without, struck.subject, fact.gate):
             if reason is not None:
                 detail = (
                     f"no hard date moves by striking event {struck.position}: leave the reason "
@@ -161,11 +161,11 @@ def strikes_against(
             yield Reason(Code.CONTRADICTION, detail, "/data/reason", place)
 
 
-def _moves(known: Known, without: Known, name: str, gate: str) -> bool:
+def _moves(state: AnyState, without: AnyState, name: str, gate: str) -> bool:
     """Whether a date that is hard in either state is another in the other."""
     dates = [
         None if episode is None else episode.gate(gate)
-        for episode in (known.episodes.get(name), without.episodes.get(name))
+        for episode in (state.episodes.get(name), without.episodes.get(name))
     ]
     return dates[0] != dates[1] and any(date is not None and date.hard for date in dates)
 

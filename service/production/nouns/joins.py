@@ -32,8 +32,8 @@ def check_hook_up_declared(draft: Draft, event: Event, fact: HookUpDeclared) -> 
 def apply_hook_up_declared(draft: Draft, event: Event, fact: HookUpDeclared) -> None:
     """Two scenes must match where they meet."""
     for one, other in ((event.subject, fact.to), (fact.to, event.subject)):
-        known = draft.hook_ups.get(one, ())
-        draft.hook_ups[one] = tuple(sorted({*known, other}, key=natural_order))
+        declared = draft.hook_ups.get(one, ())
+        draft.hook_ups[one] = tuple(sorted({*declared, other}, key=natural_order))
 
 
 def _say_hook_up_declared(event: Event, fact: HookUpDeclared) -> str:
@@ -84,9 +84,9 @@ def apply_same_as_declared(draft: Draft, event: Event, fact: SameAsDeclared) -> 
     scene = draft.scenes[event.subject]
     same = same_as(fact)
     draft.scenes[event.subject] = scene._replace(same_as=(*scene.same_as, same))
-    known = draft.reusers.get(fact.source, ())
-    if event.subject not in known:
-        draft.reusers[fact.source] = (*known, event.subject)
+    reusers = draft.reusers.get(fact.source, ())
+    if event.subject not in reusers:
+        draft.reusers[fact.source] = (*reusers, event.subject)
     set_departments(draft, event.subject)
     mark_sources(draft, event)
 

@@ -14,7 +14,7 @@ from service.production.reach import (
     with_episodes,
 )
 from service.production.refusal import Code, Reason
-from service.production.state import Draft, Known, LookAt, Reached, Retake, visit_of
+from service.production.state import AnyState, Draft, LookAt, Reached, Retake, visit_of
 from service.production.touched import to_look_at
 from service.vocabulary.event import Event
 from service.vocabulary.facts.supervision import LookAtAnswered
@@ -74,9 +74,9 @@ def apply_look_at_answered(draft: Draft, event: Event, fact: LookAtAnswered) -> 
         draft.retakes[fact.retake] = retake._replace(look_at=answered)
         return
     grown = grown_reach(draft, retake, look, fact.back_to)
-    known = {step.node for step in retake.reach}
-    new = tuple(step for step in grown.reached if step.node not in known)
-    listed = {other.scene for other in answered} | {item for item, _ in known}
+    reached = {step.node for step in retake.reach}
+    new = tuple(step for step in grown.reached if step.node not in reached)
+    listed = {other.scene for other in answered} | {item for item, _ in reached}
     more = tuple(other for other in grown.look_at if other.scene not in listed)
     draft.retakes[fact.retake] = retake._replace(reach=retake.reach + new, look_at=answered + more)
     # visits already in reach hear of it again: what was handed off since must be done anew
@@ -84,9 +84,9 @@ def apply_look_at_answered(draft: Draft, event: Event, fact: LookAtAnswered) -> 
 
 
 def _say_look_at_answered(event: Event, fact: LookAtAnswered) -> str:
-    told = "fine as it is" if fact.answer == "fine" else "to be redone"
+    answer = "fine as it is" if fact.answer == "fine" else "to be redone"
     because = "it changed" if fact.retake is None else f"of {fact.retake}"
-    return f"{event.subject} was looked at because {because}: {told}."
+    return f"{event.subject} was looked at because {because}: {answer}."
 
 
 def _change_looked_at(draft: Draft, event: Event, fact: LookAtAnswered) -> Reasons:
@@ -140,18 +140,18 @@ def _redone(
 
 
 def redo_seeds(
-    known: Known, retake: Retake, look: LookAt, back_to: str | None
+    state: AnyState, retake: Retake, look: LookAt, back_to: str | None
 ) -> tuple[Reached, ...]:
     """Where the redo of a scene begins that was listed to look at."""
     if back_to is None and look.via:
         return look.via
-    department = back_to or entry_department(known, retake.back_to, retake.items, look.scene)
+    department = back_to or entry_department(state, retake.back_to, retake.items, look.scene)
     if department is None:
         return ()
     return (Reached((look.scene, department), None, retake.share_e4),)
 
 
-def grown_reach(known: Known, retake: Retake, look: LookAt, back_to: str | None) -> Reach:
+def grown_reach(state: AnyState, retake: Retake, look: LookAt, back_to: str | None) -> Reach:
     """What the redo of a scene listed to look at reaches; the other marks of the call hold."""
     marks = dict(retake.marks)
     redone = [scene for scene, mark in retake.marks if mark == "redo"]
@@ -160,19 +160,19 @@ def grown_reach(known: Known, retake: Retake, look: LookAt, back_to: str | None)
             redone.append(other.scene)
         elif other.answer and other.reason == "marked":
             marks[other.scene] = "leave"
-    named = with_episodes(known, [*retake.items, *redone, look.scene])
-    seeds = redo_seeds(known, retake, look, back_to)
-    return compute_reach(known, seeds, retake.strands, marks, named)
+    named = with_episodes(state, [*retake.items, *redone, look.scene])
+    seeds = redo_seeds(state, retake, look, back_to)
+    return compute_reach(state, seeds, retake.strands, marks, named)
 
 
-def grown_shares(known: Known, code: str, reached: tuple[Reached, ...]) -> tuple[Reached, ...]:
+def grown_shares(state: AnyState, code: str, reached: tuple[Reached, ...]) -> tuple[Reached, ...]:
     """The steps of a grown reach; an episode that waits is touched more by each scene redone."""
     steps = []
     for step in reached:
-        take = visit_of(known, *step.node).current
-        asked = sum(share for retake, share in take.shares if retake == code)
-        if step.node[0] in known.episodes and not take.begun and asked:
-            step = step._replace(share_e4=min(ONE_E4, asked + step.share_e4))  # noqa: PLW2901  # the same step
+        take = visit_of(state, *step.node).current
+        share_e4 = sum(share for retake, share in take.shares if retake == code)
+        if step.node[0] in state.episodes and not take.begun and share_e4:
+            step = step._replace(share_e4=min(ONE_E4, share_e4 + step.share_e4))  # noqa: PLW2901  # the same step
         steps.append(step)
     return tuple(steps)
 

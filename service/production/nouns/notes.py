@@ -24,7 +24,7 @@ def check_note_given(draft: Draft, event: Event, fact: NoteGiven) -> Reasons:
 
 
 def apply_note_given(draft: Draft, event: Event, fact: NoteGiven) -> None:
-    """A note is open."""
+    """Keep a note as open."""
     draft.notes[fact.note] = Note(event.position, event.subject, fact.to, event.time_us)
 
 
@@ -39,7 +39,7 @@ def check_note_answered(draft: Draft, event: Event, fact: NoteAnswered) -> Reaso
     if note is None:
         yield Reason(Code.UNKNOWN, f"there is no note {fact.note}", "/data/note")
         return
-    if note.answered_us >= 0:
+    if note.answered:
         yield Reason(Code.CONTRADICTION, f"note {fact.note} is answered already", "/data/note")
     if note.item != event.subject:
         yield Reason(Code.CONTRADICTION, f"note {fact.note} is about {note.item}", "/subject")
@@ -50,7 +50,7 @@ def check_note_answered(draft: Draft, event: Event, fact: NoteAnswered) -> Reaso
 
 
 def apply_note_answered(draft: Draft, event: Event, fact: NoteAnswered) -> None:
-    """A note is answered."""
+    """Close a note with the time of its answer."""
     draft.notes[fact.note] = draft.notes[fact.note]._replace(
         answered_us=event.time_us, answered_position=event.position
     )

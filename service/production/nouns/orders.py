@@ -53,8 +53,8 @@ def check_change_order_raised(draft: Draft, event: Event, fact: ChangeOrderRaise
     """A new code, a subject in the record, and lines that say what their change needs."""
     if fact.order in draft.orders:
         yield Reason(Code.EXISTS, f"order {fact.order} is raised already", "/data/order")
-    known = event.subject in draft.episodes or event.subject in draft.shows
-    if not known:
+    is_listed = event.subject in draft.episodes or event.subject in draft.shows
+    if not is_listed:
         yield Reason(
             Code.UNKNOWN, f"{event.subject} is not in the record; open it first", "/subject"
         )
@@ -142,7 +142,7 @@ def check_change_order_declined(draft: Draft, event: Event, fact: ChangeOrderDec
 
 
 def apply_change_order_declined(draft: Draft, event: Event, fact: ChangeOrderDeclined) -> None:
-    """Turned down."""
+    """Close an order as declined."""
     _moved(draft, event, fact.order, DECLINED)
 
 
@@ -156,7 +156,7 @@ def check_change_order_withdrawn(draft: Draft, event: Event, fact: ChangeOrderWi
 
 
 def apply_change_order_withdrawn(draft: Draft, event: Event, fact: ChangeOrderWithdrawn) -> None:
-    """Taken back."""
+    """Close an order as withdrawn."""
     _moved(draft, event, fact.order, WITHDRAWN)
 
 
@@ -166,11 +166,11 @@ def _say_change_order_withdrawn(event: Event, fact: ChangeOrderWithdrawn) -> str
 
 def _members_wanted(line: OrderLine, pointer: str) -> Iterator[Reason]:
     needed, allowed = MEMBERS[line.change]
-    said = {name for name, unsaid in _UNSAID.items() if getattr(line, name) != unsaid} - {"change"}
-    for name in sorted(needed - said):
+    given = {name for name, unsaid in _UNSAID.items() if getattr(line, name) != unsaid} - {"change"}
+    for name in sorted(needed - given):
         detail = f"a line that says {line.change} needs {_NAMES[name]}; say it"
         yield Reason(Code.CONTRADICTION, detail, f"{pointer}/{_NAMES[name]}")
-    for name in sorted(said - needed - allowed):
+    for name in sorted(given - needed - allowed):
         detail = f"a line that says {line.change} has no {_NAMES[name]}; leave it out"
         yield Reason(Code.CONTRADICTION, detail, f"{pointer}/{_NAMES[name]}")
 
@@ -190,8 +190,8 @@ def _moves(draft: Draft, event: Event, code: str, standing: str) -> Iterator[Rea
         yield Reason(Code.ILLEGAL_MOVE, detail, "/data/order")
     last = order.steps[-1]
     if event.time_us < last.at_us:
-        told = f"{code} was {last.standing} at {format_instant(last.at_us)}; correct the time"
-        yield Reason(Code.TIME_ORDER, told, "/time")
+        detail = f"{code} was {last.standing} at {format_instant(last.at_us)}; correct the time"
+        yield Reason(Code.TIME_ORDER, detail, "/time")
 
 
 def _price_holds(draft: Draft, event: Event, fact: ChangeOrderApproved) -> Reasons:
@@ -213,6 +213,8 @@ def figures_against(draft: Draft, event: Event, quotes: Quotes | None) -> list[R
     """Whether the money in a price, or behind an approval, is what the order is quoted at.
 
     Asked only of what is new: a price that stands in the record stays what it was.
+
+    Raises ValueError without quotes, LookupError for an order that has no price.
     """
     fact = event.fact
     if isinstance(fact, ChangeOrderApproved) and fact.position is not None:
@@ -235,9 +237,9 @@ def figures_against(draft: Draft, event: Event, quotes: Quotes | None) -> list[R
     ]
     if not lines:
         return []
-    told = "; ".join(lines)
+    prices = "; ".join(lines)
     detail = (
-        f"{told} ({price.currency}); price {fact.order} again, or say the position that it was "
+        f"{prices} ({price.currency}); price {fact.order} again, or say the position that it was "
         f"priced at ({price.position}) to approve it at the recorded price"
     )
     return [Reason(Code.CONTRADICTION, detail, "/data/order")]
@@ -251,12 +253,14 @@ def _price_against(fact: ChangeOrderPriced, quote: Figures) -> Iterator[Reason]:
     for place, line in enumerate(fact.lines):
         now = quote.amounts[line.line - 1]
         if line.amount != now:
-            said = f"line {line.line} is quoted at {money_text(now)}, not {money_text(line.amount)}"
+            detail = (
+                f"line {line.line} is quoted at {money_text(now)}, not {money_text(line.amount)}"
+            )
             at = f"/data/lines/{place}/amount"
-            yield Reason(Code.CONTRADICTION, f"{said}; {remedy}", at)
+            yield Reason(Code.CONTRADICTION, f"{detail}; {remedy}", at)
     if fact.total != quote.total:
-        said = f"the total is quoted at {money_text(quote.total)}, not {money_text(fact.total)}"
-        yield Reason(Code.CONTRADICTION, f"{said}; {remedy}", "/data/total")
+        detail = f"the total is quoted at {money_text(quote.total)}, not {money_text(fact.total)}"
+        yield Reason(Code.CONTRADICTION, f"{detail}; {remedy}", "/data/total")
 
 
 def _step(event: Event, standing: str) -> OrderStep:

@@ -16,7 +16,7 @@ from service.production.reach import (
     with_episodes,
 )
 from service.production.refusal import Code, Reason
-from service.production.state import Draft, Known, Node, Reached, Retake, item_of, visit_of
+from service.production.state import AnyState, Draft, Node, Reached, Retake, item_of, visit_of
 from service.production.visits import Illegal, Move
 from service.production.wording import counted, drawings_of, percent
 from service.vocabulary.event import Event
@@ -119,7 +119,7 @@ def reopens(draft: Draft, event: Event, code: str, node: Node) -> bool:
     tried = try_move(draft, event, node, Move.CALL, retake=code)
     if isinstance(tried, Illegal):
         return True
-    return any(asked == code for take in tried.takes for asked, _ in take.shares)
+    return any(retake == code for take in tried.takes for retake, _ in take.shares)
 
 
 def _code(draft: Draft, fact: RetakeCalled) -> Reasons:
@@ -247,11 +247,11 @@ def _called_last_us(draft: Draft, code: str, retake: Retake) -> int:
     return max(grown, default=retake.called_us)
 
 
-def share_of(known: Known, item: str, fact: RetakeCalled) -> int:
+def share_of(state: AnyState, item: str, fact: RetakeCalled) -> int:
     """The share of an item's drawings that a call touches, in ten-thousandths."""
     if fact.share_e4 is not None:
         return fact.share_e4
-    found = item_of(known, item)
+    found = item_of(state, item)
     drawings = getattr(found, "drawings", 0)
     if fact.drawings is None or drawings == 0:
         return ONE_E4
@@ -264,7 +264,7 @@ def named_items(event: Event, fact: RetakeCalled) -> tuple[str, ...]:
 
 
 def reach_of(
-    known: Known, event: Event, fact: RetakeCalled, *, but: frozenset[str] = frozenset()
+    state: AnyState, event: Event, fact: RetakeCalled, *, but: frozenset[str] = frozenset()
 ) -> Reach:
     """What a call would reach, by the arcs as they stand; marks for scenes in `but` left out.
 
@@ -272,40 +272,40 @@ def reach_of(
     a hook-up, and although another mark cuts off the way by which it is reached.
     """
     key = ("reach", event.position, but)
-    if isinstance(known, Draft) and key in known.worked_out:
-        worked_out: Reach = known.worked_out[key]
+    if isinstance(state, Draft) and key in state.worked_out:
+        worked_out: Reach = state.worked_out[key]
         return worked_out
-    reach = _reach(known, event, fact, but)
-    if isinstance(known, Draft):
-        known.worked_out[key] = reach
+    reach = _reach(state, event, fact, but)
+    if isinstance(state, Draft):
+        state.worked_out[key] = reach
     return reach
 
 
-def _reach(known: Known, event: Event, fact: RetakeCalled, but: frozenset[str]) -> Reach:
+def _reach(state: AnyState, event: Event, fact: RetakeCalled, but: frozenset[str]) -> Reach:
     items = named_items(event, fact)
     strands = frozenset(fact.strands)
     marks = {other.scene: other.mark for other in fact.dependents if other.scene not in but}
     redone = [scene for scene, mark in marks.items() if mark == "redo"]
-    seeds = [Reached((item, fact.back_to), None, share_of(known, item, fact)) for item in items]
-    named = with_episodes(known, [*items, *redone])
-    reach = compute_reach(known, seeds, strands, {}, named)
-    while more := _hook_ups_redone(known, reach, fact, items, redone):
+    seeds = [Reached((item, fact.back_to), None, share_of(state, item, fact)) for item in items]
+    named = with_episodes(state, [*items, *redone])
+    reach = compute_reach(state, seeds, strands, {}, named)
+    while more := _hook_ups_redone(state, reach, fact, items, redone):
         seeds += more
-        reach = compute_reach(known, seeds, strands, {}, named)
+        reach = compute_reach(state, seeds, strands, {}, named)
     if len(redone) == len(marks):
         return reach
-    whole, reach = reach, compute_reach(known, seeds, strands, marks, named)
+    whole, reach = reach, compute_reach(state, seeds, strands, marks, named)
     reached = {step.node[0] for step in reach.reached}
     cut_off = [
         step._replace(via=None)
         for step in entries_of(whole.reached)
         if step.node[0] in redone and step.node[0] not in reached
     ]
-    return compute_reach(known, [*seeds, *cut_off], strands, marks, named) if cut_off else reach
+    return compute_reach(state, [*seeds, *cut_off], strands, marks, named) if cut_off else reach
 
 
 def _hook_ups_redone(
-    known: Known,
+    state: AnyState,
     reach: Reach,
     fact: RetakeCalled,
     items: tuple[str, ...],
@@ -315,9 +315,9 @@ def _hook_ups_redone(
     found = []
     for look in reach.look_at:
         if look.scene in redone:
-            department = entry_department(known, fact.back_to, items, look.scene)
+            department = entry_department(state, fact.back_to, items, look.scene)
             if department is not None:
-                share = max(share_of(known, item, fact) for item in items)
+                share = max(share_of(state, item, fact) for item in items)
                 found.append(Reached((look.scene, department), None, share))
     return found
 
@@ -328,8 +328,8 @@ def reopen(draft: Draft, event: Event, code: str, reached: tuple[Reached, ...]) 
         enter_move(draft, event, step.node, Move.CALL, retake=code, share_e4=step.share_e4)
     lending = Lending(draft)
     # an omitted scene that a call merely reaches says nothing: it stays out whatever is called
-    asked = (step.node for step in reached if step.via is None or delivered(draft, step.node[0]))
-    if any(asks(draft, code, node) and not lending.needs(*node) for node in asked):
+    nodes = (step.node for step in reached if step.via is None or delivered(draft, step.node[0]))
+    if any(asks(draft, code, node) and not lending.needs(*node) for node in nodes):
         add_mark(draft, event.position, NOT_PLANNED)
 
 
@@ -340,9 +340,9 @@ def _end(draft: Draft, event: Event, code: str, standing: str) -> None:
     draft.retakes[code] = retake._replace(standing=standing)
 
 
-def asks(known: Known, code: str, node: Node) -> bool:
+def asks(state: AnyState, code: str, node: Node) -> bool:
     """Whether a retake asks for work of a visit's newest take."""
-    return any(asked == code for asked, _ in visit_of(known, *node).current.shares)
+    return any(retake == code for retake, _ in visit_of(state, *node).current.shares)
 
 
 RULES = {

@@ -17,9 +17,9 @@ from service.production.oddities import mark_alike
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL, Route, circle_between
 from service.production.state import (
+    AnyState,
     Draft,
     Episode,
-    Known,
     Length,
     Node,
     Scene,
@@ -51,7 +51,7 @@ def check_scene_listed(draft: Draft, event: Event, fact: SceneListed) -> Reasons
             f"scene {event.subject} is listed; scene numbers are never reused",
             "/subject",
         )
-    if episode.delivered_us >= 0:
+    if episode.delivered:
         yield Reason(Code.CONTRADICTION, "its episode is delivered", "/subject")
     show = draft.shows.get(subject.show)
     shapes = show.scene_codes if show is not None else ()
@@ -69,7 +69,10 @@ def check_scene_listed(draft: Draft, event: Event, fact: SceneListed) -> Reasons
 
 
 def apply_scene_listed(draft: Draft, event: Event, fact: SceneListed) -> None:
-    """A scene of an episode, by the route in force when it is listed."""
+    """A scene of an episode, by the route in force when it is listed.
+
+    Raises LookupError where the show has no route then.
+    """
     subject = parse_subject(event.subject)
     route = route_in_force(draft, subject.show, event.time_us) if subject else None
     if subject is None or route is None:
@@ -104,7 +107,7 @@ def check_scene_retimed(draft: Draft, event: Event, fact: SceneRetimed) -> Reaso
 
 
 def apply_scene_retimed(draft: Draft, event: Event, fact: SceneRetimed) -> None:
-    """A scene's new length."""
+    """Give a scene its new length, from that time on."""
     scene = draft.scenes[event.subject]
     drawings = scene.drawings if fact.drawings is None else fact.drawings
     listed = Length(scene.listed_us, scene.frames, scene.drawings)
@@ -125,7 +128,7 @@ def _say_scene_retimed(event: Event, fact: SceneRetimed) -> str:
 
 
 def check_scene_omitted(draft: Draft, event: Event, fact: SceneOmitted) -> Reasons:
-    """A scene is omitted once."""
+    """A scene that is in the picture may be omitted."""
     scene = draft.scenes.get(event.subject)
     if scene is None:
         yield from the_scene(draft, event.subject)
@@ -183,7 +186,7 @@ def check_scene_restored(draft: Draft, event: Event, fact: SceneRestored) -> Rea
 
 
 def apply_scene_restored(draft: Draft, event: Event, fact: SceneRestored) -> None:
-    """The mask comes off."""
+    """Put an omitted scene back into the picture."""
     scene = draft.scenes[event.subject]
     over = (*scene.omissions, (scene.omitted_us, event.time_us))
     draft.scenes[event.subject] = scene._replace(omitted_us=-1, omissions=over)
@@ -208,7 +211,7 @@ def check_scene_bought(draft: Draft, event: Event, fact: SceneBought) -> Reasons
 
 
 def apply_scene_bought(draft: Draft, event: Event, fact: SceneBought) -> None:
-    """A scene is accepted."""
+    """Keep that a scene was accepted as it is."""
     draft.scenes[event.subject] = draft.scenes[event.subject]._replace(bought_us=event.time_us)
 
 
@@ -241,25 +244,25 @@ def _recount(draft: Draft, event: Event, name: str, frames: int) -> None:
     )
 
 
-def freed_by_omission(known: Known, scene: str) -> list[Node]:
+def freed_by_omission(state: AnyState, scene: str) -> list[Node]:
     """Visits that nobody needs any more when a scene is omitted.
 
     They are its own but those that others reuse, those of omitted scenes that it alone reused, and
     those of elements that were made for these alone. Who answers for a design is no desk.
     """
-    before, after = Lending(known), Lending(known, frozenset({scene}))
+    before, after = Lending(state), Lending(state, frozenset({scene}))
     lent = before.lent_visits(scene)
-    freed = [(scene, name) for name in known.scenes[scene].departments if name not in lent]
-    sources = sources_of(known, [scene])
+    freed = [(scene, name) for name in state.scenes[scene].departments if name not in lent]
+    sources = sources_of(state, [scene])
     for source in sources:
-        record = known.scenes[source]
+        record = state.scenes[source]
         if record.omitted:
             unneeded = before.lent_visits(source) - after.lent_visits(source)
             freed += [(source, name) for name in record.departments if name in unneeded]
-    used = (element for name in (scene, *sources) for element in known.scenes[name].elements)
+    used = (element for name in (scene, *sources) for element in state.scenes[name].elements)
     for element in dict.fromkeys(used):
         if before.users_of_element(element) and not after.users_of_element(element):
-            departments = known.elements[element].departments
+            departments = state.elements[element].departments
             freed += [(element, name) for name in departments if name != APPROVAL]
     return freed
 

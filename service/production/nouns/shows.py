@@ -40,7 +40,7 @@ def check_show_opened(draft: Draft, event: Event, fact: ShowOpened) -> Reasons:
 
 
 def apply_show_opened(draft: Draft, event: Event, fact: ShowOpened) -> None:
-    """A series."""
+    """Add a show, that is a series."""
     draft.shows[event.subject] = Show(
         fact.title,
         fact.frames_per_second,
@@ -71,7 +71,7 @@ def check_route_laid(draft: Draft, event: Event, fact: RouteLaid) -> Reasons:
 
 
 def apply_route_laid(draft: Draft, event: Event, fact: RouteLaid) -> None:
-    """A show's further route."""
+    """Add a route to a show, in force from its date."""
     route = Route(fact)
     show = draft.shows[event.subject]
     draft.shows[event.subject] = show._replace(

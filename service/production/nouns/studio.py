@@ -60,7 +60,7 @@ def check_calendar_set(draft: Draft, event: Event, fact: CalendarSet) -> Reasons
 def apply_calendar_set(draft: Draft, event: Event, fact: CalendarSet) -> None:
     """Working hours from a date; of the studio, or of one department."""
     owner = fact.department or STUDIO_CALENDAR
-    known = draft.calendars.get(owner)
+    calendar = draft.calendars.get(owner)
     studio = draft.calendars.get(STUDIO_CALENDAR)
     zone = fact.zone or (studio.zone if studio else "UTC")
     shifts = tuple(
@@ -72,7 +72,7 @@ def apply_calendar_set(draft: Draft, event: Event, fact: CalendarSet) -> None:
         for hours in fact.shifts
     )
     version = CalendarVersion(fact.from_on, shifts, frozenset(fact.days_off))
-    others = () if known is None else known.versions
+    others = () if calendar is None else calendar.versions
     versions = [other for other in others if other.from_on != version.from_on]
     draft.calendars[owner] = Calendar(
         zone, tuple(sorted([*versions, version], key=lambda other: other.from_on))
@@ -108,10 +108,10 @@ def _say_crew_set(event: Event, fact: CrewSet) -> str:
 def check_department_stopped(draft: Draft, event: Event, fact: DepartmentStopped) -> Reasons:
     """A working department may stop; of one that is stopped, another end may be known, or none."""
     yield from the_department(draft, fact.department)
-    known = draft.stoppages.get(fact.department, ())
-    if known and known[-1].resumed_us < 0:
+    stoppages = draft.stoppages.get(fact.department, ())
+    if stoppages and stoppages[-1].lasts:
         end_us = -1 if fact.expected_end_at_us is None else fact.expected_end_at_us
-        if end_us == known[-1].expected_end_us:
+        if end_us == stoppages[-1].expected_end_us:
             until = "nobody knows until when" if end_us < 0 else f"until {format_instant(end_us)}"
             yield Reason(
                 Code.CONTRADICTION,
@@ -119,9 +119,9 @@ def check_department_stopped(draft: Draft, event: Event, fact: DepartmentStopped
                 "leave it out if nobody knows it any more, or record department.resumed",
                 "/data/department",
             )
-        elif event.time_us < known[-1].stopped_us:
+        elif event.time_us < stoppages[-1].stopped_us:
             yield Reason(Code.TIME_ORDER, f"{fact.department} stopped only after that", "/time")
-    elif known and event.time_us < known[-1].resumed_us:
+    elif stoppages and event.time_us < stoppages[-1].resumed_us:
         yield Reason(Code.TIME_ORDER, f"{fact.department} was stopped then already", "/time")
     if fact.expected_end_at_us is not None and fact.expected_end_at_us <= event.time_us:
         yield Reason(
@@ -136,11 +136,11 @@ def apply_department_stopped(draft: Draft, event: Event, fact: DepartmentStopped
     end_us = -1 if fact.expected_end_at_us is None else fact.expected_end_at_us
     if end_us < 0:
         add_mark(draft, event.position, END_UNKNOWN)
-    known = draft.stoppages.get(fact.department, ())
-    if known and known[-1].resumed_us < 0:
-        stoppages = (*known[:-1], known[-1]._replace(expected_end_us=end_us))
+    earlier = draft.stoppages.get(fact.department, ())
+    if earlier and earlier[-1].lasts:
+        stoppages = (*earlier[:-1], earlier[-1]._replace(expected_end_us=end_us))
     else:
-        stoppages = (*known, Stoppage(event.position, event.time_us, end_us, -1))
+        stoppages = (*earlier, Stoppage(event.position, event.time_us, end_us, -1))
     draft.stoppages[fact.department] = stoppages
 
 
@@ -153,10 +153,10 @@ def _say_department_stopped(_: Event, fact: DepartmentStopped) -> str:
 
 def check_department_resumed(draft: Draft, event: Event, fact: DepartmentResumed) -> Reasons:
     """A stopped department may go on."""
-    known = draft.stoppages.get(fact.department, ())
-    if not known or known[-1].resumed_us >= 0:
+    stoppages = draft.stoppages.get(fact.department, ())
+    if not stoppages or not stoppages[-1].lasts:
         yield Reason(Code.CONTRADICTION, f"{fact.department} is not stopped", "/data/department")
-    elif event.time_us < known[-1].stopped_us:
+    elif event.time_us < stoppages[-1].stopped_us:
         yield Reason(Code.TIME_ORDER, "it cannot go on before it stopped", "/time")
 
 

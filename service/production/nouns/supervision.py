@@ -51,7 +51,7 @@ def check_scene_freed(draft: Draft, event: Event, fact: SceneFreed) -> Reasons:
 
 
 def apply_scene_freed(draft: Draft, event: Event, fact: SceneFreed) -> None:
-    """A held scene goes on."""
+    """End the hold of a scene."""
     draft.scenes[event.subject] = draft.scenes[event.subject]._replace(hold=None)
 
 

@@ -16,7 +16,9 @@ class Role(StrEnum):
     AUDITOR = "auditor"
 
 
-SEES_MONEY = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR)
+ABOVE_DESKS = (Role.OFFICE, Role.SUPERVISOR, Role.PRODUCER, Role.AUDITOR)
+"""The roles that may read what was recorded to the letter, the text of every event included."""
+SEES_MONEY = ABOVE_DESKS
 """The roles that may read rates, change orders and what retakes cost."""
 
 _ABOUT_MONEY = ("rate.", "change-order.")

@@ -8,8 +8,8 @@ from marshmallow import ValidationError, fields, validate
 
 from service.vocabulary.facts import CATALOGUE
 from service.web.pointers import FieldError, step
-from service.web.schemas.fields import Matches, OpenSchema, moment_field, said, text_field
-from service.web.schemas.messages import NOT_AN_OBJECT, Told
+from service.web.schemas.fields import Matches, OpenSchema, messages_of, moment_field, text_field
+from service.web.schemas.messages import NOT_AN_OBJECT, Message
 
 OWN = (
     *("position", "recordedat", "poster", "posterrole", "personal", "withheld", "cause"),
@@ -39,28 +39,28 @@ URI_REFERENCE = rf"^(?:{_SCHEME}{_AFTER_SCHEME}|{_RELATIVE})$"
 class Printable(validate.Validator):
     """Text without the characters that CloudEvents does not allow."""
 
-    def __init__(self, error: Told) -> None:
-        self.told = error
+    def __init__(self, error: Message) -> None:
+        self.message = error
 
     def __call__(self, value: str) -> str:
         """The value."""
         if _UNWANTED.search(value):
-            raise ValidationError(self.told)
+            raise ValidationError(self.message)
         return value
 
 
 def _text(note: str, code: str, detail: str, pattern: str = "", **how: Any) -> fields.String:
-    told = Told(code, detail)
-    also = [Matches(pattern, error=told) if pattern else Printable(told)]
+    message = Message(code, detail)
+    also = [Matches(pattern, error=message) if pattern else Printable(message)]
     metadata = {"description": note, "pattern": pattern or PRINTABLE}
     return text_field(256, code, detail, also=also, metadata=metadata, **how)
 
 
 def _word(note: str, code: str, detail: str, among: tuple[str, ...], **how: Any) -> fields.String:
-    told = Told(code, detail)
+    message = Message(code, detail)
     return fields.String(
-        error_messages=said(told, invalid_utf8=told),
-        validate=validate.OneOf(among, error=told),
+        error_messages=messages_of(message, invalid_utf8=message),
+        validate=validate.OneOf(among, error=message),
         metadata={"description": note},
         **how,
     )
@@ -114,7 +114,7 @@ class Envelope(OpenSchema):
     )
     data = fields.Dict(
         required=True,
-        error_messages=said(NOT_AN_OBJECT),
+        error_messages=messages_of(NOT_AN_OBJECT),
         metadata={"description": "The fact's members."},
     )
 
@@ -127,19 +127,19 @@ def extension_errors(members: dict[str, Any]) -> list[FieldError]:
     errors = []
     for name, value in members.items():
         if name not in NAMED:
-            told = _extension_told(name, value)
-            if told is not None:
-                errors.append(FieldError(step(name), str(told), told.code))
+            message = _extension_message(name, value)
+            if message is not None:
+                errors.append(FieldError(step(name), str(message), message.code))
     return errors
 
 
-def _extension_told(name: str, value: object) -> Told | None:
+def _extension_message(name: str, value: object) -> Message | None:
     if name in OWN:
-        return Told("set-by-the-log", "The log sets this itself: leave it out.")
+        return Message("set-by-the-log", "The log sets this itself: leave it out.")
     if name == "data_base64":
-        return Told("not-json-data", "Write the data as a JSON object in `data`.")
+        return Message("not-json-data", "Write the data as a JSON object in `data`.")
     if _NAME.fullmatch(name) is None:
-        return Told(
+        return Message(
             "wrong-name",
             "An extension attribute's name has 1 to 64 lower-case letters and digits; other "
             "members belong in `data`.",
@@ -148,7 +148,7 @@ def _extension_told(name: str, value: object) -> Told | None:
         return None
     if isinstance(value, str) and value and _UNWANTED.search(value) is None:
         return None
-    return Told(
+    return Message(
         "wrong-value",
         "An extension attribute is text without control characters, an integer of 32 bits, or "
         "true or false; null and empty text are left out.",

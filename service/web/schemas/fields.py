@@ -15,7 +15,7 @@ from marshmallow.types import ErrorMessages
 from service.vocabulary import kinds
 from service.vocabulary.instants import parse_instant
 from service.vocabulary.quantities import from_e4
-from service.web.schemas.messages import MISSING, NOT_AN_OBJECT, NULL, Told
+from service.web.schemas.messages import MISSING, NOT_AN_OBJECT, NULL, Message
 
 AnyField = fields.Field[Any]
 # a day or two are added to dates, and minutes are counted: the ends of the calendar are not safe
@@ -108,17 +108,17 @@ def _described(note: str) -> dict[str, Any]:
     return {"description": note} if note else {}
 
 
-def said(wrong: Told, **others: Told) -> ErrorMessages:
+def messages_of(wrong: Message, **others: Message) -> ErrorMessages:
     """The error messages of a field whose value is of the wrong sort."""
     return {"required": MISSING, "null": NULL, "invalid": wrong, **others}
 
 
 def text_field(length_max: int, code: str, detail: str, **kwargs: Any) -> fields.String:
     """Text of 1 to `length_max` characters; the detail says so in words."""
-    told = Told(code, detail)
+    message = Message(code, detail)
     return fields.String(
-        error_messages=said(told, invalid_utf8=told),
-        validate=[validate.Length(1, length_max, error=told), *kwargs.pop("also", [])],
+        error_messages=messages_of(message, invalid_utf8=message),
+        validate=[validate.Length(1, length_max, error=message), *kwargs.pop("also", [])],
         **kwargs,
     )
 
@@ -131,77 +131,81 @@ def _text(kind: kinds.Text | kinds.Label, how: dict[str, Any]) -> AnyField:
 
 
 def _code(kind: kinds.Code, how: dict[str, Any]) -> AnyField:
-    told = Told("wrong-form", f"Write {kind.what}, of at most {kind.length_max} characters.")
+    message = Message("wrong-form", f"Write {kind.what}, of at most {kind.length_max} characters.")
     return fields.String(
-        error_messages=said(told, invalid_utf8=told),
+        error_messages=messages_of(message, invalid_utf8=message),
         validate=[
-            validate.Length(max=kind.length_max, error=told),
-            Matches(kind.pattern, error=told),
+            validate.Length(max=kind.length_max, error=message),
+            Matches(kind.pattern, error=message),
         ],
         **how,
     )
 
 
 def _choice(kind: kinds.Choice, how: dict[str, Any]) -> AnyField:
-    told = Told("not-a-choice", f"Write one of: {', '.join(kind.among)}.")
+    message = Message("not-a-choice", f"Write one of: {', '.join(kind.among)}.")
     return fields.String(
-        error_messages=said(told, invalid_utf8=told),
-        validate=validate.OneOf(kind.among, error=told),
+        error_messages=messages_of(message, invalid_utf8=message),
+        validate=validate.OneOf(kind.among, error=message),
         **how,
     )
 
 
 def _flag(_: kinds.Kind, how: dict[str, Any]) -> AnyField:
-    return Flag(error_messages=said(Told("not-a-flag", "Write true or false.")), **how)
+    return Flag(error_messages=messages_of(Message("not-a-flag", "Write true or false.")), **how)
 
 
 def _whole(kind: kinds.Whole, how: dict[str, Any]) -> AnyField:
-    told = Told("not-a-whole", f"Write a whole number from {kind.least} to {kind.most}.")
+    message = Message("not-a-whole", f"Write a whole number from {kind.least} to {kind.most}.")
     return Whole(
-        error_messages=said(told),
-        validate=validate.Range(kind.least, kind.most, error=told),
+        error_messages=messages_of(message),
+        validate=validate.Range(kind.least, kind.most, error=message),
         **how,
     )
 
 
 def _quantity(kind: kinds.Quantity, how: dict[str, Any]) -> AnyField:
     least, most = from_e4(kind.least_e4), from_e4(kind.most_e4)
-    told = Told("not-a-quantity", f"Write a number from {least} to {most} with at most 4 decimals.")
+    message = Message(
+        "not-a-quantity", f"Write a number from {least} to {most} with at most 4 decimals."
+    )
     return Quantity(
-        error_messages=said(told, decimals=told),
-        validate=validate.Range(least, most, error=told),
+        error_messages=messages_of(message, decimals=message),
+        validate=validate.Range(least, most, error=message),
         **how,
     )
 
 
 def _money(kind: kinds.Money, how: dict[str, Any]) -> AnyField:
     sign = ", with a minus where it is owed back" if kind.signed else ""
-    told = Told("not-money", f'Write decimal text with at most 4 decimals, such as "12.50"{sign}.')
+    message = Message(
+        "not-money", f'Write decimal text with at most 4 decimals, such as "12.50"{sign}.'
+    )
     return fields.String(
-        error_messages=said(told, invalid_utf8=told),
-        validate=Matches(kind.pattern, error=told),
+        error_messages=messages_of(message, invalid_utf8=message),
+        validate=Matches(kind.pattern, error=message),
         **how,
     )
 
 
 def _day(_: kinds.Kind, how: dict[str, Any]) -> AnyField:
-    told = Told(
+    message = Message(
         "not-a-date",
         f"Write a date as YYYY-MM-DD, in the years {YEAR_FIRST} to {YEAR_LAST}.",
     )
     how["metadata"] |= {"pattern": f"{_DAY_SHOWN}$"}
-    return Day(error_messages=said(told), **how)
+    return Day(error_messages=messages_of(message), **how)
 
 
 def moment_field(**how: Any) -> Moment:
     """An instant, RFC 3339 with a zone."""
-    told = Told(
+    message = Message(
         "not-an-instant",
         "Write an RFC 3339 date-time with a zone, such as 2031-03-04T09:30:00Z, in the years "
         f"{YEAR_FIRST} to {YEAR_LAST}.",
     )
     metadata = {**how.pop("metadata", {}), "pattern": _MOMENT_SHOWN}
-    return Moment(error_messages=said(told), metadata=metadata, **how)
+    return Moment(error_messages=messages_of(message), metadata=metadata, **how)
 
 
 def _moment(_: kinds.Kind, how: dict[str, Any]) -> AnyField:
@@ -209,34 +213,36 @@ def _moment(_: kinds.Kind, how: dict[str, Any]) -> AnyField:
 
 
 def _clock_time(_: kinds.Kind, how: dict[str, Any]) -> AnyField:
-    told = Told("not-a-wall-time", "Write a wall time as HH:MM, from 00:00 to 23:59.")
+    message = Message("not-a-wall-time", "Write a wall time as HH:MM, from 00:00 to 23:59.")
     return fields.String(
-        error_messages=said(told, invalid_utf8=told), validate=Matches(_CLOCK, error=told), **how
+        error_messages=messages_of(message, invalid_utf8=message),
+        validate=Matches(_CLOCK, error=message),
+        **how,
     )
 
 
 def _listing(kind: kinds.Listing, how: dict[str, Any]) -> AnyField:
-    told = Told("not-a-list", f"Write a list of {kind.least} to {kind.most} values.")
+    message = Message("not-a-list", f"Write a list of {kind.least} to {kind.most} values.")
     return fields.List(
         field_of(kind.of),
-        error_messages=said(told),
-        validate=validate.Length(kind.least, kind.most, error=told),
+        error_messages=messages_of(message),
+        validate=validate.Length(kind.least, kind.most, error=message),
         **how,
     )
 
 
 def _table(kind: kinds.Table, how: dict[str, Any]) -> AnyField:
-    told = Told("not-a-table", "Write an object whose names are departments.")
+    message = Message("not-a-table", "Write an object whose names are departments.")
     return fields.Dict(
         keys=field_of(kinds.DEPARTMENT),
         values=field_of(kind.of),
-        error_messages=said(told),
+        error_messages=messages_of(message),
         **how,
     )
 
 
 def _group(kind: kinds.Group, how: dict[str, Any]) -> AnyField:
-    return fields.Nested(schema_of(kind.of), error_messages=said(NOT_AN_OBJECT), **how)
+    return fields.Nested(schema_of(kind.of), error_messages=messages_of(NOT_AN_OBJECT), **how)
 
 
 _MAKERS: Mapping[type, Callable[[Any, dict[str, Any]], AnyField]] = {
@@ -273,7 +279,7 @@ class ClosedSchema(Schema):
 
     error_messages = {  # noqa: RUF012 - as above
         "type": NOT_AN_OBJECT,
-        "unknown": Told("unknown-member", "There is no such member: leave it out."),
+        "unknown": Message("unknown-member", "There is no such member: leave it out."),
     }
 
     class Meta:

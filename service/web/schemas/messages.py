@@ -8,26 +8,26 @@ from marshmallow import fields
 from service.web.pointers import FieldError, step
 
 
-class Told(str):
+class Message(str):
     """A message with its code; marshmallow formats messages, which would lose the code."""
 
     __slots__ = ("code",)
     code: str
 
-    def __new__(cls, code: str, detail: str) -> "Told":
+    def __new__(cls, code: str, detail: str) -> "Message":
         """A message that names the remedy, under a stable code."""
-        told = super().__new__(cls, detail)
-        told.code = code
-        return told
+        message = super().__new__(cls, detail)
+        message.code = code
+        return message
 
-    def format(self, *_: object, **__: object) -> "Told":
+    def format(self, *_: object, **__: object) -> "Message":
         """The message itself; it has no places to fill."""
         return self
 
 
-MISSING = Told("missing", "This must be said.")
-NULL = Told("null", "null says nothing here: leave the member out.")
-NOT_AN_OBJECT = Told("not-an-object", "Write an object of named members.")
+MISSING = Message("missing", "This must be said.")
+NULL = Message("null", "null says nothing here: leave the member out.")
+NOT_AN_OBJECT = Message("not-an-object", "Write an object of named members.")
 
 
 def pointed(messages: Any, pointer: str, field: fields.Field[Any] | None) -> Iterator[FieldError]:
@@ -38,14 +38,16 @@ def pointed(messages: Any, pointer: str, field: fields.Field[Any] | None) -> Ite
                 yield from pointed(inner, pointer, None)
             elif isinstance(field, fields.Dict):
                 # marshmallow tells apart what is wrong with a key and with its value
-                for part, told in inner.items():
+                for part, message in inner.items():
                     below = field.value_field if part == "value" else None
-                    yield from pointed(told, pointer + step(name), below)
+                    yield from pointed(message, pointer + step(name), below)
             else:
                 yield from pointed(inner, pointer + step(name), _inner(field, name))
         return
-    for told in messages if isinstance(messages, list) else [messages]:
-        yield FieldError(pointer, str(told), told.code if isinstance(told, Told) else "invalid")
+    for message in messages if isinstance(messages, list) else [messages]:
+        yield FieldError(
+            pointer, str(message), message.code if isinstance(message, Message) else "invalid"
+        )
 
 
 def _inner(field: fields.Field[Any] | None, name: object) -> fields.Field[Any] | None:

@@ -4,17 +4,22 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from marshmallow import Schema, fields, validate
+from marshmallow import fields, validate
 
 from service.vocabulary import kinds
 from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.identifiers import Form, parse_subject
-from service.web.schemas.fields import AnyField, field_of, said
-from service.web.schemas.messages import Told
+from service.web.schemas.fields import AnyField, field_of, messages_of
+from service.web.schemas.messages import Message
 from service.web.schemas.subjects import pattern_of
 from service.web.strict_json import WHOLE_MAX
 
 _DIGITS = re.compile(r"-?[0-9]{1,16}")
+
+
+def described(note: str) -> dict[str, str]:
+    """The metadata of a field that is only described."""
+    return {"description": note}
 
 
 class Counted(fields.Integer):
@@ -37,10 +42,10 @@ class SubjectText(fields.String):
 
 def counted(least: int, most: int, note: str, **how: Any) -> Counted:
     """A whole number of a query."""
-    told = Told("not-a-whole", f"Write a whole number from {least} to {most}.")
+    message = Message("not-a-whole", f"Write a whole number from {least} to {most}.")
     return Counted(
-        error_messages=said(told),
-        validate=validate.Range(least, most, error=told),
+        error_messages=messages_of(message),
+        validate=validate.Range(least, most, error=message),
         metadata={"description": note},
         **how,
     )
@@ -48,20 +53,20 @@ def counted(least: int, most: int, note: str, **how: Any) -> Counted:
 
 def subject(note: str, **how: Any) -> SubjectText:
     """A subject of a query."""
-    told = Told(
+    message = Message(
         "not-a-subject", "Write studio, SHOW, SHOW-EPISODE, SHOW-EPISODE/SCENE or SHOW:ELEMENT."
     )
     metadata = {"description": note, "pattern": pattern_of(tuple(Form))}
-    return SubjectText(error_messages=said(told), metadata=metadata, **how)
+    return SubjectText(error_messages=messages_of(message), metadata=metadata, **how)
 
 
 def one_of(among: Iterable[str], note: str = "", **how: Any) -> fields.String:
     """One of some words of a query; the error names them all."""
     choices = tuple(among)
-    told = Told("not-a-choice", f"Write one of: {', '.join(choices)}.")
+    message = Message("not-a-choice", f"Write one of: {', '.join(choices)}.")
     return fields.String(
-        error_messages=said(told),
-        validate=validate.OneOf(choices, error=told),
+        error_messages=messages_of(message),
+        validate=validate.OneOf(choices, error=message),
         metadata={"description": note} if note else {},
         **how,
     )
@@ -69,11 +74,11 @@ def one_of(among: Iterable[str], note: str = "", **how: Any) -> fields.String:
 
 def flag(note: str) -> fields.Boolean:
     """Whether something is so: true or false, and no other word for them."""
-    told = Told("not-a-flag", "Write true or false.")
+    message = Message("not-a-flag", "Write true or false.")
     return fields.Boolean(
         truthy={"true"},
         falsy={"false"},
-        error_messages=said(told),
+        error_messages=messages_of(message),
         metadata={"description": note},
     )
 
@@ -103,12 +108,8 @@ def min_position() -> Counted:
 
 def event_type() -> fields.String:
     """A type of event of a query."""
-    told = Told("unknown-type", "Write a type of event listed in /openapi.json.")
+    message = Message("unknown-type", "Write a type of event listed in /openapi.json.")
     return fields.String(
-        validate=validate.OneOf(tuple(CATALOGUE), error=told),
+        validate=validate.OneOf(tuple(CATALOGUE), error=message),
         metadata={"description": "Only events of this type."},
     )
-
-
-class NoQuery(Schema):
-    """No arguments."""

@@ -1,4 +1,19 @@
-"""The service under gunicorn: one warm process compiles, then workers fork and open their own."""
+"""The service under gunicorn: one warm process compiles, then workers fork and open their own.
+
+A worker's connections live on an asyncio loop, and a request takes a thread only when it is whole:
+
+- `connection`: uvicorn's reading and writing, with deadlines for head, body and reader.
+- `bridge`: reads a body, runs the WSGI app on a thread of a lane, sends the answer in pieces.
+- `bodies`: counts the bytes of all bodies that are held.
+- `admission`: the lane of a route, the client of a token, who is refused by the token alone.
+- `lanes`: threads, at which studios and in each its tokens take turns.
+- `refusals`: problems that are answered before the app sees the request.
+- `encryption`: TLS. `worker`: accepts, and ends.
+
+What is refused before the app is counted in `retake_ledger_requests` with the route `none`, and
+comes in its turn, after the answers to what was sent before. The connection is read on for two
+seconds then, since a reset could reach the client before the answer.
+"""
 
 import atexit
 import gc

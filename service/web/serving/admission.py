@@ -46,7 +46,7 @@ def client_finder(
     each address.
     """
 
-    def known(secret: str) -> Client | None:
+    def client_known(secret: str) -> Client | None:
         with app.app_context():
             token = seen_before(secret)
         return None if token is None else Client(token.studio, token.token_id)
@@ -61,10 +61,10 @@ def client_finder(
         secret = secret_of(authorization)
         if secret is None:
             return stranger
-        client = known(secret)
+        client = client_known(secret)
         if client is None:
             await lane.run(partial(look_up, secret, address), stranger)
-            client = known(secret)
+            client = client_known(secret)
         return client or stranger
 
     return client_of

@@ -18,7 +18,7 @@ from service.planning.board.faults import PlanError
 from service.planning.board.posing import make_line
 from service.planning.kernel.backward import latest
 from service.planning.kernel.dispatch import dispatch, warm
-from service.planning.kernel.line import BrokenLineError, Line, Problem
+from service.planning.kernel.line import BrokenLineError, KernelArrays, Line
 from service.planning.kernel.soundness import problem
 from service.planning.plan.schedule import schedule
 from service.vocabulary.calendar import NEVER
@@ -37,8 +37,8 @@ def patched_whatever_changes() -> Iterator[None]:
         yield
 
 
-def assert_same(one: Problem, other: Problem) -> None:
-    for name, array, expected in zip(Problem._fields, one, other, strict=True):
+def assert_same(one: KernelArrays, other: KernelArrays) -> None:
+    for name, array, expected in zip(KernelArrays._fields, one, other, strict=True):
         np.testing.assert_array_equal(array, expected, err_msg=name)
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from service.planning.board.board import Board, make_board
 from service.planning.compare import trail
-from service.planning.compare.trail import EVENT, TIME, Move, begin, dates, pass_time
+from service.planning.compare.trail import EVENT, TIME, DateMove, begin, dates, pass_time
 from service.planning.plan.schedule import Schedule, schedule
 from service.planning.plan.unmoved import stands_until
 from service.production.state import EMPTY
@@ -48,7 +48,7 @@ def one_episode(scenes: int = 1) -> Story:
     return story
 
 
-def moves_of(story: Story, until: str | None = None) -> list[Move]:
+def moves_of(story: Story, until: str | None = None) -> list[DateMove]:
     moves, walk = walked(story.events)
     if until is not None:
         moves += pass_time(walk, minute(until))[0]
@@ -180,7 +180,7 @@ def test_a_minute_over_which_no_date_moved_is_not_divided(monkeypatch: Any) -> N
 
 def test_the_random_logs_move_dates_in_every_way() -> None:
     random = Random(3)
-    moves: list[Move] = []
+    moves: list[DateMove] = []
     late = 0
     for _ in range(4):
         events = log_at_random([random.getrandbits(32) for _ in range(80)])

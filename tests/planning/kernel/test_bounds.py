@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from service.planning.kernel.backward import pass_back
-from service.planning.kernel.line import Problem
+from service.planning.kernel.line import KernelArrays
 from service.planning.kernel.minutes import row_durations
 from service.planning.kernel.run import empty_run, run
 from service.planning.kernel.soundness import problem
@@ -18,11 +18,11 @@ from service.vocabulary.calendar import NEVER
 from tests.planning.lines import Department, Row, line_of
 
 
-def sound_problem() -> Problem:
+def sound_problem() -> KernelArrays:
     return problem(line_of([Department(), Department()], [Row(), Row(1, after=[0]), Row()]))
 
 
-def broken_problem(array: str, *values: int) -> Problem:
+def broken_problem(array: str, *values: int) -> KernelArrays:
     """That one with other values in an array, which nothing has looked at."""
     p = sound_problem()
     others = np.array(values, getattr(p, array).dtype)

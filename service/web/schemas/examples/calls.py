@@ -8,19 +8,19 @@ _EPISODE = "LANTERN-104"
 _LAMPLIGHTER = "LANTERN:LAMPLIGHTER"
 
 
-def _said(type_: str, subject: str, at: str, source: str = SUPERVISION, **data: Any) -> Example:
+def _example(type_: str, subject: str, at: str, source: str = SUPERVISION, **data: Any) -> Example:
     return Example(source, type_, subject, f"2031-03-{at}:00Z", data)
 
 
 EXAMPLES = (
-    _said(
+    _example(
         "approval.asked",
         _LAMPLIGHTER,
         "07T09:00",
         of="client",
         why="Three poses and the turn-around.",
     ),
-    _said(
+    _example(
         "approval.refused",
         _LAMPLIGHTER,
         "10T09:00",
@@ -31,7 +31,7 @@ EXAMPLES = (
         retake="RK-101",
         why="Too young to have kept a light for forty years.",
     ),
-    _said(
+    _example(
         "approval.given",
         _LAMPLIGHTER,
         "13T09:00",
@@ -39,7 +39,7 @@ EXAMPLES = (
         by="client",
         why="That is he.",
     ),
-    _said(
+    _example(
         "retake.called",
         _EPISODE,
         "20T09:00",
@@ -57,7 +57,7 @@ EXAMPLES = (
         dependents=[{"scene": f"{_EPISODE}/43", "mark": "look-at"}],
         why="The lantern is on the wrong side.",
     ),
-    _said(
+    _example(
         "retake.called",
         f"{_EPISODE}/44",
         "20T09:00",
@@ -69,7 +69,7 @@ EXAMPLES = (
         drawings=6,
         why="The line of the coat is thin.",
     ),
-    _said(
+    _example(
         "look-at.answered",
         f"{_EPISODE}/43",
         "20T10:00",
@@ -78,30 +78,30 @@ EXAMPLES = (
         back_to="animation",
         why="The hand that comes in is the wrong one now.",
     ),
-    _said(
+    _example(
         "retake.withdrawn",
         f"{_EPISODE}/44",
         "20T11:00",
         retake="RK-119",
         why="It does not show at that size.",
     ),
-    _said(
+    _example(
         "retake.bought-as-is",
         _EPISODE,
         "20T12:00",
         retake="RK-118",
         why="The client lives with it.",
     ),
-    _said("scene.bought", f"{_EPISODE}/44", "21T09:00"),
-    _said("episode.delivered", "LANTERN-103", "21T10:00", PRODUCTION),
-    _said(
+    _example("scene.bought", f"{_EPISODE}/44", "21T09:00"),
+    _example("episode.delivered", "LANTERN-103", "21T10:00", PRODUCTION),
+    _example(
         "event.struck",
         "studio",
         "21T11:00",
         position=118,
         why="It was said of the wrong scene.",
     ),
-    _said(
+    _example(
         "event.struck",
         "studio",
         "21T11:30",
@@ -110,7 +110,7 @@ EXAMPLES = (
         why="I took the other episode's slot.",
         reason="The slot was that of another episode",
     ),
-    _said(
+    _example(
         "text.forgotten",
         "studio",
         "21T12:00",

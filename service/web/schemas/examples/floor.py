@@ -14,12 +14,12 @@ _EPISODE = "LANTERN-104"
 _SCENE = f"{_EPISODE}/42A"
 
 
-def _said(source: str, type_: str, subject: str, at: str, **data: Any) -> Example:
+def _example(source: str, type_: str, subject: str, at: str, **data: Any) -> Example:
     return Example(source, type_, subject, f"2031-03-{at}:00Z", data)
 
 
 EXAMPLES = (
-    _said(
+    _example(
         LAYOUT,
         "hand-out.made",
         _SCENE,
@@ -28,7 +28,7 @@ EXAMPLES = (
         artist="lo-07",
         take=1,
     ),
-    _said(
+    _example(
         LAYOUT,
         "hand-out.withdrawn",
         f"{_EPISODE}/43",
@@ -36,7 +36,7 @@ EXAMPLES = (
         department="layout",
         take=1,
     ),
-    _said(
+    _example(
         LAYOUT,
         "work.started",
         _SCENE,
@@ -45,8 +45,8 @@ EXAMPLES = (
         artist="lo-07",
         take=1,
     ),
-    _said(LAYOUT, "hand-off.made", _SCENE, "04T15:30", department="layout", take=1),
-    _said(
+    _example(LAYOUT, "hand-off.made", _SCENE, "04T15:30", department="layout", take=1),
+    _example(
         ANIMATION,
         "hand-off.refused",
         _SCENE,
@@ -57,7 +57,7 @@ EXAMPLES = (
         take=1,
         why="The ferry has no deck to stand on.",
     ),
-    _said(
+    _example(
         LAYOUT,
         "department.stopped",
         "studio",
@@ -66,8 +66,8 @@ EXAMPLES = (
         expected_end_at="2031-03-05T12:00:00Z",
         why="No power on the floor.",
     ),
-    _said(LAYOUT, "department.resumed", "studio", "05T11:30", department="layout"),
-    _said(
+    _example(LAYOUT, "department.resumed", "studio", "05T11:30", department="layout"),
+    _example(
         SUPERVISION,
         "scene.held",
         f"{_EPISODE}/44",
@@ -76,16 +76,16 @@ EXAMPLES = (
         by_on="2031-03-10",
         why="Does the lamp burn or not?",
     ),
-    _said(
+    _example(
         SUPERVISION,
         "scene.freed",
         f"{_EPISODE}/44",
         "06T09:00",
         why="It burns.",
     ),
-    _said(SUPERVISION, "visit.put-first", f"{_EPISODE}/44", "06T09:10", department="layout"),
-    _said(PRODUCTION, "priority.set", _EPISODE, "06T10:00", priority=5),
-    _said(
+    _example(SUPERVISION, "visit.put-first", f"{_EPISODE}/44", "06T09:10", department="layout"),
+    _example(PRODUCTION, "priority.set", _EPISODE, "06T10:00", priority=5),
+    _example(
         LAYOUT,
         "note.given",
         _SCENE,
@@ -95,7 +95,7 @@ EXAMPLES = (
         text="The lantern is in the left hand.",
         department="layout",
     ),
-    _said(
+    _example(
         ANIMATION,
         "note.answered",
         _SCENE,

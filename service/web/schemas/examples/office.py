@@ -69,12 +69,12 @@ _ROUTE: dict[str, Any] = {
 }
 
 
-def _said(type_: str, subject: str, data: dict[str, Any], at: str = "09:00") -> Example:
+def _example(type_: str, subject: str, data: dict[str, Any], at: str = "09:00") -> Example:
     return Example(OFFICE, type_, subject, f"2031-01-06T{at}:00Z", data)
 
 
 EXAMPLES = (
-    _said(
+    _example(
         "show.opened",
         _SHOW,
         {
@@ -84,8 +84,8 @@ EXAMPLES = (
             "scene_codes": ["#", "#@"],
         },
     ),
-    _said("route.laid", _SHOW, _ROUTE),
-    _said(
+    _example("route.laid", _SHOW, _ROUTE),
+    _example(
         "calendar.set",
         "studio",
         {
@@ -95,7 +95,7 @@ EXAMPLES = (
             "days_off": ["2031-04-14", "2031-05-01"],
         },
     ),
-    _said(
+    _example(
         "calendar.set",
         "studio",
         {
@@ -104,7 +104,7 @@ EXAMPLES = (
             "shifts": [{"days": _DAYS, "opens": "07:00", "closes": "15:00"}],
         },
     ),
-    _said(
+    _example(
         "crew.set",
         "studio",
         {
@@ -115,7 +115,7 @@ EXAMPLES = (
             "from_on": "2031-01-06",
         },
     ),
-    _said(
+    _example(
         "rate.set",
         _SHOW,
         {
@@ -134,7 +134,7 @@ EXAMPLES = (
             "credit": 0.5,
         },
     ),
-    _said(
+    _example(
         "episode.opened",
         _EPISODE,
         {
@@ -145,14 +145,14 @@ EXAMPLES = (
         },
         "10:00",
     ),
-    _said("gate.set", _EPISODE, {"gate": "rough-cut", "due_on": "2031-05-02"}, "10:00"),
-    _said(
+    _example("gate.set", _EPISODE, {"gate": "rough-cut", "due_on": "2031-05-02"}, "10:00"),
+    _example(
         "gate.set",
         _EPISODE,
         {"gate": "delivery", "due_on": "2031-05-23", "hard": True, "reason": "As contracted"},
         "10:00",
     ),
-    _said(
+    _example(
         "scene.listed",
         f"{_EPISODE}/42A",
         {
@@ -164,32 +164,32 @@ EXAMPLES = (
         },
         "11:00",
     ),
-    _said(
+    _example(
         "element.listed",
         f"{_SHOW}:HARBOUR-NIGHT",
         {"kind": "background", "title": "Harbour, night", "difficulty": {"background": 1.5}},
         "12:00",
     ),
-    _said(
+    _example(
         "element.listed",
         f"{_SHOW}:WAVES",
         {"kind": "cycle", "drawings": 12, "frames": 48, "work": {"animation": 4}},
         "12:00",
     ),
-    _said(
+    _example(
         "element.used",
         f"{_SHOW}:HARBOUR-NIGHT",
         {"scenes": [f"{_EPISODE}/42A", f"{_EPISODE}/43"]},
         "13:00",
     ),
-    _said("hook-up.declared", f"{_EPISODE}/42A", {"to": f"{_EPISODE}/43"}, "13:00"),
-    _said(
+    _example("hook-up.declared", f"{_EPISODE}/42A", {"to": f"{_EPISODE}/43"}, "13:00"),
+    _example(
         "same-as.declared",
         f"{_EPISODE}/58",
         {"source": f"{_EPISODE}/43", "joins": "camera", "strands": _PICTURE},
         "13:00",
     ),
-    _said(
+    _example(
         "same-as.declared",
         f"{_EPISODE}/59",
         {
@@ -200,7 +200,7 @@ EXAMPLES = (
         },
         "13:00",
     ),
-    _said("scene.retimed", f"{_EPISODE}/44", {"frames": 88, "drawings": 40}, "14:00"),
-    _said("scene.omitted", f"{_EPISODE}/61", {"why": "The chase ends on the quay."}, "14:00"),
-    _said("scene.restored", f"{_EPISODE}/61", {"why": "The quay needs its answer."}, "15:00"),
+    _example("scene.retimed", f"{_EPISODE}/44", {"frames": 88, "drawings": 40}, "14:00"),
+    _example("scene.omitted", f"{_EPISODE}/61", {"why": "The chase ends on the quay."}, "14:00"),
+    _example("scene.restored", f"{_EPISODE}/61", {"why": "The quay needs its answer."}, "15:00"),
 )

@@ -7,12 +7,12 @@ from service.web.schemas.examples.shape import PRODUCTION, SUPERVISION, Example
 _SHOW, _EPISODE = "LANTERN", "LANTERN-104"
 
 
-def _said(type_: str, at: str, source: str = SUPERVISION, **data: Any) -> Example:
+def _example(type_: str, at: str, source: str = SUPERVISION, **data: Any) -> Example:
     return Example(source, f"change-order.{type_}", _EPISODE, f"2031-03-24T{at}:00Z", data)
 
 
 EXAMPLES = (
-    _said(
+    _example(
         "raised",
         "09:00",
         order="CO-31",
@@ -33,7 +33,7 @@ EXAMPLES = (
             {"change": "fee", "amount": "240.00", "what": "Design of the waves"},
         ],
     ),
-    _said(
+    _example(
         "raised",
         "09:10",
         order="CO-32",
@@ -60,7 +60,7 @@ EXAMPLES = (
             {"change": "retime", "scene": f"{_EPISODE}/62", "frames": 120, "drawings": 60},
         ],
     ),
-    _said(
+    _example(
         "raised",
         "09:20",
         order="CO-33",
@@ -71,7 +71,7 @@ EXAMPLES = (
             {"change": "restore", "scene": f"{_EPISODE}/63"},
         ],
     ),
-    _said(
+    _example(
         "priced",
         "10:00",
         order="CO-31",
@@ -85,7 +85,7 @@ EXAMPLES = (
         total="931.25",
         valid_until="2031-04-04",
     ),
-    _said(
+    _example(
         "approved",
         "11:00",
         PRODUCTION,
@@ -93,12 +93,12 @@ EXAMPLES = (
         position=127,
         gates=[{"episode": _EPISODE, "gate": "delivery", "due_on": "2031-05-27"}],
     ),
-    _said(
+    _example(
         "declined",
         "11:10",
         PRODUCTION,
         order="CO-32",
         why="The scene is on the air date's side of the cut-off.",
     ),
-    _said("withdrawn", "11:20", order="CO-33", why="He is old enough."),
+    _example("withdrawn", "11:20", order="CO-33", why="He is old enough."),
 )

@@ -1,0 +1,1 @@
+"""Episodes: routes, the shapes of their answers and the arguments they take."""

@@ -1,0 +1,1 @@
+"""Events as they are posted and read: routes and the shapes of their answers."""

@@ -1,0 +1,1 @@
+"""Impacts: routes and the shapes of their answers."""

@@ -1,0 +1,1 @@
+"""Notes: routes, the shapes of their answers and the arguments they take."""

@@ -1,0 +1,55 @@
+"""Notes as JSON shows them."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from service.production.state import Note
+from service.vocabulary.instants import format_instant
+from service.web.answers import Instant, Shown, note, page_of
+from service.web.nouns.values import shown_us
+
+TEXT = "/data/text"
+
+
+class NoteShown(Shown):
+    """A remark on an item, to a department."""
+
+    note: Annotated[str, note("Its code.")]
+    item: Annotated[str, note("What it is about.")]
+    to: Annotated[str, note("To which department.")]
+    given_at: Annotated[Instant, note("When it was given.")]
+    given_position: Annotated[int, note("The position of its event.")]
+    text: Annotated[str | None, note("The remark; null where it may not be read or was removed.")]
+    answered_at: Annotated[Instant | None, note("When it was answered; null: it is open.")]
+    answered_position: Annotated[int | None, note("The position of the answer.")]
+    answer: Annotated[
+        str | None, note("The answer; null where there is none or it may not be read.")
+    ]
+
+
+def shown_note(code: str, note: Note, texts: Mapping[int, Mapping[str, str]]) -> NoteShown:
+    """A note; its texts are null where they may not be read or are gone."""
+    return NoteShown(
+        note=code,
+        item=note.item,
+        to=note.to,
+        given_at=format_instant(note.given_us),
+        given_position=note.position,
+        text=texts.get(note.position, {}).get(TEXT),
+        answered_at=shown_us(note.answered_us),
+        answered_position=note.answered_position if note.answered_position > 0 else None,
+        answer=texts.get(note.answered_position, {}).get(TEXT),
+    )
+
+
+def facts_of(note: Note) -> dict[int, Mapping[str, Any]]:
+    """What visibility asks of the events of a note."""
+    facts: dict[int, Mapping[str, Any]] = {
+        note.position: {"type": "note.given", "data": {"to": note.to}}
+    }
+    if note.answered_position > 0:
+        facts[note.answered_position] = {"type": "note.answered", "data": {}}
+    return facts
+
+
+NOTES = page_of(NoteShown, "NotesPage")

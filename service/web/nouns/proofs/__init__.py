@@ -1,0 +1,1 @@
+"""Proofs: routes, the shapes of their answers and the arguments they take."""

@@ -1,0 +1,1 @@
+"""Rates: routes and the shapes of their answers."""

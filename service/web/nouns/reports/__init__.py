@@ -1,0 +1,1 @@
+"""Reports: routes, the shapes of their answers and the arguments they take."""

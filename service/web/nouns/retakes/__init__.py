@@ -1,0 +1,1 @@
+"""Retakes: routes, the shapes of their answers and the arguments they take."""

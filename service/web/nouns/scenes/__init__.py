@@ -1,0 +1,1 @@
+"""Scenes: routes and the shapes of their answers."""

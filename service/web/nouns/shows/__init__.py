@@ -1,0 +1,1 @@
+"""Shows: routes and the shapes of their answers."""

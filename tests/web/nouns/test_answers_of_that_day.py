@@ -1,0 +1,162 @@
+"""The replay as it was known then, held against the answers that were given then."""
+
+from dataclasses import dataclass, field
+from typing import Any
+from urllib.parse import quote
+
+import pytest
+from sqlalchemy import Engine
+
+from service.kept import Keeping
+from service.log.snapshots import latest_snapshot
+from service.record import Studios
+from tests.recording import SEAL_KEY
+
+from ..paper import Paper, another_worker
+
+EPISODES = ("KESTREL-1", "KESTREL-2")
+SCENE = "KESTREL-1/1"
+TRAY = "/departments/animation/tray"
+CALL = {
+    "retake": "R1",
+    "kind": "retake",
+    "urgency": "must-fix",
+    "back_to": "layout",
+    "strands": ["character", "background"],
+    "share": 0.5,
+    "items": [SCENE, "KESTREL-1/2"],
+}
+
+
+@dataclass
+class Journal:
+    """Answers as they were given, by what to ask for to have them again."""
+
+    paper: Paper
+    answers: list[tuple[str, str, Any]] = field(default_factory=list)
+    trays: list[tuple[str, Any]] = field(default_factory=list)
+    omitted: int = 0
+
+    def keep(self, query: str) -> None:
+        """What the service answers now; `query` names the position or instant it stands at."""
+        for episode in EPISODES:
+            listed = self.paper.get("/episodes")
+            (then,) = [one for one in listed["items"] if one["episode"] == episode]
+            scenes = self.paper.get(f"/episodes/{episode}/scenes?limit=1000")["items"]
+            told = {"position": listed["position"], "now": listed["now"]}
+            self.answers.append((episode, query, {**told, "then": then, "scenes": scenes}))
+        whole = self.paper.get(f"{TRAY}?limit=1000")["items"]
+        first = self.paper.get(f"{TRAY}?limit=1")
+        if "next" in first:
+            assert len(whole) > 1
+            self.trays.append((first["next"], whole[1:]))
+
+    def told(self, *args: Any, **kwargs: Any) -> int:
+        """Tell a fact, and keep what is answered after it."""
+        position = self.paper.tell(*args, **kwargs)
+        self.keep(f"position={position}")
+        return position
+
+    def clock_moved(self, at: str) -> None:
+        """Move the clock; nothing more is recorded at this instant."""
+        self.paper.move_clock(at)
+        self.keep(f"at={quote(at)}")
+
+    def assert_replayed(self) -> None:
+        """Every answer comes again, exactly."""
+        assert len(self.answers) > 30
+        assert len(self.trays) > 5
+        for episode, query, told in self.answers:
+            shown = self.paper.get(f"/episodes/{episode}/replay?{query}")
+            assert {name: shown[name] for name in told} == told, (episode, query)
+        for cursor, told in self.trays:
+            assert self.paper.all_pages(f"{TRAY}?cursor={cursor}", 1) == told
+
+
+def told_day_by_day(paper: Paper) -> Journal:
+    """A week of a small studio, every answer of it kept."""
+    journal = Journal(paper)
+    paper.move_clock("2031-03-03T09:00:00Z")
+    layout = {"department": "layout"}
+    journal.told("work.started", SCENE, layout)
+    journal.clock_moved("2031-03-03T11:30:00Z")
+    paper.move_clock("2031-03-03T13:00:00Z")
+    journal.told("hand-off.made", SCENE, layout)
+    slip = journal.told("hand-off.made", "KESTREL-1/3", layout)
+    journal.clock_moved("2031-03-03T16:00:00Z")
+    paper.move_clock("2031-03-04T10:00:00Z")
+    # recorded a day late, before others in time
+    journal.told("work.started", "KESTREL-1/2", layout, at="2031-03-03T13:30:00Z")
+    journal.told("hand-off.made", "KESTREL-1/2", layout, at="2031-03-03T15:30:00Z")
+    held = journal.told("scene.held", "KESTREL-2/1", {"owes": "client", "by_on": "2031-03-07"})
+    journal.told("event.struck", "studio", {"position": slip, "why": "Not that one."})
+    journal.clock_moved("2031-03-04T12:00:30Z")
+    paper.move_clock("2031-03-05T09:00:00Z")
+    journal.told("retake.called", "KESTREL-1", CALL)
+    # a call of Wednesday, and a start of Tuesday that is told only now
+    start = {"department": "animation"}
+    journal.told("work.started", "KESTREL-1/2", start, at="2031-03-04T09:00:00Z")
+    journal.told("priority.set", "KESTREL-2", {"priority": 5}, who="producer")
+    both = [paper.event("event.struck", "studio", {"position": held, "why": "Freed by phone."})]
+    position = paper.record(*both)
+    journal.keep(f"position={position}")
+    journal.told("gate.set", "KESTREL-1", _gate("2031-04-09"), who="producer")
+    journal.clock_moved("2031-03-06T09:00:00Z")
+    return journal
+
+
+def _gate(due_on: str) -> dict[str, Any]:
+    return {"gate": "delivery", "due_on": due_on, "hard": True}
+
+
+@pytest.fixture
+def journal(opened: Paper) -> Journal:
+    told = told_day_by_day(opened)
+    # what came later must not show: it changes much of what went before
+    opened.move_clock("2031-03-10T09:00:00Z")
+    start = opened.event("work.started", "KESTREL-1/3", {"department": "layout"})
+    opened.record(start | {"time": "2031-03-03T10:00:00Z"})
+    opened.tell("crew.set", "studio", _crew(), who="office")
+    told.omitted = opened.tell("scene.omitted", "KESTREL-1/2")
+    return told
+
+
+def _crew() -> dict[str, Any]:
+    return {
+        "department": "animation",
+        "artists": 2,
+        "units_per_artist_day": 40,
+        "minutes_per_artist_day": 480,
+        "from_on": "2031-03-01",
+    }
+
+
+def test_in_the_same_worker(journal: Journal) -> None:
+    journal.assert_replayed()
+
+
+def test_in_another_worker_and_again_after_more_was_struck(
+    journal: Journal, engine: Engine
+) -> None:
+    paper = journal.paper
+    paper.app = another_worker(engine)
+    journal.assert_replayed()
+    strike = {"position": journal.omitted, "why": "It stays in."}
+    paper.tell("event.struck", "studio", strike)
+    journal.assert_replayed()
+    paper.app = another_worker(engine)
+    journal.assert_replayed()
+
+
+def test_from_a_snapshot(opened: Paper, engine: Engine) -> None:
+    keeping = Keeping(snapshot_every=5)
+    paper = opened
+    journal = told_day_by_day(paper)
+    writer = Studios(engine, seal_key=SEAL_KEY, keeping=keeping).of("paper").warm
+    writer.view()
+    writer.history.snapshots.wait()
+    with engine.connect() as connection:
+        snapshot = latest_snapshot(connection, "paper", writer.view().position, SEAL_KEY)
+    assert snapshot is not None
+    paper.app = another_worker(engine, keeping=keeping)
+    journal.assert_replayed()
