@@ -6,6 +6,7 @@ the schemas find nothing wrong with.
 """
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -118,4 +119,11 @@ def _event(type_: str, fact: type[Fact]) -> type[Struct]:
     return msgspec.defstruct(f"{fact.__name__}Event", members, forbid_unknown_fields=True)
 
 
-_EVENTS = {type_: _event(type_, fact) for type_, fact in CATALOGUE.items()}
+def _worked_out(shape: type[Struct]) -> type[Struct]:
+    """The same; msgspec works out a type at its first use, and not safely for several threads."""
+    with suppress(msgspec.ValidationError):
+        msgspec.convert({}, shape)
+    return shape
+
+
+_EVENTS = {type_: _worked_out(_event(type_, fact)) for type_, fact in CATALOGUE.items()}

@@ -1,0 +1,33 @@
+"""The quick yes is asked by many threads from the first request on."""
+
+import subprocess
+import sys
+
+ASKED_AT_ONCE = """
+import sys, threading
+sys.setswitchinterval(1e-6)
+from service.web.schemas.examples import example_events
+from service.web.schemas.plain import is_plain
+from service.vocabulary.facts import CATALOGUE
+events = [event for type_ in CATALOGUE for event in example_events(type_)]
+begin = threading.Barrier(8)
+found = []
+def ask():
+    begin.wait()
+    found.append(all([is_plain(event) for event in events]))
+threads = [threading.Thread(target=ask) for _ in range(8)]
+for thread in threads:
+    thread.start()
+for thread in threads:
+    thread.join()
+print(found == [True] * 8)
+"""
+
+
+def test_what_is_asked_first_by_several_threads_at_once() -> None:
+    """msgspec works out a type at its first use, and not safely for several threads."""
+    for _ in range(3):
+        done = subprocess.run(
+            [sys.executable, "-c", ASKED_AT_ONCE], capture_output=True, text=True, check=False
+        )
+        assert (done.returncode, done.stdout) == (0, "True\n"), done.stderr
