@@ -34,6 +34,8 @@ _Rest = msgspec.defstruct(
 )
 _read_routes = msgspec.msgpack.Decoder(list[RouteLaid]).decode
 _read_visits = msgspec.msgpack.Decoder(dict[str, dict[str, Visit]]).decode
+# msgspec works out a type at its first use, and not safely for several threads
+msgspec.msgpack.Decoder(_Rest)
 
 
 class Thawed(NamedTuple):
