@@ -2,6 +2,7 @@
 
 A worker's connections live on an asyncio loop, and a request takes a thread only when it is whole:
 
+- `heads`: what is refused by its head alone.
 - `connection`: uvicorn's reading and writing, with deadlines for head, body and reader.
 - `bridge`: reads a body, runs the WSGI app on a thread of a lane, sends the answer in pieces.
 - `bodies`: counts the bytes of all bodies that are held.

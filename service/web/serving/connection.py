@@ -9,13 +9,13 @@ import socket
 from collections.abc import Callable
 from typing import Any, cast
 
-import httptools
 from uvicorn._types import ASGI3Application
 from uvicorn.config import Config
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol, RequestResponseCycle
 from uvicorn.server import ServerState
 
-from service.web.problems import Problem, too_large
+from service.web.problems import Problem
+from service.web.serving.heads import RequestHead, head_too_large, problem_of
 from service.web.serving.limits import Limits
 from service.web.serving.refusals import Refusal
 
@@ -90,7 +90,7 @@ class Connection(HttpToolsProtocol):
             return
         in_head = self._body_of is None
         if self._head_bytes > self._limits.head_bytes_max:
-            detail = self._head_too_large if in_head else self._trailers_too_large
+            detail = head_too_large(self._limits) if in_head else self._trailers_too_large
             self._refuse_read(431, detail)
         elif in_head and self.is_idle:
             # bytes that begin nothing yet, such as empty lines, do not keep a connection
@@ -128,7 +128,8 @@ class Connection(HttpToolsProtocol):
         self._end_head()
         if self._deaf:
             return
-        problem = self._problem_of_head()
+        head = RequestHead(self.url, self.parser.get_http_version(), self.headers)
+        problem = problem_of(head, self._limits)
         if problem is not None:
             self._refuse_read(*problem)
         elif len(self.pipeline) >= PIPELINED_MAX:
@@ -180,10 +181,6 @@ class Connection(HttpToolsProtocol):
     def timeout_keep_alive_handler(self) -> None:
         """The connection was idle for its time."""
         self.drop()
-
-    @property
-    def _head_too_large(self) -> str:
-        return f"At most {self._limits.head_bytes_max} bytes of request line and headers are taken."
 
     @property
     def _trailers_too_large(self) -> str:
@@ -310,44 +307,6 @@ class Connection(HttpToolsProtocol):
     def _left(self) -> int:
         beneath = 0 if self._beneath is None else self._beneath.get_write_buffer_size()
         return self.transport.get_write_buffer_size() + beneath
-
-    def _problem_of_head(self) -> tuple[int, str] | None:
-        return self._problem_of_sizes() or self._problem_of_form()
-
-    def _problem_of_sizes(self) -> tuple[int, str] | None:
-        limits = self._limits
-        if len(self.url) > limits.address_bytes_max:
-            return 414, f"At most {limits.address_bytes_max} bytes of an address are taken."
-        if sum(len(name) + len(value) for name, value in self.headers) > limits.head_bytes_max:
-            return 431, self._head_too_large
-        most = limits.body_bytes_max
-        if any(int(value) > most for name, value in self.headers if name == b"content-length"):
-            return 413, too_large(most)
-        return None
-
-    def _problem_of_form(self) -> tuple[int, str] | None:
-        names = [name for name, _ in self.headers]
-        for name in names:
-            if b"_" in name:
-                # behind HTTP a hyphen and an underscore are one: it could pass for another header
-                shown = name.decode("ascii", "backslashreplace")
-                return 400, f"The header {shown} has an underscore: write hyphens, or leave it out."
-        version = self.parser.get_http_version()
-        if version not in ("1.0", "1.1"):
-            return 505, "This service speaks HTTP/1.1."
-        codings = b",".join(value for name, value in self.headers if name == b"transfer-encoding")
-        if codings and (codings.lower() != b"chunked" or version == "1.0"):
-            # RFC 9112, sections 6.1 and 6.3: where the body ends must be beyond doubt
-            is_known = version == "1.1" and codings.lower().replace(b" ", b"").endswith(b",chunked")
-            status = 501 if is_known else 400
-            return status, "Send a body with Content-Length, or with HTTP/1.1 chunked and no other."
-        if version == "1.1" and names.count(b"host") != 1:
-            return 400, "A request has one Host header (RFC 9112, section 3.2)."
-        try:
-            httptools.parse_url(self.url).path.decode("ascii")
-        except (httptools.HttpParserError, UnicodeDecodeError, AttributeError):
-            return 400, "The request line names no address of this service: write a path."
-        return None
 
 
 def _give_up_on_lost_peers(transport: asyncio.BaseTransport, seconds: float) -> None:
