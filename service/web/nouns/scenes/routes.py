@@ -1,5 +1,6 @@
 """Scenes of an episode, with their visits."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from flask import Blueprint, Response, g
@@ -14,7 +15,7 @@ from service.web.negotiation import JSON
 from service.web.nouns.notes.answers import TEXT, facts_of
 from service.web.nouns.scenes import answers as shapes
 from service.web.nouns.scenes.answers import shown_scene, shown_scene_whole
-from service.web.reading import Reading, answer, found, page_answer, read_now, read_page
+from service.web.reading import answer, found, page_answer, read_now, read_page
 from service.web.recorded import texts_at
 from service.web.schemas.reading import PAGE, PAGE_HEADERS, READ, READ_HEADERS
 from service.web.services import services
@@ -69,8 +70,8 @@ def show_scene(episode: str, scene: str) -> Response:
     reading = read_now(negotiation.read_args())
     name = f"{episode}/{scene}"
     record = found(reading.state.scenes.get(name), f"scene {name}")
-    texts = _texts(reading, name, record)
     notes = _open_notes(reading.state, name)
+    texts = _texts(reading.state, notes, record)
     return answer(reading, lambda: shown_scene_whole(reading.standings, name, notes, texts), texts)
 
 
@@ -79,10 +80,10 @@ def _open_notes(state: State, item: str) -> list[str]:
     return sorted(codes, key=lambda code: -state.notes[code].position)[:NOTES_MAX]
 
 
-def _texts(reading: Reading, name: str, record: Scene) -> dict[int, dict[str, str]]:
+def _texts(state: State, notes: Sequence[str], record: Scene) -> dict[int, dict[str, str]]:
     facts: dict[int, Any] = {}
-    for code in _open_notes(reading.state, name):
-        facts |= facts_of(reading.state.notes[code])
+    for code in notes:
+        facts |= facts_of(state.notes[code])
     if record.hold is not None:
         facts[record.hold.position] = {"type": "scene.held", "data": {}}
     with services().engine.connect() as connection:
