@@ -19,7 +19,7 @@ from service.web import negotiation
 from service.web.answers import ItemsShown, ReadShown, Shown, encoded
 from service.web.described import description_here
 from service.web.negotiation import JSON, invalid_query
-from service.web.nouns.departments.answers import shown_suppositions
+from service.web.nouns.stoppages import shown_suppositions
 from service.web.paging import Place, make_cursor, of_this_list, read_cursor, say_next
 from service.web.pointers import FieldError
 from service.web.problems import ProblemError

@@ -3,13 +3,14 @@
 from datetime import date
 from typing import overload
 
+from service.production.records import NOT_YET_US
 from service.vocabulary.instants import format_instant, format_min
 from service.vocabulary.quantities import from_e4
 
 
 def shown_us(at_us: int | None) -> str | None:
-    """An instant in microseconds; -1 is none."""
-    return None if at_us is None or at_us == -1 else format_instant(at_us)
+    """An instant in microseconds; NOT_YET_US is none."""
+    return None if at_us is None or at_us == NOT_YET_US else format_instant(at_us)
 
 
 @overload

@@ -1,29 +1,28 @@
 """Departments and their trays as JSON shows them."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Annotated
 
-from service.planning.plan.schedule import Supposition, artist_days_e4, suppositions
+from service.planning.plan.schedule import artist_days_e4, suppositions
 from service.planning.plan.standing import STANDS, Standings, Stands
 from service.planning.plan.tray import NOTHING_OVERDUE, Overdue, due_on, item_place
 from service.production.state import Crew
 from service.production.work import crew_at
 from service.vocabulary.facts.office import UNITS
-from service.vocabulary.instants import format_instant
 from service.web.answers import (
     Day,
     Instant,
     Quantity,
     Shown,
     StoppedShown,
-    SuppositionShown,
     extended,
     note,
     one_of,
     page_of,
 )
 from service.web.nouns.scenes.answers import shown_hold
-from service.web.nouns.values import shown_e4, shown_min, shown_on, shown_us
+from service.web.nouns.stoppages import shown_stopped
+from service.web.nouns.values import shown_e4, shown_min, shown_on
 from service.web.nouns.visits import HoldShown, VisitShown, shown_visit
 
 _COUNTED = (Stands.IN_TRAY, Stands.ON_DESK, Stands.HELD, Stands.AHEAD)
@@ -153,24 +152,6 @@ def _shown_crew(crew: Crew) -> CrewShown:
         minutes_per_artist_day=crew.day_min,
         from_on=shown_on(crew.from_on),
     )
-
-
-def shown_stopped(stopped: Supposition) -> StoppedShown:
-    """A stoppage that lasts, and what the plan supposes of its end."""
-    return StoppedShown(
-        since_at=format_instant(stopped.stopped_us),
-        expected_end_at=shown_us(stopped.expected_end_us),
-        taken_to_end_at=shown_min(stopped.end_min),
-        overdue_since_at=shown_us(stopped.expected_end_us) if stopped.overdue else None,
-    )
-
-
-def shown_suppositions(supposed: Iterable[Supposition]) -> list[SuppositionShown]:
-    """What a plan supposes of departments that do not work."""
-    return [
-        extended(SuppositionShown, shown_stopped(one), department=one.department)
-        for one in supposed
-    ]
 
 
 def shown_tray_row(standings: Standings, row: int) -> TrayVisitShown:

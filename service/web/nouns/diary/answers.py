@@ -14,7 +14,7 @@ from service.production.nouns import sentence
 from service.projections.diary import DiaryEntry
 from service.vocabulary.instants import format_instant
 from service.web.answers import Day, Instant, Shown, SuppositionShown, note, one_of, page_of
-from service.web.nouns.departments.answers import shown_suppositions
+from service.web.nouns.stoppages import shown_suppositions
 from service.web.nouns.values import shown_on
 
 WITHHELD = "Something about money was recorded, which this role may not read."

@@ -18,7 +18,7 @@ from service.web.answers import (
     note,
     one_of,
 )
-from service.web.nouns.departments.answers import shown_suppositions
+from service.web.nouns.stoppages import shown_suppositions
 from service.web.nouns.values import (
     shown_e4,
     shown_min,
