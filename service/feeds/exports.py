@@ -16,10 +16,8 @@ from typing import IO, NamedTuple
 
 import orjson
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from psycopg import capabilities
-from sqlalchemy import Engine
+from sqlalchemy import Engine, text
 
-from service.log.engine import raw_cursor
 from service.log.tree import FrontierError, checked_head
 from service.proofs.canonical import MAY_COMMIT, commits
 from service.proofs.checkpoints import Checkpoint
@@ -34,11 +32,11 @@ EVENTS, NODES, PERSONAL, CONTENTS, CHECKPOINT = (
 AT_ONCE = 5000
 ROWS_FETCHED = 50
 
-_ROWS = """
+_ROWS = text("""
 SELECT e.position, e.body, e.nodes, e.content_hash, p.salt, p.content FROM event e
-LEFT JOIN personal p ON %s AND p.studio = e.studio AND p.position = e.position
-WHERE e.studio = %s AND e.position > %s AND e.position <= %s ORDER BY e.position LIMIT %s
-"""
+LEFT JOIN personal p ON :personal AND p.studio = e.studio AND p.position = e.position
+WHERE e.studio = :studio AND e.position > :after AND e.position <= :until ORDER BY e.position
+""")
 
 
 class ExportError(RuntimeError):
@@ -75,8 +73,9 @@ def export(
     ):
         files = _Files(events, nodes, contents, texts if personal else None)
         for at in range(0, head.position, AT_ONCE):
-            _write(engine, studio, (at, head.position), files)
-            yield min(at + AT_ONCE, head.position), head.position
+            until = min(at + AT_ONCE, head.position)
+            _write(engine, studio, (at, until), files)
+            yield until, head.position
     if not personal:
         (folder / PERSONAL).unlink()
     note = Checkpoint.of(origin, head.position, head.frontier).signed(secret)
@@ -100,11 +99,16 @@ def begun(folder: Path) -> Iterator[None]:
 
 
 def _write(engine: Engine, studio: str, span: tuple[int, int], files: _Files) -> None:
-    with engine.connect() as connection, raw_cursor(connection) as cursor:
+    after, until = span
+    asked = {
+        "studio": studio,
+        "after": after,
+        "until": until,
+        "personal": files.texts is not None,
+    }
+    with engine.connect() as connection:
         # a few rows at a time: thousands of events may have much text
-        few = ROWS_FETCHED if capabilities.has_stream_chunked() else 1
-        parameters = (files.texts is not None, studio, *span, AT_ONCE)
-        rows = cursor.stream(_ROWS, parameters, size=few, binary=True)
+        rows = connection.execute(_ROWS, asked, execution_options={"yield_per": ROWS_FETCHED})
         for position, body, completed, hashed, salt, content in rows:
             files.events.write(body + b"\n")
             files.nodes.write(b64encode(completed).decode() + "\n")

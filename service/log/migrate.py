@@ -8,12 +8,11 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from alembic.util.exc import CommandError
-from psycopg import sql
 from sqlalchemy import Connection, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import OperationalError, ProgrammingError
 
-from service.log.engine import owner_engine, raw_cursor
+from service.log.engine import driver_connection, owner_engine
 from service.log.schema import SERVICE_ROLE
 
 _LOCK = 0x5E7A4E  # any number, the same for every process that migrates
@@ -128,28 +127,29 @@ def _ensure_member(connection: Connection, service_url: str | None) -> None:
         {"login": login, "role": SERVICE_ROLE, "way": way},
     )
     if not able.scalar_one():
-        group, member = sql.Identifier(SERVICE_ROLE), sql.Identifier(login)
-        with raw_cursor(connection) as cursor:
-            cursor.execute(sql.SQL("GRANT {} TO {}").format(group, member))
+        connection.exec_driver_sql(f"GRANT {SERVICE_ROLE} TO {_quoted(connection, login)}")
 
 
 def _ensure_login(connection: Connection, login: str, password: str | None) -> None:
     """Make the service's login if it is missing, and let it connect to this database."""
     database = connection.execute(text("SELECT current_database()")).scalar_one()
-    name = sql.Identifier(login)
-    exists = _role_exists(connection, login)
-    with raw_cursor(connection) as cursor:
-        if not exists:
-            made = sql.SQL("CREATE ROLE {} LOGIN").format(name)
-            if password:
-                # Hashed on this side, so that no server log can show it.
-                hashed = cursor.connection.pgconn.encrypt_password(
-                    password.encode(), login.encode()
-                )
-                made += sql.SQL(" PASSWORD {}").format(sql.Literal(hashed.decode()))
-            cursor.execute(made)
-        connect = sql.SQL("GRANT CONNECT ON DATABASE {} TO {}")
-        cursor.execute(connect.format(sql.Identifier(database), name))
+    name = _quoted(connection, login)
+    if not _role_exists(connection, login):
+        made = f"CREATE ROLE {name} LOGIN"
+        if password:
+            # Hashed on this side, so that no server log can show it; a hash has no quotes in it.
+            with driver_connection(connection) as raw:
+                hashed = raw.pgconn.encrypt_password(password.encode(), login.encode())
+            made += f" PASSWORD '{hashed.decode()}'"
+        connection.exec_driver_sql(made)
+    connection.exec_driver_sql(
+        f"GRANT CONNECT ON DATABASE {_quoted(connection, database)} TO {name}"
+    )
+
+
+def _quoted(connection: Connection, name: str) -> str:
+    """A name as an identifier in SQL, which takes no parameters there."""
+    return connection.dialect.identifier_preparer.quote_identifier(name)
 
 
 def _role_exists(connection: Connection, role: str) -> bool:

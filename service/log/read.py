@@ -3,13 +3,12 @@
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
-from typing import Any, NamedTuple, cast
+from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, and_, func, or_, select
 
 from service.log import wire
 from service.log.append import read_head
-from service.log.engine import raw_cursor
 from service.log.prepared import rows_of, run_alone, statement
 from service.log.schema import event, personal
 from service.vocabulary.instants import instant
@@ -33,9 +32,8 @@ READ_EVENTS = 5000
 """How many events are fetched at a time where all that meet some conditions are read."""
 
 
-_OF_POSITIONS = "FROM personal p WHERE studio = %s AND position = ANY (%s)"
-_PERSONAL = f"SELECT position, content {_OF_POSITIONS}"
-_SIZES = f"SELECT position, octet_length(content) {_OF_POSITIONS}"
+TEXTS_FETCHED = 8
+"""How many personal texts are fetched at a time: each may be long."""
 
 
 class Stored(NamedTuple):
@@ -73,12 +71,13 @@ def bodies(
 
 def strikes(connection: Connection, studio: str, after: int, until: int) -> list[bytes]:
     """Bodies of the strikes after a position, up to another one inclusive, in order."""
-    statement = (
-        "SELECT body FROM event WHERE studio = %s AND type = 'event.struck' AND position > %s "
-        "AND position <= %s ORDER BY position"
+    query = (
+        select(event.c.body)
+        .where(event.c.studio == studio, event.c.type == "event.struck")
+        .where(event.c.position > after, event.c.position <= until)
+        .order_by(event.c.position)
     )
-    with raw_cursor(connection) as cursor:
-        return [body for (body,) in cursor.execute(statement, (studio, after, until))]
+    return [*connection.execute(query).scalars()]
 
 
 def page(
@@ -173,15 +172,15 @@ def position_at(connection: Connection, studio: str, recorded_at_us: int) -> int
     """
     # By bisection over the primary key: positions are dense and recording never goes back, so
     # no index need be kept for a question that is asked seldom.
-    statement = "SELECT recorded_at FROM event WHERE studio = %s AND position = %s"
     positions = range(1, read_head(connection, studio).position + 1)
-    with raw_cursor(connection) as cursor:
 
-        def recorded_at(position: int) -> datetime:
-            found = cursor.execute(statement, (studio, position)).fetchone()
-            return cast("tuple[datetime]", found)[0]
+    def recorded_at(position: int) -> datetime:
+        query = select(event.c.recorded_at).where(
+            event.c.studio == studio, event.c.position == position
+        )
+        return connection.execute(query).scalar_one()
 
-        return bisect_right(positions, instant(recorded_at_us), key=recorded_at)
+    return bisect_right(positions, instant(recorded_at_us), key=recorded_at)
 
 
 def personal_at(
@@ -189,17 +188,27 @@ def personal_at(
 ) -> Iterator[tuple[int, bytes]]:
     """Position and canonical bytes of the personal text of these events, where they have any.
 
-    Rows come one after the other and are not kept, since their text may be long.
+    Rows are fetched a few at a time and are not kept, since their text may be long.
     """
     if positions:
-        with raw_cursor(connection) as cursor:
-            yield from cursor.stream(_PERSONAL, (studio, list(positions)), binary=True)
+        query = select(personal.c.position, personal.c.content).where(
+            *_of_positions(studio, positions)
+        )
+        with connection.execute(query, execution_options={"yield_per": TEXTS_FETCHED}) as found:
+            yield from found.tuples()
 
 
 def text_sizes_at(connection: Connection, studio: str, positions: Sequence[int]) -> dict[int, int]:
     """How many bytes the personal text of these events has, for those that have any."""
-    with raw_cursor(connection) as cursor:
-        return dict(cursor.execute(_SIZES, (studio, list(positions))).fetchall())
+    query = select(personal.c.position, func.octet_length(personal.c.content)).where(
+        *_of_positions(studio, positions)
+    )
+    return dict(connection.execute(query).tuples().all())
+
+
+def _of_positions(studio: str, positions: Sequence[int]) -> tuple[ColumnElement[bool], ...]:
+    # one parameter however many there are: a statement has room for 65,535
+    return personal.c.studio == studio, personal.c.position == func.any(list(positions))
 
 
 def salted_at(connection: Connection, studio: str, position: int) -> tuple[bytes, bytes] | None:

@@ -13,12 +13,13 @@ from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from sqlalchemy import Connection
+from sqlalchemy import ColumnElement, Connection, and_, delete, func, insert, select
 
-from service.log.engine import raw_cursor
+from service.log.schema import event, snapshot
 from service.proofs.seals import holds, seal
+from service.proofs.tree import HASH_BYTES
 
 _log = logging.getLogger("retake_ledger.snapshots")
 
@@ -28,23 +29,7 @@ KEPT = 3
 _LOCK_CLASS = 0x5E75  # any number, apart from other uses of advisory locks
 
 _MOST = 2**63 - 1
-_LEAF = "SELECT substr(nodes, 1, 32) FROM event WHERE studio = %s AND position = %s"
-
-_OWN = """
-SELECT s.position, s.leaf, s.digest, s.seal FROM snapshot s
-JOIN event e ON e.studio = s.studio AND e.position = s.position
-WHERE s.studio = %s AND s.made_by = %s AND s.position <= %s AND s.leaf = substr(e.nodes, 1, 32)
-ORDER BY s.position DESC
-"""
-
-_PARTS = "SELECT parts FROM snapshot WHERE studio = %s AND position = %s"
-
-_WRITE = """
-INSERT INTO snapshot (studio, position, made_by, leaf, parts, digest, seal)
-VALUES (%s, %s, %s, %b, %b::bytea[], %b, %b)
-"""
-
-_CLEAR = "DELETE FROM snapshot WHERE studio = %s AND NOT position = ANY(%s)"
+_LEAF_OF = func.substr(event.c.nodes, 1, HASH_BYTES)
 
 
 class Snapshot(NamedTuple):
@@ -73,30 +58,43 @@ def latest_snapshot(
     connection: Connection, studio: str, until: int, seal_key: bytes
 ) -> Snapshot | None:
     """The last snapshot at or before a position that this release made and sealed."""
-    with raw_cursor(connection) as cursor:
-        for position, digest in _sealed(cursor, studio, until, seal_key):
-            found = cursor.execute(_PARTS, (studio, position)).fetchone()
-            # what the seal is over must be what is there
-            if found is not None and found[0] and bytes(found[0][-1]) == digest:
-                return Snapshot(position, [bytes(part) for part in found[0]])
+    for position, digest in _sealed(connection, studio, until, seal_key):
+        parts = connection.scalar(select(snapshot.c.parts).where(*_is_at(studio, position)))
+        # what the seal is over must be what is there
+        if parts and parts[-1] == digest:
+            return Snapshot(position, parts)
     return None
 
 
-def _sealed(cursor: Any, studio: str, until: int, seal_key: bytes) -> list[tuple[int, bytes]]:
+def _sealed(
+    connection: Connection, studio: str, until: int, seal_key: bytes
+) -> list[tuple[int, bytes]]:
     """Position and digest of what this release made and sealed of this log, the last first."""
+    same = and_(event.c.studio == snapshot.c.studio, event.c.position == snapshot.c.position)
+    own = (
+        select(snapshot.c.position, snapshot.c.leaf, snapshot.c.digest, snapshot.c.seal)
+        .join_from(snapshot, event, same)
+        .where(snapshot.c.studio == studio, snapshot.c.made_by == made_by())
+        .where(snapshot.c.position <= until, snapshot.c.leaf == _LEAF_OF)
+        .order_by(snapshot.c.position.desc())
+    )
     found = []
-    for position, leaf, digest, sealed in cursor.execute(_OWN, (studio, made_by(), until)):
+    for position, leaf, digest, sealed in connection.execute(own):
         if holds(seal_key, sealed, *_sealed_values(studio, position, leaf, digest)):
-            found.append((position, bytes(digest)))
+            found.append((position, digest))
         else:
             _log.warning("snapshot of %s at %d passed over: not sealed here", studio, position)
     return found
 
 
+def _is_at(studio: str, position: int) -> tuple[ColumnElement[bool], ColumnElement[bool]]:
+    return snapshot.c.studio == studio, snapshot.c.position == position
+
+
 def _sealed_values(
     studio: str, position: int, leaf: bytes, digest: bytes
 ) -> tuple[str, str, int, str, bytes, bytes]:
-    return "snapshot", studio, position, made_by(), bytes(leaf), bytes(digest)
+    return "snapshot", studio, position, made_by(), leaf, digest
 
 
 class Kept(NamedTuple):
@@ -109,19 +107,22 @@ class Kept(NamedTuple):
 
 def kept_snapshots(connection: Connection, studio: str, seal_key: bytes | None) -> Iterator[Kept]:
     """Every stored snapshot of this release, the first one first, one at a time."""
-    query = "SELECT position FROM snapshot WHERE studio = %s AND made_by = %s ORDER BY position"
-    one = "SELECT leaf, digest, seal, parts FROM snapshot WHERE studio = %s AND position = %s"
-    with raw_cursor(connection) as cursor:
-        for (position,) in cursor.execute(query, (studio, made_by())).fetchall():
-            found = cursor.execute(one, (studio, position)).fetchone()
-            if found is None:
-                continue  # a worker has cleared it meanwhile
-            leaf, digest, sealed, parts = found
-            holding = None
-            if seal_key is not None:
-                values = _sealed_values(studio, position, leaf, digest)
-                holding = holds(seal_key, sealed, *values) and parts[-1:] == [digest]
-            yield Kept(position, [bytes(part) for part in parts], holding)
+    own = (
+        select(snapshot.c.position)
+        .where(snapshot.c.studio == studio, snapshot.c.made_by == made_by())
+        .order_by(snapshot.c.position)
+    )
+    columns = snapshot.c.leaf, snapshot.c.digest, snapshot.c.seal, snapshot.c.parts
+    for position in connection.scalars(own).all():
+        found = connection.execute(select(*columns).where(*_is_at(studio, position))).first()
+        if found is None:
+            continue  # a worker has cleared it meanwhile
+        leaf, digest, sealed, parts = found
+        holding = None
+        if seal_key is not None:
+            values = _sealed_values(studio, position, leaf, digest)
+            holding = holds(seal_key, sealed, *values) and parts[-1:] == [digest]
+        yield Kept(position, parts, holding)
 
 
 def write_snapshot(
@@ -137,18 +138,27 @@ def write_snapshot(
     Nor is one kept of a position that the log has not reached, or while another worker writes one.
     Clears those that no longer serve. Whether it was kept; the caller commits.
     """
-    with raw_cursor(connection) as cursor:
-        lock = "SELECT pg_try_advisory_xact_lock(%s, hashtext(%s))"
-        if cursor.execute(lock, (_LOCK_CLASS, studio)).fetchone() != (True,):
-            return False
-        own = [at for at, _ in _sealed(cursor, studio, _MOST, seal_key)]
-        leaf = cursor.execute(_LEAF, (studio, position)).fetchone()
-        if leaf is None or (own and own[0] > position - apart):
-            return False
-        # first, since another release's may lie at this very position
-        cursor.execute(_CLEAR, (studio, own[: KEPT - 1]))
-        packed = list(parts)
-        sealed = seal(seal_key, *_sealed_values(studio, position, leaf[0], packed[-1]))
-        values = (studio, position, made_by(), leaf[0], packed, packed[-1], sealed)
-        cursor.execute(_WRITE, values)
+    lock = func.pg_try_advisory_xact_lock(_LOCK_CLASS, func.hashtext(studio))
+    if not connection.scalar(select(lock)):
+        return False
+    own = [at for at, _ in _sealed(connection, studio, _MOST, seal_key)]
+    here = event.c.studio == studio, event.c.position == position
+    leaf = connection.scalar(select(_LEAF_OF).where(*here))
+    if leaf is None or (own and own[0] > position - apart):
+        return False
+    # first, since another release's may lie at this very position
+    others = snapshot.c.studio == studio, snapshot.c.position.not_in(own[: KEPT - 1])
+    connection.execute(delete(snapshot).where(*others))
+    packed = list(parts)
+    connection.execute(
+        insert(snapshot).values(
+            studio=studio,
+            position=position,
+            made_by=made_by(),
+            leaf=leaf,
+            parts=packed,
+            digest=packed[-1],
+            seal=seal(seal_key, *_sealed_values(studio, position, leaf, packed[-1])),
+        )
+    )
     return True

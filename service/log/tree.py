@@ -10,31 +10,30 @@ second; `serve` looks at every studio when it starts. Rows that no frontier need
 
 from collections.abc import Iterable, Mapping
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, text
 
 from service.log.append import Head, UnknownStudioError
-from service.log.engine import raw_cursor
 from service.proofs.examining import position_of
 from service.proofs.paths import Ranges, Subtree, hashes, subtrees, wanted
 from service.proofs.tree import HASH_BYTES, Frontier, leaf_hash, node_hash, root, unpack
 from service.vocabulary.instants import instant_us
 
-_NODES = """
-SELECT asked.position, asked.level, substr(e.nodes, asked.level * %s + 1, %s)
-FROM unnest(%s::bigint[], %s::int[]) AS asked (position, level)
-JOIN event e ON e.studio = %s AND e.position = asked.position
-"""
+_NODES = text("""
+SELECT asked.position, asked.level, substr(e.nodes, asked.level * :bytes + 1, :bytes)
+FROM unnest(CAST(:positions AS bigint[]), CAST(:levels AS int[])) AS asked (position, level)
+JOIN event e ON e.studio = :studio AND e.position = asked.position
+""")
 
-_FRONTIER_ROWS = """
-SELECT position, body, nodes FROM event WHERE studio = %s AND position = ANY(%s)
-"""
+_FRONTIER_ROWS = text("""
+SELECT position, body, nodes FROM event WHERE studio = :studio AND position = ANY(:positions)
+""")
 
 # in one statement, so that the head and the last row are of one moment
-_HEAD_AND_END = """
+_HEAD_AND_END = text("""
 SELECT h.position, h.recorded_at, h.frontier, h.clock_at,
        (SELECT max(e.position) FROM event e WHERE e.studio = h.studio)
-FROM head h WHERE h.studio = %s
-"""
+FROM head h WHERE h.studio = :studio
+""")
 
 
 class FrontierError(RuntimeError):
@@ -61,8 +60,7 @@ def checked_head(connection: Connection, studio: str) -> Head:
     Reads one row for each bit set in the size (`derive_frontier`), and looks that no row lies
     behind the head. Raises FrontierError, and UnknownStudioError.
     """
-    with raw_cursor(connection) as cursor:
-        found = cursor.execute(_HEAD_AND_END, (studio,)).fetchone()
+    found = connection.execute(_HEAD_AND_END, {"studio": studio}).first()
     if found is None:
         raise UnknownStudioError(studio)
     position, recorded_at, packed, clock_at, end = found
@@ -94,9 +92,9 @@ def derive_frontier(connection: Connection, studio: str, size: int) -> Frontier:
     squared half in all, whose own bytes are not looked at. Raises FrontierError.
     """
     named = subtrees(0, size)
-    with raw_cursor(connection) as cursor:
-        found = cursor.execute(_FRONTIER_ROWS, (studio, [one.position for one in named]))
-        rows = {position: (bytes(body), bytes(nodes)) for position, body, nodes in found}
+    asked = {"studio": studio, "positions": [one.position for one in named]}
+    found = connection.execute(_FRONTIER_ROWS, asked)
+    rows = {position: (body, nodes) for position, body, nodes in found}
     halves = [_left_half(one, level) for one in named for level in range(one.level)]
     try:
         left = read_subtrees(connection, studio, halves)
@@ -142,10 +140,14 @@ def read_subtrees(
     Raises LookupError for one that the log has not completed yet.
     """
     named = {(subtree.position, subtree.level): subtree for subtree in subtrees}
-    positions, levels = [at for at, _ in named], [level for _, level in named]
-    with raw_cursor(connection) as cursor:
-        rows = cursor.execute(_NODES, (HASH_BYTES, HASH_BYTES, positions, levels, studio))
-        found = {named[position, level]: bytes(node) for position, level, node in rows}
+    asked = {
+        "studio": studio,
+        "positions": [position for position, _ in named],
+        "levels": [level for _, level in named],
+        "bytes": HASH_BYTES,
+    }
+    rows = connection.execute(_NODES, asked)
+    found = {named[position, level]: node for position, level, node in rows}
     missing = [subtree for subtree in named.values() if len(found.get(subtree, b"")) != HASH_BYTES]
     if missing:
         raise LookupError(f"the log of {studio} has no subtree {missing[0]}")

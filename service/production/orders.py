@@ -92,10 +92,20 @@ def facts_of(state: AnyState, code: str, order: Order, number: int) -> Iterator[
     Raises LookupError for the redesign of an element that is not in the record.
     """
     line = order.lines[number - 1]
+    if line.change in _CALLS:
+        yield _call(state, code, order, number)
+    else:
+        yield from _changes(line)
+
+
+_CALLS = frozenset({"retake", "redesign"})
+"""The changes that are one call of a retake each, for which the record has to be asked."""
+
+
+def _changes(line: facts.OrderLine) -> Iterator[Derived]:
+    """The facts of a line that is no call."""
     scene = line.scene or ""
     match line.change:
-        case "retake" | "redesign":
-            yield _call(state, code, order, number)
         case "add":
             yield Derived(scene, _listed(line), {"/subject": "/scene"})
             for place, element in enumerate(line.elements):
@@ -159,11 +169,16 @@ def gate_facts(state: AnyState, gates: tuple[facts.GateMove, ...]) -> Iterator[D
 
 def count_of(lines: tuple[facts.OrderLine, ...], gates: tuple[facts.GateMove, ...]) -> int:
     """How many facts an approval records behind itself."""
-    of_lines = sum(
-        0 if line.change == "fee" else 1 + (len(line.elements) if line.change == "add" else 0)
-        for line in lines
-    )
-    return of_lines + len(gates)
+    of_lines = (1 if line.change in _CALLS else len([*_changes(line)]) for line in lines)
+    return sum(of_lines) + len(gates)
+
+
+def positions_behind(order: Order) -> range:
+    """Positions of the facts that the approval of an order recorded; none before it is approved."""
+    if order.standing != APPROVED:
+        return range(0)
+    first = order.steps[-1].position + 1
+    return range(first, first + count_of(order.lines, order.gates))
 
 
 class Figures(Protocol):

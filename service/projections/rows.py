@@ -3,10 +3,21 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, and_, delete, func, or_, select
-from sqlalchemy.dialects.postgresql import insert
+from sqlalchemy import (
+    BigInteger,
+    ColumnElement,
+    Connection,
+    Text,
+    and_,
+    cast,
+    delete,
+    func,
+    or_,
+    select,
+    text,
+)
+from sqlalchemy.dialects.postgresql import ARRAY, insert
 
-from service.log.engine import raw_cursor
 from service.log.schema import projection, trail
 from service.planning.compare.trail import CAUSES, DateMove, TrailEnd
 from service.planning.plan.schedule import RULES_VERSION
@@ -18,28 +29,27 @@ RULES = f"{RULES_VERSION}, zones {ZONE_DATA_VERSION}, trail 2"
 
 _LOCK_CLASS = 0x7241  # any number, apart from other uses of advisory locks
 _COLUMNS = [trail.c[name] for name in DateMove._fields]
-_COPY = f"COPY trail (studio, {', '.join(DateMove._fields)}) FROM STDIN"
 
 # Each episode's last row; the episodes are found by leaps through the key, not row by row.
-_STANDINGS = """
+_STANDINGS = text("""
 WITH RECURSIVE begun AS (
-    (SELECT episode FROM trail WHERE studio = %(studio)s ORDER BY episode LIMIT 1)
+    (SELECT episode FROM trail WHERE studio = :studio ORDER BY episode LIMIT 1)
     UNION ALL
-    SELECT (SELECT t.episode FROM trail t WHERE t.studio = %(studio)s AND t.episode > b.episode
+    SELECT (SELECT t.episode FROM trail t WHERE t.studio = :studio AND t.episode > b.episode
             ORDER BY t.episode LIMIT 1)
     FROM begun b WHERE b.episode IS NOT NULL
 )
 SELECT b.episode, last.number, last.after_min, known.after_min
 FROM begun b
 CROSS JOIN LATERAL (
-    SELECT number, after_min FROM trail t WHERE t.studio = %(studio)s AND t.episode = b.episode
+    SELECT number, after_min FROM trail t WHERE t.studio = :studio AND t.episode = b.episode
     ORDER BY number DESC LIMIT 1
 ) last
 LEFT JOIN LATERAL (
-    SELECT after_min FROM trail t WHERE t.studio = %(studio)s AND t.episode = b.episode
+    SELECT after_min FROM trail t WHERE t.studio = :studio AND t.episode = b.episode
     AND after_min IS NOT NULL ORDER BY number DESC LIMIT 1
 ) known ON true
-"""
+""")
 
 
 class Checkpoint(NamedTuple):
@@ -102,8 +112,7 @@ def read_checkpoint(connection: Connection, studio: str) -> Checkpoint:
 
 def read_standings(connection: Connection, studio: str) -> dict[str, TrailEnd]:
     """Where the rows leave each episode."""
-    with raw_cursor(connection) as cursor:
-        found = cursor.execute(_STANDINGS, {"studio": studio}).fetchall()
+    found = connection.execute(_STANDINGS, {"studio": studio})
     return {episode: TrailEnd(*rest) for episode, *rest in found}
 
 
@@ -129,9 +138,9 @@ def write(
     )
     if connection.execute(moved).first() is None:
         raise MovedOnError(studio)
-    with raw_cursor(connection) as cursor, cursor.copy(_COPY) as copy:
-        for move in moves:
-            copy.write_row((studio, *move))
+    if moves:
+        rows = [{"studio": studio, **move._asdict()} for move in moves]
+        connection.execute(insert(trail), rows)
 
 
 def clear(connection: Connection, studio: str) -> None:
@@ -177,15 +186,14 @@ def rows_at(
     connection: Connection, studio: str, places: Sequence[tuple[str, int]]
 ) -> dict[tuple[str, int], DateMove]:
     """The stored rows of these episodes and numbers; those that are not there are left out."""
-    named = ", ".join(f"t.{name}" for name in DateMove._fields)
-    query = (
-        f"SELECT {named} FROM unnest(%s::text[], %s::bigint[]) AS asked (episode, number) "  # noqa: S608  # own names
-        "JOIN trail t ON t.studio = %s AND t.episode = asked.episode AND t.number = asked.number"
-    )
-    episodes, numbers = [episode for episode, _ in places], [number for _, number in places]
-    with raw_cursor(connection) as cursor:
-        found = (DateMove(*row) for row in cursor.execute(query, (episodes, numbers, studio)))
-        return {(move.episode, move.number): move for move in found}
+    # two parameters however many there are: a statement has room for 65,535
+    episodes = cast([episode for episode, _ in places], ARRAY(Text))
+    numbers = cast([number for _, number in places], ARRAY(BigInteger))
+    asked = func.unnest(episodes, numbers).table_valued("episode", "number").render_derived()
+    same = and_(trail.c.episode == asked.c.episode, trail.c.number == asked.c.number)
+    query = select(*_COLUMNS).join_from(asked, trail, same).where(trail.c.studio == studio)
+    found = (DateMove(*row) for row in connection.execute(query))
+    return {(move.episode, move.number): move for move in found}
 
 
 def first_beyond(

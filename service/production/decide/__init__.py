@@ -19,7 +19,7 @@ from service.production.decide import bounds, carrying
 from service.production.folding import apply
 from service.production.nouns import RULES, gates, orders
 from service.production.nouns.orders import order_of
-from service.production.orders import APPROVED, Quotes, count_of
+from service.production.orders import APPROVED, Quotes, positions_behind
 from service.production.permission import Actor, permitted
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import Draft, State
@@ -239,8 +239,7 @@ def _rest_of(event: Event, state: State) -> set[int]:
     order = state.orders.get(code) if code else None
     if order is None or order.standing != APPROVED:
         return set()
-    position = order.steps[-1].position
-    return set(range(position, position + count_of(order.lines, order.gates) + 1))
+    return {order.steps[-1].position, *positions_behind(order)}
 
 
 def _strikeable(

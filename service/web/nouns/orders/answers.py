@@ -6,13 +6,12 @@ from typing import Annotated, Any
 from service.planning.compare.pricing import Quote, QuotedLine
 from service.production.ordered import Order
 from service.production.orders import (
-    APPROVED,
     DECLINED,
     RAISED,
     STANDINGS,
     WITHDRAWN,
-    count_of,
     differing,
+    positions_behind,
 )
 from service.production.state import State, rate_of
 from service.vocabulary.facts import Role
@@ -216,7 +215,6 @@ def shown_order_whole(
 ) -> WholeOrderShown:
     """An order with its lines, and with the positions of the facts that approving it recorded."""
     last = order.steps[-1]
-    facts = count_of(order.lines, order.gates) if last.standing == APPROVED else 0
     return extended(
         WholeOrderShown,
         shown_order(code, order, texts),
@@ -225,7 +223,7 @@ def shown_order_whole(
             GateMoveShown(episode=move.episode, gate=move.gate, due_on=shown_on(move.due_on))
             for move in order.gates
         ],
-        facts=list(range(last.position + 1, last.position + facts + 1)),
+        facts=list(positions_behind(order)),
         why=texts.get(last.position, {}).get("/data/why"),
     )
 
