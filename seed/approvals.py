@@ -4,7 +4,7 @@ from datetime import date
 from random import Random
 
 from seed.dates import wall_min, workdays_after
-from seed.journal import Journal, Told
+from seed.journal import DatedFact, Journal
 from seed.scenario import CODES, EPISODES, SHOW
 from service.production.approval import approval_standing
 
@@ -30,24 +30,26 @@ class Approvals:
         self._due: dict[str, date] = {}
         self._refused = ""
         self._redone_on: date | None = None
-        self._asked: dict[str, None] = {}
+        self._requested: dict[str, None] = {}
 
-    def asked(self, on: date) -> list[Told]:
+    def requests(self, on: date) -> list[DatedFact]:
         """Props drawn by yesterday evening, as the office shows them in the morning."""
-        told = []
+        facts = []
         state = self.journal.state
         for name in self.journal.listed["elements"]:
             if approval_standing(state, name, state.elements[name]) != "to_ask":
                 continue
             self._due[name] = workdays_after(on, self.rng.choice(ANSWER_DAYS))
-            self._asked[name] = None
-            told.append(Told(wall_min(on, ASK_MIN), "approval.asked", name, {"of": "broadcaster"}))
-        return told
+            self._requested[name] = None
+            facts.append(
+                DatedFact(wall_min(on, ASK_MIN), "approval.asked", name, {"of": "broadcaster"})
+            )
+        return facts
 
-    def answers(self, on: date) -> list[Told]:
+    def answers(self, on: date) -> list[DatedFact]:
         """What the broadcaster says, as the producer passes it on."""
         due = [name for name, answer_on in self._due.items() if answer_on <= on]
-        told = []
+        facts = []
         for name in due:
             if self._stays_open(name):
                 continue
@@ -61,26 +63,26 @@ class Approvals:
                     "retake": f"A-{name.partition(':')[2]}",
                     "why": "It looks like a toy that is on sale; it must look home-made.",
                 }
-                told.append(Told(at_min, "approval.refused", name, data))
+                facts.append(DatedFact(at_min, "approval.refused", name, data))
             else:
-                told.append(Told(at_min, "approval.given", name, {"by": "broadcaster"}))
-        return told
+                facts.append(DatedFact(at_min, "approval.given", name, {"by": "broadcaster"}))
+        return facts
 
-    def redone(self, on: date) -> list[Told]:
+    def redone(self, on: date) -> list[DatedFact]:
         """What design tells on the day on which it draws the refused prop again."""
         if on != self._redone_on:
             return []
         begun_min, done_min = (wall_min(on, minute) for minute in REDONE_MIN)
-        said = {"department": "design"}
+        data = {"department": "design"}
         artist = f"{CODES['design']}-02"
         return [
-            Told(begun_min, "work.started", self._refused, {**said, "artist": artist}),
-            Told(done_min, "hand-off.made", self._refused, said),
+            DatedFact(begun_min, "work.started", self._refused, {**data, "artist": artist}),
+            DatedFact(done_min, "hand-off.made", self._refused, data),
         ]
 
     def _stays_open(self, name: str) -> bool:
         """Whether it is the last of the last episode's, whose answer does not come any more."""
-        of_last = [other for other in self._asked if _of(other, OPEN_OF)]
+        of_last = [other for other in self._requested if _of(other, OPEN_OF)]
         return bool(of_last) and name == of_last[-1]
 
 

@@ -21,7 +21,7 @@ FRAMES_LEAST, FRAMES_MOST = 22, 400
 DRAWINGS_PER_FRAME = (0.22, 0.52)
 
 
-class Said(NamedTuple):
+class UndatedFact(NamedTuple):
     """A fact without its time: type, subject, data."""
 
     type: str
@@ -33,7 +33,7 @@ class Breakdown(NamedTuple):
     """The office's facts of an episode, in order, and the scenes that go together."""
 
     scenes: tuple[str, ...]
-    said: tuple[Said, ...]
+    facts: tuple[UndatedFact, ...]
 
 
 class Run(NamedTuple):
@@ -43,7 +43,7 @@ class Run(NamedTuple):
     scenes: tuple[str, ...]
 
 
-def series_elements() -> list[Said]:
+def series_elements() -> list[UndatedFact]:
     """What the series has before its first episode: model sheets, colour models, kept sets."""
     found = []
     for name in words.CAST:
@@ -58,7 +58,7 @@ def series_elements() -> list[Said]:
     return found
 
 
-def episode_models(rng: Random, episode: EpisodePlan, number: int) -> list[Said]:
+def episode_models(rng: Random, episode: EpisodePlan, number: int) -> list[UndatedFact]:
     """Sheets of the props an episode brings in, and the colours of its night or weather.
 
     Those of the first episodes were on paper before the broadcaster asked to see any.
@@ -73,17 +73,19 @@ def episode_models(rng: Random, episode: EpisodePlan, number: int) -> list[Said]
     return found
 
 
-def element(code: str, kind: str, title: str, drawings: int = 0, frames: int | None = None) -> Said:
+def element(
+    code: str, kind: str, title: str, drawings: int = 0, frames: int | None = None
+) -> UndatedFact:
     """The listing of an element."""
     data: dict[str, Any] = {"kind": kind, "title": title}
     if drawings:
         data["drawings"] = drawings
     if frames:
         data["frames"] = frames
-    return Said("element.listed", f"{SHOW}:{code}", data)
+    return UndatedFact("element.listed", f"{SHOW}:{code}", data)
 
 
-def break_down(rng: Random, episode: EpisodePlan, models: list[Said]) -> Breakdown:
+def break_down(rng: Random, episode: EpisodePlan, models: list[UndatedFact]) -> Breakdown:
     """Scenes, elements, uses, hook-ups and same-as of an episode."""
     scenes = _numbers(rng, episode)
     listed = _scenes(rng, episode, scenes)
@@ -110,7 +112,7 @@ def _numbers(rng: Random, episode: EpisodePlan) -> tuple[str, ...]:
     return tuple(f"{subject}/{number}" for number in numbers)
 
 
-def _scenes(rng: Random, episode: EpisodePlan, scenes: tuple[str, ...]) -> list[Said]:
+def _scenes(rng: Random, episode: EpisodePlan, scenes: tuple[str, ...]) -> list[UndatedFact]:
     lengths = [rng.lognormvariate(0, 0.5) for _ in scenes]
     scale = EPISODE_FRAMES / sum(lengths)
     frames = [min(FRAMES_MOST, max(FRAMES_LEAST, round(part * scale))) for part in lengths]
@@ -121,7 +123,7 @@ def _scenes(rng: Random, episode: EpisodePlan, scenes: tuple[str, ...]) -> list[
             frames[place] += step
         place = (place + 7) % len(frames)
     return [
-        Said("scene.listed", scene, _scene(rng, episode, length))
+        UndatedFact("scene.listed", scene, _scene(rng, episode, length))
         for scene, length in zip(scenes, frames, strict=True)
     ]
 
@@ -154,9 +156,9 @@ def _runs(rng: Random, scenes: tuple[str, ...]) -> list[Run]:
     return runs
 
 
-def _same_as(rng: Random, runs: list[Run]) -> tuple[list[Said], dict[str, str]]:
+def _same_as(rng: Random, runs: list[Run]) -> tuple[list[UndatedFact], dict[str, str]]:
     """Some scenes repeat one of their run: its painting, or all but the timing."""
-    said, reusing = [], {}
+    facts, reusing = [], {}
     for run in runs:
         if len(run.scenes) < 7 or rng.random() < 0.55:
             continue
@@ -164,9 +166,9 @@ def _same_as(rng: Random, runs: list[Run]) -> tuple[list[Said], dict[str, str]]:
         whole = rng.random() < 0.3
         strands = ["background", "character"] if whole else ["background"]
         data = {"source": source, "joins": "camera", "strands": strands}
-        said.append(Said("same-as.declared", scene, data))
+        facts.append(UndatedFact("same-as.declared", scene, data))
         reusing[scene] = "whole" if whole else "background"
-    return said, reusing
+    return facts, reusing
 
 
 class _Paintings:
@@ -176,7 +178,7 @@ class _Paintings:
         self.rng = rng
         self.episode = episode
         self.reusing = reusing
-        self.listed: list[Said] = []
+        self.listed: list[UndatedFact] = []
         self.users: dict[str, list[str]] = {}
 
     def paint(self, run: Run) -> None:
@@ -200,25 +202,28 @@ class _Paintings:
                 if self.reusing.get(scene) != "whole":
                     self._use(overlay, scene)
 
-    def uses(self) -> list[Said]:
+    def uses(self) -> list[UndatedFact]:
         """The uses, one fact an element; what no scene uses was never asked for."""
         return [
-            Said("element.used", code, {"scenes": scenes}) for code, scenes in self.users.items()
+            UndatedFact("element.used", code, {"scenes": scenes})
+            for code, scenes in self.users.items()
         ]
 
     def _list(self, kind: str, stem: str) -> str:
         code = f"{stem}-{len(self.listed) + 1:02d}"
-        said = element(code, kind, f"{kind.capitalize()}: {stem.split('-', 2)[2]}")
+        fact = element(code, kind, f"{kind.capitalize()}: {stem.split('-', 2)[2]}")
         if self.rng.random() < 0.12:
-            said.data["work"] = {"background": self.rng.choice((1.5, 2))}  # a pan
-        self.listed.append(said)
-        return said.subject
+            fact.data["work"] = {"background": self.rng.choice((1.5, 2))}  # a pan
+        self.listed.append(fact)
+        return fact.subject
 
     def _use(self, code: str, scene: str) -> None:
         self.users.setdefault(code, []).append(scene)
 
 
-def _cast(rng: Random, runs: list[Run], models: list[Said], reusing: dict[str, str]) -> list[Said]:
+def _cast(
+    rng: Random, runs: list[Run], models: list[UndatedFact], reusing: dict[str, str]
+) -> list[UndatedFact]:
     """Who and what is seen in which scene, as uses of model sheets, colours and cycles."""
     users: dict[str, list[str]] = {}
     mood = f"{models[-1].subject}"
@@ -244,12 +249,12 @@ def _cast(rng: Random, runs: list[Run], models: list[Said], reusing: dict[str, s
                 users.setdefault(mood, []).append(scene)
             if cycle and rng.random() < 0.4:
                 users.setdefault(cycle, []).append(scene)
-    return [Said("element.used", code, {"scenes": scenes}) for code, scenes in users.items()]
+    return [UndatedFact("element.used", code, {"scenes": scenes}) for code, scenes in users.items()]
 
 
-def _hook_ups(rng: Random, scenes: tuple[str, ...]) -> list[Said]:
+def _hook_ups(rng: Random, scenes: tuple[str, ...]) -> list[UndatedFact]:
     return [
-        Said("hook-up.declared", scene, {"to": following})
+        UndatedFact("hook-up.declared", scene, {"to": following})
         for scene, following in pairwise(scenes)
         if rng.random() < 0.06
     ]

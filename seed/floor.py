@@ -81,11 +81,11 @@ class Floor:
         """Take in items that were listed or joined: their visits, and what those wait for."""
         for item in items:
             for node in self.nodes_of(item):
-                known = dict.fromkeys(self.before.get(node, ()))
+                old = dict.fromkeys(self.before.get(node, ()))
                 arcs = predecessors(self.journal.state, *node)
                 self.before[node] = tuple(_made(self.journal.state, arc.node) for arc in arcs)
                 for other in self.before[node]:
-                    if other not in known:
+                    if other not in old:
                         self.behind.setdefault(other, []).append(node)
                 self.refresh([node], now_min)
 
@@ -133,9 +133,9 @@ class Floor:
     def in_tray(self, department: str) -> list[Node]:
         """Visits ready to start at a department, first ones first."""
         desks = self.desks[department]
-        known = [node for _, node in sorted(desks.tray)]
-        known += [node for _, _, node in sorted(desks.arriving)]
-        return [node for node in dict.fromkeys(known) if self.ready(node)]
+        nodes = [node for _, node in sorted(desks.tray)]
+        nodes += [node for _, _, node in sorted(desks.arriving)]
+        return [node for node in dict.fromkeys(nodes) if self.ready(node)]
 
     def _is_unlisted(self, item: str) -> bool:
         """Whether it is an episode of which no scene is listed yet: nothing of it can be cut."""
@@ -162,10 +162,10 @@ class Floor:
 
     def clear(self, node: Node) -> None:
         """Take a visit off its desk."""
-        known = self.on_desk.pop(node, None)
+        desk = self.on_desk.pop(node, None)
         seats = self.desks[node[1]].seats
-        if known is not None and seats.get(known.artist) == node:
-            del seats[known.artist]
+        if desk is not None and seats.get(desk.artist) == node:
+            del seats[desk.artist]
 
     def sit(self, node: Node, started_min: int, now_min: int, artist: int = 0) -> None:
         """Put a visit on a desk until it will be finished; 0 is whichever artist is free."""
@@ -179,9 +179,9 @@ class Floor:
 
     def wait_for_call(self, node: Node) -> None:
         """Leave a visit booked on its desk, its artist free, until a retake takes it back."""
-        known = self.on_desk[node]
-        del self.desks[node[1]].seats[known.artist]
-        self.on_desk[node] = known._replace(artist=0, finish_min=NEVER)
+        desk = self.on_desk[node]
+        del self.desks[node[1]].seats[desk.artist]
+        self.on_desk[node] = desk._replace(artist=0, finish_min=NEVER)
 
     def _minutes(self, node: Node, started_min: int) -> int:
         """Working minutes a take really needs: what the rate says, more or less."""
@@ -217,8 +217,8 @@ class Floor:
     def _due(self, item: str) -> int:
         """The earliest delivery date of the episodes an item belongs to, as a day number."""
         episodes = self.journal.state.episodes
-        known = (episodes[name] for name in episodes_of(self.journal.state, item))
-        gates = [episode.gate("delivery") for episode in known if episode.delivered_us < 0]
+        own = (episodes[name] for name in episodes_of(self.journal.state, item))
+        gates = [episode.gate("delivery") for episode in own if episode.delivered_us < 0]
         return min((gate.due_on.toordinal() for gate in gates if gate), default=2**20)
 
 

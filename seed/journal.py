@@ -45,7 +45,7 @@ class Day(NamedTuple):
     posts: tuple[Post, ...]
 
 
-class Told(NamedTuple):
+class DatedFact(NamedTuple):
     """A fact and when it happened, in UTC minutes."""
 
     at_min: int
@@ -94,20 +94,20 @@ class Journal:
         grown = [self.state.scenes[scene].episode for scene in scenes]
         return list(dict.fromkeys([*new, *grown]))
 
-    def post(self, role: str, told: Iterable[Told]) -> list[int]:
+    def post(self, role: str, facts: Iterable[DatedFact]) -> list[int]:
         """Record facts in order of time; their positions, in that order.
 
         Raises ValueError with the reasons if the rules refuse one.
         """
-        ordered = sorted(told, key=lambda fact: fact.at_min)
+        ordered = sorted(facts, key=lambda fact: fact.at_min)
         positions: list[int] = []
         for at in range(0, len(ordered), EVENTS_MOST):
             positions += self._post(role, ordered[at : at + EVENTS_MOST])
         return positions
 
-    def would_accept(self, role: str, told: Told) -> bool:
+    def would_accept(self, role: str, fact: DatedFact) -> bool:
         """Whether the rules would take a fact now; not for strikes."""
-        event = self._event(role, told, self.position + 1, "asked")
+        event = self._event(role, fact, self.position + 1, "asked")
         return isinstance(decide(self.state, [event], actor_of(role)), Accepted)
 
     def quote(self, code: str, at_min: int) -> Quote:
@@ -117,11 +117,11 @@ class Journal:
             raise ValueError(f"{code} has no quote: {quote.reasons[0].detail}")
         return quote
 
-    def _post(self, role: str, told: Sequence[Told]) -> list[int]:
+    def _post(self, role: str, facts: Sequence[DatedFact]) -> list[int]:
         source = _source(role)
         bodies: list[dict[str, Any]] = []
         events: list[Event] = []
-        for fact in told:
+        for fact in facts:
             number = self._ids[source] = self._ids.get(source, 0) + 1
             identity = f"{source.rsplit('/', 1)[1]}-{number:06d}"
             position = self.position + len(events) + 1
@@ -134,16 +134,16 @@ class Journal:
         self._posts.append(Post(role, tuple(bodies)))
         return [event.position for event in recorded if not event.cause]
 
-    def _event(self, role: str, told: Told, position: int, identity: str) -> Event:
+    def _event(self, role: str, fact: DatedFact, position: int, identity: str) -> Event:
         return Event(
             position,
             _source(role),
             identity,
-            told.subject,
-            told.at_min * US_PER_MIN,
+            fact.subject,
+            fact.at_min * US_PER_MIN,
             self.clock_min * US_PER_MIN,
             role,
-            _REVIVERS[told.type](told.data),
+            _REVIVERS[fact.type](fact.data),
         )
 
     def _record(self, role: str, events: list[Event]) -> tuple[Event, ...]:
@@ -166,13 +166,13 @@ class Journal:
 
     def _past(self, position: int) -> Past:
         """What a strike is decided against: the newest known state before what it strikes."""
-        known = next(past for past in reversed(self._pasts) if past.position <= position)
+        past = next(past for past in reversed(self._pasts) if past.position <= position)
         standing = tuple(
             event
             for event in self._recent
-            if event.position >= known.position and event.position not in self._struck
+            if event.position >= past.position and event.position not in self._struck
         )
-        return Past(known.state, standing, self._struck)
+        return Past(past.state, standing, self._struck)
 
     def _forget(self, struck_from: int) -> None:
         """Drop states that hold what is struck now, and those too old to be asked for."""
@@ -195,13 +195,13 @@ def _source(role: str) -> str:
     return _SOURCES.get(role) or f"/desks/{role}"
 
 
-def _body(source: str, identity: str, told: Told) -> dict[str, Any]:
+def _body(source: str, identity: str, fact: DatedFact) -> dict[str, Any]:
     return {
         "specversion": "1.0",
         "id": identity,
         "source": source,
-        "type": told.type,
-        "subject": told.subject,
-        "time": format_min(told.at_min),
-        "data": told.data,
+        "type": fact.type,
+        "subject": fact.subject,
+        "time": format_min(fact.at_min),
+        "data": fact.data,
     }

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from seed import words
 from seed.dates import wall_min
 from seed.floor import Floor
-from seed.journal import Told
+from seed.journal import DatedFact
 from seed.scenario import CODES, GRAINS
 from service.production.state import Node
 
@@ -32,16 +32,16 @@ class Wrong(NamedTuple):
     role: str
     position: int
     why: str
-    instead: tuple[Told, ...] = ()
+    instead: tuple[DatedFact, ...] = ()
     nodes: tuple[Node, ...] = ()
 
 
 class Slip(NamedTuple):
     """A fact booked wrongly, why it will be struck, and what was meant."""
 
-    told: Told
+    fact: DatedFact
     why: str
-    instead: tuple[Told, ...] = ()
+    instead: tuple[DatedFact, ...] = ()
 
 
 class Mistakes:
@@ -50,16 +50,18 @@ class Mistakes:
     def __init__(self, rng: Random, floor: Floor) -> None:
         self.rng = rng
         self.floor = floor
-        self._late: dict[str, list[Told]] = {}
+        self._late: dict[str, list[DatedFact]] = {}
         self._wrong: list[Wrong] = []
 
-    def keep_back(self, department: str, told: list[Told]) -> tuple[list[Told], list[Node]]:
+    def keep_back(
+        self, department: str, facts: list[DatedFact]
+    ) -> tuple[list[DatedFact], list[Node]]:
         """A desk's day without what it forgets to post, and the hand-offs it forgot."""
         if GRAINS[department] != "scene":
-            return told, []
+            return facts, []
         posted, forgotten = [], []
         shares = {"hand-off.made": LATE_HAND_OFF_SHARE, "work.started": LATE_START_SHARE}
-        for fact in told:
+        for fact in facts:
             if self.rng.random() < shares.get(fact.type, 0):
                 self._late.setdefault(department, []).append(fact)
                 if fact.type == "hand-off.made":
@@ -75,7 +77,9 @@ class Mistakes:
             tray = self.floor.in_tray(department)
             if len(tray) >= 2:
                 data = {"department": department, "artist": f"{CODES[department]}-01"}
-                wrong, right = (Told(at_min, "work.started", item, data) for item, _ in tray[-2:])
+                wrong, right = (
+                    DatedFact(at_min, "work.started", item, data) for item, _ in tray[-2:]
+                )
                 return Slip(wrong, words.STRUCK["start"], (right,))
         desk_items = [
             node[0]
@@ -84,8 +88,8 @@ class Mistakes:
         ]
         if WRONG_HAND_OFF_ON.get(day) == department and desk_items:
             data = {"department": department}
-            told = Told(at_min, "hand-off.made", desk_items[-1], data)
-            return Slip(told, words.STRUCK["hand-off"])
+            fact = DatedFact(at_min, "hand-off.made", desk_items[-1], data)
+            return Slip(fact, words.STRUCK["hand-off"])
         if WRONG_NOTE_ON.get(day) == department and len(desk_items) > 1:
             data = {
                 "note": f"N9{day:04d}",
@@ -93,7 +97,7 @@ class Mistakes:
                 "text": "Which way does the boat face here?",
                 "department": department,
             }
-            wrong, right = (Told(at_min, "note.given", item, data) for item in desk_items[:2])
+            wrong, right = (DatedFact(at_min, "note.given", item, data) for item in desk_items[:2])
             return Slip(wrong, words.STRUCK["note"], (right,))
         return None
 
@@ -101,22 +105,22 @@ class Mistakes:
         """Strike it tomorrow morning."""
         self._wrong.append(wrong)
 
-    def remember_call(self, position: int, meant: Told, nodes: tuple[Node, ...]) -> None:
+    def remember_call(self, position: int, meant: DatedFact, nodes: tuple[Node, ...]) -> None:
         """A call on the wrong scene: what it reopened must be looked at again."""
         self.remember(Wrong("supervisor", position, words.STRUCK["retake"], (meant,), nodes))
 
-    def remember_gate(self, position: int, meant: Told) -> None:
+    def remember_gate(self, position: int, meant: DatedFact) -> None:
         """A date of the office that was mistyped."""
         self.remember(Wrong("office", position, words.STRUCK["gate"], (meant,)))
 
-    def morning(self, on: date) -> tuple[dict[str, list[Told]], list[Node]]:
+    def morning(self, on: date) -> tuple[dict[str, list[DatedFact]], list[Node]]:
         """By role, what is posted late and what is struck; visits to look at afterwards."""
-        told, self._late = self._late, {}
+        by_role, self._late = self._late, {}
         nodes: list[Node] = []
         for wrong in self._wrong:
             struck: dict[str, Any] = {"position": wrong.position, "why": wrong.why}
-            strike = Told(wall_min(on, STRUCK_MIN), "event.struck", "studio", struck)
-            told.setdefault(wrong.role, []).extend((*wrong.instead, strike))
+            strike = DatedFact(wall_min(on, STRUCK_MIN), "event.struck", "studio", struck)
+            by_role.setdefault(wrong.role, []).extend((*wrong.instead, strike))
             nodes += wrong.nodes
         self._wrong = []
-        return told, nodes
+        return by_role, nodes

@@ -5,7 +5,7 @@ from typing import Any
 
 from seed.dates import wall_min
 from seed.floor import Floor
-from seed.journal import Journal, Told
+from seed.journal import DatedFact, Journal
 from seed.scenario import SHOW
 from service.production.reach import was_begun
 from service.production.state import State
@@ -38,10 +38,10 @@ class Orders:
             withdrawn = {"order": WITHDRAWN, "why": "The sound was moved instead."}
             self.journal.post("producer", [self._approval(at_min), _refusal(at_min)])
             self.journal.post(
-                "supervisor", [Told(at_min, "change-order.withdrawn", SHOW, withdrawn)]
+                "supervisor", [DatedFact(at_min, "change-order.withdrawn", SHOW, withdrawn)]
             )
 
-    def _raised(self, on: date) -> list[Told]:
+    def _raised(self, on: date) -> list[DatedFact]:
         at_min = wall_min(on, RAISED_MIN)
         state = self.journal.state
         episode, untouched = self._last_untouched()
@@ -70,7 +70,7 @@ class Orders:
             ),
         }
         return [
-            Told(
+            DatedFact(
                 at_min,
                 "change-order.raised",
                 SHOW,
@@ -110,7 +110,7 @@ class Orders:
         ]
         return episode, scenes[-3:]
 
-    def _price(self, code: str, at_min: int) -> Told:
+    def _price(self, code: str, at_min: int) -> DatedFact:
         """The price as it is quoted then."""
         quote = self.journal.quote(code, at_min)
         data: dict[str, Any] = {
@@ -123,17 +123,17 @@ class Orders:
             ],
             "total": money_text(quote.total),
         }
-        return Told(at_min, "change-order.priced", SHOW, data)
+        return DatedFact(at_min, "change-order.priced", SHOW, data)
 
-    def _approval(self, at_min: int) -> Told:
+    def _approval(self, at_min: int) -> DatedFact:
         """At the price of the day before, whatever the desks have done since."""
         price = self.journal.state.orders[APPROVED].price
         if price is None:
             raise LookupError(f"{APPROVED} has no price")
         data = {"order": APPROVED, "position": price.position}
-        return Told(at_min, "change-order.approved", SHOW, data)
+        return DatedFact(at_min, "change-order.approved", SHOW, data)
 
 
-def _refusal(at_min: int) -> Told:
+def _refusal(at_min: int) -> DatedFact:
     why = "There is no room for it before the air date."
-    return Told(at_min, "change-order.declined", SHOW, {"order": DECLINED, "why": why})
+    return DatedFact(at_min, "change-order.declined", SHOW, {"order": DECLINED, "why": why})

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from seed.dates import wall_min, workdays_after
 from seed.faults import CHECK, CLIENT, SCREENING, Call, Fates, call_for, users_shot
 from seed.floor import Floor
-from seed.journal import Journal, Told
+from seed.journal import DatedFact, Journal
 from service.production.state import Retake
 
 EVENING_CALLS_MIN = 16 * 60 + 50
@@ -56,36 +56,36 @@ class Retakes:
             if self.fates.next(scene) == CLIENT:
                 self._to_screen.append((workdays_after(on, 1), scene, CLIENT))
 
-    def corrections(self, scenes: list[str], on: date) -> list[Told]:
+    def corrections(self, scenes: list[str], on: date) -> list[DatedFact]:
         """Evening: what check has pulled goes back."""
-        told = []
+        facts = []
         for place, scene in enumerate(scenes):
             self.fates.found(scene)
             call = call_for(self.rng, self.journal.state, scene, CHECK)
             if call is None:
                 raise LookupError(scene)
-            told.append(self.call(call, wall_min(on, EVENING_CALLS_MIN + place)))
-        return told
+            facts.append(self.call(call, wall_min(on, EVENING_CALLS_MIN + place)))
+        return facts
 
-    def morning(self, on: date, day: int) -> list[Told]:
+    def morning(self, on: date, day: int) -> list[DatedFact]:
         """Answers, calls from yesterday's film, and calls that end."""
-        told = self._answers(on)
+        facts = self._answers(on)
         calls = self._screened(on)
         if day in NEW_ACTION_ON:
-            told += self._new_action(wall_min(on, CALLS_MIN - 1))
+            facts += self._new_action(wall_min(on, CALLS_MIN - 1))
         if day % REPAINT_EVERY == REPAINT_EVERY - 1:
             calls += self._repaint()
         for place, call in enumerate(calls):
-            told.append(self.call(call, wall_min(on, CALLS_MIN + min(place, 20))))
-        return told + self._ends(on)
+            facts.append(self.call(call, wall_min(on, CALLS_MIN + min(place, 20))))
+        return facts + self._ends(on)
 
-    def call(self, call: Call, at_min: int) -> Told:
+    def call(self, call: Call, at_min: int) -> DatedFact:
         """A call under the next code."""
         self._number += 1
         data = {"retake": f"R{self._number:04d}", **call.data}
-        return Told(at_min, "retake.called", call.subject, data)
+        return DatedFact(at_min, "retake.called", call.subject, data)
 
-    def beside(self, meant: Told) -> Told | None:
+    def beside(self, meant: DatedFact) -> DatedFact | None:
         """The same call on a scene beside, as if the wrong number had been typed."""
         state = self.journal.state
         scene = state.scenes.get(meant.subject)
@@ -98,9 +98,9 @@ class Retakes:
                 return wrong
         return None
 
-    def settle(self, told: list[Told], on: date, now_min: int) -> None:
+    def settle(self, facts: list[DatedFact], on: date, now_min: int) -> None:
         """After the record took them: desks are freed or fed, and what follows falls due."""
-        for fact in told:
+        for fact in facts:
             code = fact.data.get("retake", "")
             retake = self.journal.state.retakes.get(code)
             if retake is None:
@@ -173,7 +173,7 @@ class Retakes:
             ]
         return [Call(name, data)]
 
-    def _new_action(self, at_min: int) -> list[Told]:
+    def _new_action(self, at_min: int) -> list[DatedFact]:
         """A scene already animated is timed anew: all its strands go back."""
         floor, state = self.floor, self.journal.state
         scenes = [
@@ -197,32 +197,32 @@ class Retakes:
             "asked_by": "client",
             "why": "New business at the end: the gull steals the letter.",
         }
-        retimed = Told(at_min, "scene.retimed", scene, longer)
+        retimed = DatedFact(at_min, "scene.retimed", scene, longer)
         return [retimed, self.call(Call(scene, data), at_min)]
 
-    def _answers(self, on: date) -> list[Told]:
-        told: list[Told] = []
+    def _answers(self, on: date) -> list[DatedFact]:
+        facts: list[DatedFact] = []
         for due in self._take_due(on, ("look",)):
             retake = self.journal.state.retakes.get(due.retake)
             looks = retake.look_at if retake and retake.standing == "standing" else ()
             if not any(look.scene == due.subject and not look.answer for look in looks):
                 continue
-            at_min = wall_min(on, LOOK_MIN + min(len(told), 10))
+            at_min = wall_min(on, LOOK_MIN + min(len(facts), 10))
             data = {"retake": due.retake, "answer": "redo"}
-            fact = Told(at_min, "look-at.answered", due.subject, data)
+            fact = DatedFact(at_min, "look-at.answered", due.subject, data)
             redo = self.rng.random() < REDO_SHARE
             if not redo or not self.journal.would_accept("supervisor", fact):
                 fact = fact._replace(data={**data, "answer": "fine"})
-            told.append(fact)
-        return told
+            facts.append(fact)
+        return facts
 
-    def _ends(self, on: date) -> list[Told]:
+    def _ends(self, on: date) -> list[DatedFact]:
         why = {
             "retake.withdrawn": "Looked at again on the bench: not worth the paint.",
             "retake.bought-as-is": "Nobody will see it; the date matters more.",
         }
         return [
-            Told(
+            DatedFact(
                 wall_min(on, ENDS_MIN), due.type, due.subject,
                 {"retake": due.retake, "why": why[due.type]},
             )

@@ -139,7 +139,7 @@ GRAINS: Final = {station.name: station.grain for station in STATIONS}
 class CrewChange(NamedTuple):
     """A crew that changes: said on one date, in force from another."""
 
-    said_on: date
+    announced_on: date
     department: str
     artists: int
     from_on: date
@@ -168,7 +168,7 @@ def route() -> dict[str, Any]:
     """The data of the show's `route.laid`."""
     departments = []
     for station in STATIONS:
-        said: dict[str, Any] = {
+        department: dict[str, Any] = {
             "department": station.name,
             "grain": station.grain,
             "unit": station.unit,
@@ -177,11 +177,11 @@ def route() -> dict[str, Any]:
             "drawings_part": station.drawings_part,
         }
         if station.follows:
-            said["follows"] = [
+            department["follows"] = [
                 {"department": name, "strands": strands}
                 for name, strands in station.follows.items()
             ]
-        departments.append(said)
+        departments.append(department)
     return {"departments": departments, "kinds": _kinds(), "gates": _gates()}
 
 
@@ -284,7 +284,7 @@ GATE_DATES: Final = (
 class Preview(NamedTuple):
     """An episode that the broadcaster wants to show sooner than agreed."""
 
-    said_on: date
+    announced_on: date
     number: int
     due_on: date
 

@@ -8,7 +8,7 @@ from seed.approvals import Approvals
 from seed.dates import recorded_dates, wall_min
 from seed.faults import CHECK, Fates
 from seed.floor import Floor
-from seed.journal import Day, Journal, Told
+from seed.journal import DatedFact, Day, Journal
 from seed.mistakes import Mistakes, Wrong
 from seed.office import Office
 from seed.opening import desks_opening, hours_span, office_opening
@@ -59,8 +59,8 @@ class Studio:
         now_min = wall_min(FIRST_ON, OPENED_MIN)
         self.journal.move_clock(now_min)
         self.journal.post("office", office_opening())
-        for department, told in desks_opening().items():
-            self.journal.post(department, told)
+        for department, facts in desks_opening().items():
+            self.journal.post(department, facts)
         stop = (wall_min(STOP.on, STOP.at_min), wall_min(STOP.resumed_on, STOP.resumed_at_min))
         self.floor.set_hours(*hours_span(), {STOP.department: stop})
         self._learn(now_min)
@@ -83,14 +83,14 @@ class Studio:
         if office:
             self.journal.post("office", office)
             self._learn(now_min)
-        self._post("office", self.approvals.asked(on))
+        self._post("office", self.approvals.requests(on))
         retakes = self.retakes.morning(on, day)
         called = [fact.subject for fact in retakes if fact.type == "retake.called"]
         notes = self.talk.from_supervision(called[::6], on)
         orders = self.supervision.morning(on, day, called)
-        told = retakes + orders + notes
-        if told:
-            self.journal.post("supervisor", told)
+        facts = retakes + orders + notes
+        if facts:
+            self.journal.post("supervisor", facts)
         self.retakes.settle(retakes, on, now_min)
         self.supervision.settle(orders, now_min)
         wishes = self.supervision.priorities(on)
@@ -101,14 +101,14 @@ class Studio:
         self.orders.morning(on, self._days - day)
         return self.journal.take_day()
 
-    def _post(self, role: str, told: list[Told]) -> None:
-        if told:
-            self.journal.post(role, told)
+    def _post(self, role: str, facts: list[DatedFact]) -> None:
+        if facts:
+            self.journal.post(role, facts)
 
     def _correct_the_record(self, on: date, now_min: int) -> None:
         """What was forgotten yesterday is posted, what was wrong is struck."""
-        told, nodes = self.mistakes.morning(on)
-        for role, facts in told.items():
+        by_role, nodes = self.mistakes.morning(on)
+        for role, facts in by_role.items():
             self.journal.post(role, facts)
             nodes += [
                 (fact.subject, fact.data["department"])
@@ -140,52 +140,52 @@ class Studio:
 
     def _desks(self, department: str, on: date, day: int) -> None:
         """A department's day, with what it has to say, less what it forgets."""
-        told = self.shift.work(department, wall_min(on, 0), wall_min(on, EVENING_MIN))
-        told += _stoppage(department, on)
-        told, forgotten = self.mistakes.keep_back(department, told)
-        self.shift.unsaid.update(dict.fromkeys(forgotten))
-        told += self.talk.at_desk(department, told, on)
+        facts = self.shift.work(department, wall_min(on, 0), wall_min(on, EVENING_MIN))
+        facts += _stoppage(department, on)
+        facts, forgotten = self.mistakes.keep_back(department, facts)
+        self.shift.unposted.update(dict.fromkeys(forgotten))
+        facts += self.talk.at_desk(department, facts, on)
         slip = self.mistakes.slip(department, day, on)
         if slip is not None:
-            told.append(slip.told)
+            facts.append(slip.fact)
         if department == "design":
-            told += self.approvals.redone(on)
-        if not told:
+            facts += self.approvals.redone(on)
+        if not facts:
             return
-        positions = self.journal.post(department, told)
+        positions = self.journal.post(department, facts)
         if slip is not None:
-            position = positions[sorted(told, key=lambda fact: fact.at_min).index(slip.told)]
+            position = positions[sorted(facts, key=lambda fact: fact.at_min).index(slip.fact)]
             self.mistakes.remember(Wrong(department, position, slip.why, slip.instead))
 
     def _corrections(self, pulled: list[str], on: date, day: int, now_min: int) -> None:
-        told = self.retakes.corrections(pulled, on)
-        if not told:
+        facts = self.retakes.corrections(pulled, on)
+        if not facts:
             return
-        meant = told[0]
+        meant = facts[0]
         wrong = self.retakes.beside(meant) if day in WRONG_CALL_ON else None
         if wrong is not None:
-            told[0] = wrong
-        positions = self.journal.post("supervisor", told)
-        self.retakes.settle(told, on, now_min)
+            facts[0] = wrong
+        positions = self.journal.post("supervisor", facts)
+        self.retakes.settle(facts, on, now_min)
         if wrong is not None:
             reach = self.journal.state.retakes[wrong.data["retake"]].reach
             nodes = tuple(step.node for step in reach)
             self.mistakes.remember_call(positions[0], meant, nodes)
 
 
-def _stoppage(department: str, on: date) -> list[Told]:
+def _stoppage(department: str, on: date) -> list[DatedFact]:
     """The stoppage, as the department tells of it on its first and its last day."""
     if department != STOP.department:
         return []
-    told = []
+    facts = []
     if on == STOP.on:
         data = {
             "department": department,
             "expected_end_at": format_min(wall_min(STOP.resumed_on, 8 * 60 + 30)),
             "why": "A burst pipe over the paint room.",
         }
-        told.append(Told(wall_min(on, STOP.at_min), "department.stopped", "studio", data))
+        facts.append(DatedFact(wall_min(on, STOP.at_min), "department.stopped", "studio", data))
     if on == STOP.resumed_on:
         at_min = wall_min(on, STOP.resumed_at_min)
-        told.append(Told(at_min, "department.resumed", "studio", {"department": department}))
-    return told
+        facts.append(DatedFact(at_min, "department.resumed", "studio", {"department": department}))
+    return facts

@@ -7,7 +7,7 @@ from seed import words
 from seed.dates import wall_min, workdays_after
 from seed.faults import Fates
 from seed.floor import Floor
-from seed.journal import Journal, Told
+from seed.journal import DatedFact, Journal
 from seed.scenario import EPISODES, PREVIEW, episode_subject
 from service.production.state import State, visit_of
 from service.production.visits import Phase
@@ -38,16 +38,16 @@ class Supervision:
         if not self.journal.state.scenes[scene].bought:
             self._to_buy[scene] = workdays_after(on, BUY_AFTER)
 
-    def morning(self, on: date, day: int, called: list[str]) -> list[Told]:
+    def morning(self, on: date, day: int, called: list[str]) -> list[DatedFact]:
         """The supervisor's facts of a morning; what is `called` in it is not bought."""
         minute = wall_min(on, 7 * 60 + 32)
-        told = self._put_first(minute) + self._free(on, minute + 2)
-        told += self._hold(on, minute + 4) + self._change(day, minute + 6)
-        return told + self._buy(on, wall_min(on, 8 * 60 + 20), called)
+        facts = self._put_first(minute) + self._free(on, minute + 2)
+        facts += self._hold(on, minute + 4) + self._change(day, minute + 6)
+        return facts + self._buy(on, wall_min(on, 8 * 60 + 20), called)
 
-    def settle(self, told: list[Told], now_min: int) -> None:
+    def settle(self, facts: list[DatedFact], now_min: int) -> None:
         """After the record took them: the floor looks again at what was touched."""
-        for fact in told:
+        for fact in facts:
             if fact.type in ("visit.put-first", "priority.set", "gate.set"):
                 items = (fact.subject, *self._scenes_of(fact.subject))
                 for node in (node for item in items for node in self.floor.nodes_of(item)):
@@ -55,13 +55,13 @@ class Supervision:
             elif fact.type in ("scene.freed", "scene.omitted", "scene.restored"):
                 self.floor.refresh_item(fact.subject, now_min)
 
-    def priorities(self, on: date) -> list[Told]:
+    def priorities(self, on: date) -> list[DatedFact]:
         """What the producer wants sooner."""
-        if on == PREVIEW.said_on:
+        if on == PREVIEW.announced_on:
             gate = {"gate": "delivery", "due_on": str(PREVIEW.due_on), "hard": True}
             gate |= {"reason": "A preview for the broadcaster was agreed"}
             episode = episode_subject(EPISODES[PREVIEW.number].code)
-            return [Told(wall_min(on, 7 * 60 + 40), "gate.set", episode, gate)]
+            return [DatedFact(wall_min(on, 7 * 60 + 40), "gate.set", episode, gate)]
         if self.rng.random() >= PRIORITY_CHANCE:
             return []
         scenes = self._waiting("camera")
@@ -69,11 +69,11 @@ class Supervision:
             return []
         data = {"priority": self.rng.choice((5, 10, 20))}
         scene = self.rng.choice(scenes)
-        return [Told(wall_min(on, 7 * 60 + 40), "priority.set", scene, data)]
+        return [DatedFact(wall_min(on, 7 * 60 + 40), "priority.set", scene, data)]
 
-    def delivered(self, on: date) -> list[Told]:
+    def delivered(self, on: date) -> list[DatedFact]:
         """Episodes whose every visit is handed off by the evening leave the studio."""
-        told = []
+        facts = []
         state, out = self.journal.state, self.floor.out_min
         for name in self.journal.listed["episodes"]:
             episode = state.episodes[name]
@@ -81,8 +81,8 @@ class Supervision:
                 continue
             scenes = [scene for scene in episode.scenes if not state.scenes[scene].omitted]
             if all(node in out for scene in scenes for node in self.floor.nodes_of(scene)):
-                told.append(Told(wall_min(on, DELIVERED_MIN), "episode.delivered", name, {}))
-        return told
+                facts.append(DatedFact(wall_min(on, DELIVERED_MIN), "episode.delivered", name, {}))
+        return facts
 
     def _scenes_of(self, subject: str) -> tuple[str, ...]:
         episode = self.journal.state.episodes.get(subject)
@@ -101,7 +101,7 @@ class Supervision:
             and not _begun(state, name, department)
         ]
 
-    def _put_first(self, at_min: int) -> list[Told]:
+    def _put_first(self, at_min: int) -> list[DatedFact]:
         if self.rng.random() >= FIRST_CHANCE:
             return []
         department = self.rng.choice(("layout", "animation", "clean-up", "ink-and-paint", "camera"))
@@ -109,18 +109,18 @@ class Supervision:
         if len(tray) < 6:
             return []
         item = self.rng.choice(tray[5:])[0]
-        return [Told(at_min, "visit.put-first", item, {"department": department})]
+        return [DatedFact(at_min, "visit.put-first", item, {"department": department})]
 
-    def _free(self, on: date, at_min: int) -> list[Told]:
+    def _free(self, on: date, at_min: int) -> list[DatedFact]:
         due = [scene for until, scene in self._held if until <= on]
         self._held = [held for held in self._held if held[0] > on]
         return [
-            Told(at_min, "scene.freed", scene, {"why": "The answer came."})
+            DatedFact(at_min, "scene.freed", scene, {"why": "The answer came."})
             for scene in due
             if self.journal.state.scenes[scene].hold is not None
         ]
 
-    def _hold(self, on: date, at_min: int) -> list[Told]:
+    def _hold(self, on: date, at_min: int) -> list[DatedFact]:
         scenes = self._waiting("camera") if self.rng.random() < HOLD_CHANCE else []
         if not scenes:
             return []
@@ -130,42 +130,42 @@ class Supervision:
         until = workdays_after(on, self.rng.randint(1, by + 1))
         self._held.append((until, scene))
         data = {"owes": owes, "by_on": str(workdays_after(on, by)), "why": why}
-        return [Told(at_min, "scene.held", scene, data)]
+        return [DatedFact(at_min, "scene.held", scene, data)]
 
-    def _change(self, day: int, at_min: int) -> list[Told]:
+    def _change(self, day: int, at_min: int) -> list[DatedFact]:
         """Scenes that go out of the picture, come back, or change their length."""
-        told = []
+        facts = []
         state = self.journal.state
         if day in OMITTED_ON:
             scenes = [name for name in self._waiting("camera") if name not in state.reusers]
             scene = self.rng.choice(scenes)
             self._omitted.append(scene)
             why = "Tightened: the scenes around it say it all."
-            told.append(Told(at_min, "scene.omitted", scene, {"why": why}))
+            facts.append(DatedFact(at_min, "scene.omitted", scene, {"why": why}))
         if day == RESTORED_ON:
             why = "The cut does not read without it."
-            told.append(Told(at_min, "scene.restored", self._omitted.pop(), {"why": why}))
+            facts.append(DatedFact(at_min, "scene.restored", self._omitted.pop(), {"why": why}))
         if day % RETIMED_EVERY == 0 and (scenes := self._waiting("animation")):
-            told.append(self._retime(self.rng.choice(scenes), at_min))
-        return told
+            facts.append(self._retime(self.rng.choice(scenes), at_min))
+        return facts
 
-    def _retime(self, scene: str, at_min: int) -> Told:
+    def _retime(self, scene: str, at_min: int) -> DatedFact:
         record = self.journal.state.scenes[scene]
         frames = max(16, record.frames + self.rng.choice((-12, -8, -6, 6, 8, 16)))
         data = {"frames": frames, "drawings": round(record.drawings * frames / record.frames)}
-        return Told(at_min, "scene.retimed", scene, data)
+        return DatedFact(at_min, "scene.retimed", scene, data)
 
-    def _buy(self, on: date, at_min: int, called: list[str]) -> list[Told]:
+    def _buy(self, on: date, at_min: int, called: list[str]) -> list[DatedFact]:
         state, floor = self.journal.state, self.floor
         due = [scene for scene, buy_on in self._to_buy.items() if buy_on <= on]
-        told = []
+        facts = []
         for scene in due:
             del self._to_buy[scene]
             record = state.scenes[scene]
             through = all(node in floor.out_min for node in floor.nodes_of(scene))
             if through and scene not in called and not record.bought and not self.fates.next(scene):
-                told.append(Told(at_min, "scene.bought", scene, {}))
-        return told
+                facts.append(DatedFact(at_min, "scene.bought", scene, {}))
+        return facts
 
 
 def _begun(state: State, scene: str, department: str) -> bool:

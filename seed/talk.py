@@ -5,7 +5,7 @@ from random import Random
 
 from seed import words
 from seed.dates import wall_min, workdays_after
-from seed.journal import Told
+from seed.journal import DatedFact
 
 NOTES_PER_TOLD = 0.028
 ANSWERED_SHARE = 0.93
@@ -31,27 +31,27 @@ class Talk:
         self._number = 0
         self._waiting: list[tuple[date, str, str, str]] = []
 
-    def at_desk(self, department: str, told: list[Told], on: date) -> list[Told]:
+    def at_desk(self, department: str, facts: list[DatedFact], on: date) -> list[DatedFact]:
         """A desk's notes about what it has on hand today, and its answers."""
         notes = []
-        for fact in told if department in _TO else ():
+        for fact in facts if department in _TO else ():
             if self.rng.random() < NOTES_PER_TOLD and fact.type == "work.started":
                 to = self.rng.choice(_TO[department])
                 at_min = fact.at_min + self.rng.randint(1, 9)
                 notes.append(self._note(at_min, fact.subject, to, on, department))
         return notes + self._answers(department, on)
 
-    def from_supervision(self, scenes: list[str], on: date) -> list[Told]:
+    def from_supervision(self, scenes: list[str], on: date) -> list[DatedFact]:
         """What the supervisor wrote after the morning's film."""
-        told = []
+        facts = []
         for place, scene in enumerate(scenes):
             to = self.rng.choice(("animation", "camera", "ink-and-paint", "cutting"))
-            told.append(self._note(wall_min(on, 7 * 60 + 46 + place), scene, to, on))
-        return told
+            facts.append(self._note(wall_min(on, 7 * 60 + 46 + place), scene, to, on))
+        return facts
 
     def _note(
         self, at_min: int, item: str, to: str, on: date, department: str | None = None
-    ) -> Told:
+    ) -> DatedFact:
         self._number += 1
         code = f"N{self._number:05d}"
         if self.rng.random() < ANSWERED_SHARE:
@@ -59,13 +59,13 @@ class Talk:
         data = {"note": code, "to": to, "text": self.rng.choice(words.NOTES[to])}
         if department:
             data["department"] = department
-        return Told(at_min, "note.given", item, data)
+        return DatedFact(at_min, "note.given", item, data)
 
-    def _answers(self, department: str, on: date) -> list[Told]:
+    def _answers(self, department: str, on: date) -> list[DatedFact]:
         due = [note for note in self._waiting if note[0] <= on and note[1] == department]
         self._waiting = [note for note in self._waiting if note not in due]
         return [
-            Told(
+            DatedFact(
                 wall_min(on, 8 * 60 + 35 + self.rng.randint(0, 25)),
                 "note.answered",
                 item,

@@ -2,11 +2,11 @@ from random import Random
 
 import pytest
 
-from seed.breakdown import FRAMES_LEAST, FRAMES_MOST, Said, break_down, episode_models
+from seed.breakdown import FRAMES_LEAST, FRAMES_MOST, UndatedFact, break_down, episode_models
 from seed.scenario import EPISODE_FRAMES, EPISODES
 
 
-def said_of(number: int, seed: int = 3) -> tuple[Said, ...]:
+def said_of(number: int, seed: int = 3) -> tuple[UndatedFact, ...]:
     rng = Random(seed)
     models = episode_models(rng, EPISODES[number], number)
     return break_down(rng, EPISODES[number], models).said

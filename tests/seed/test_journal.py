@@ -1,6 +1,6 @@
 import pytest
 
-from seed.journal import Journal, Told
+from seed.journal import DatedFact, Journal
 from seed.opening import office_opening
 from seed.scenario import EPISODES, episode_subject
 
@@ -16,14 +16,14 @@ def journal() -> Journal:
     return journal
 
 
-def scene(journal: Journal, number: int) -> Told:
+def scene(journal: Journal, number: int) -> DatedFact:
     data = {"frames": 80, "drawings": 20}
-    return Told(journal.clock_min, "scene.listed", f"{EPISODE}/{number}", data)
+    return DatedFact(journal.clock_min, "scene.listed", f"{EPISODE}/{number}", data)
 
 
 def test_a_refused_fact_is_a_fault_and_nothing_is_posted(journal: Journal) -> None:
     journal.take_day()
-    missing = Told(journal.clock_min, "scene.bought", f"{EPISODE}/1", {})
+    missing = DatedFact(journal.clock_min, "scene.bought", f"{EPISODE}/1", {})
     with pytest.raises(ValueError, match="is refused"):
         journal.post("supervisor", [missing])
     assert journal.take_day().posts == ()
@@ -45,7 +45,9 @@ def test_posts_are_split_ordered_by_time_and_number_the_log(journal: Journal) ->
 def test_what_is_struck_no_longer_counts(journal: Journal) -> None:
     (position,) = journal.post("office", [scene(journal, 1)])
     journal.post("office", [scene(journal, 2)])
-    strike = Told(journal.clock_min, "event.struck", "studio", {"position": position, "why": "x"})
+    strike = DatedFact(
+        journal.clock_min, "event.struck", "studio", {"position": position, "why": "x"}
+    )
     journal.post("office", [strike, scene(journal, 3)])
     assert journal.state.episodes[EPISODE].scenes == (f"{EPISODE}/2", f"{EPISODE}/3")
     # a later strike is decided on what stands without the first one's event
