@@ -178,7 +178,8 @@ def position_at(connection: Connection, studio: str, recorded_at_us: int) -> int
         query = select(event.c.recorded_at).where(
             event.c.studio == studio, event.c.position == position
         )
-        return connection.execute(query).scalar_one()
+        at: datetime = connection.execute(query).scalar_one()
+        return at
 
     return bisect_right(positions, instant(recorded_at_us), key=recorded_at)
 
@@ -195,7 +196,7 @@ def personal_at(
             *_of_positions(studio, positions)
         )
         with connection.execute(query, execution_options={"yield_per": TEXTS_FETCHED}) as found:
-            yield from found.tuples()
+            yield from found
 
 
 def text_sizes_at(connection: Connection, studio: str, positions: Sequence[int]) -> dict[int, int]:
@@ -203,7 +204,7 @@ def text_sizes_at(connection: Connection, studio: str, positions: Sequence[int])
     query = select(personal.c.position, func.octet_length(personal.c.content)).where(
         *_of_positions(studio, positions)
     )
-    return dict(connection.execute(query).tuples().all())
+    return dict(connection.execute(query).all())
 
 
 def _of_positions(studio: str, positions: Sequence[int]) -> tuple[ColumnElement[bool], ...]:
