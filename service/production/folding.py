@@ -1,10 +1,10 @@
 """The fold: what each recorded fact changes. Pure, and total over what `decide` accepts.
 
 Events are folded in order of position. A visit keeps its few entries in order of time
-(`visits.enter`), and its takes follow from them by one pass. Nine in ten events of a log are
-hand-outs, starts and hand-offs that come in order about the only take of a visit: they go a short
-way (`nouns/desks.applied_in_order`), which gives up wherever anything is unusual; a test holds both
-ways together.
+(`visits.enter` puts a late one in its place), and its takes follow from them by one pass. Nine in
+ten events of a log are hand-outs, starts and hand-offs that come in order about the only take of a
+visit: they go a short way (`nouns/desks.applied_in_order`), which gives up wherever anything is
+unusual; a test holds both ways together.
 """
 
 from collections.abc import Callable, Iterable

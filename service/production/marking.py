@@ -1,4 +1,4 @@
-"""How recorded events are flagged: late, or in what way they are irregular."""
+"""How recorded events are marked: late, or in what way they are irregular."""
 
 from collections.abc import Mapping
 

@@ -1,4 +1,4 @@
-"""What a recorded event is flagged with: each is legal, and worth a look."""
+"""What a recorded event is marked with: each is legal, and worth a look."""
 
 from collections.abc import Mapping
 

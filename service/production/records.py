@@ -278,7 +278,7 @@ class LookAt(NamedTuple):
 
 
 RETAKE_STANDINGS = ("standing", "withdrawn", "bought-as-is")
-"""What may have become of a call."""
+"""What may have become of a call; a standing one may be done or not, which its takes say."""
 
 
 class Retake(NamedTuple):

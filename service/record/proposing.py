@@ -31,7 +31,10 @@ BODY_SALT_BYTES = 16
 
 
 class Proposed(NamedTuple):
-    """A checked event, canonicalised as far as it can be before the lock."""
+    """A checked event, canonicalised as far as it can be before the lock.
+
+    `text_salt` goes into the commitment to its personal text; both are None where it has none.
+    """
 
     source: str
     id: str
@@ -41,7 +44,7 @@ class Proposed(NamedTuple):
     fact: Fact
     prepared: Prepared
     content_hash: bytes
-    salt: bytes | None
+    text_salt: bytes | None
     personal: bytes | None
 
 

@@ -18,4 +18,4 @@ def seal(chain: Chain, event: Event, proposed: Proposed, by: bytes) -> None:
     `by` is from `recorded_by`.
     """
     body = splice(proposed.prepared, late_whole("position", event.position), by)
-    chain.put(event, body, proposed.content_hash, proposed.salt, proposed.personal)
+    chain.put(event, body, proposed.content_hash, proposed.text_salt, proposed.personal)

@@ -14,7 +14,7 @@ _Route = TypeVar("_Route", bound=Callable[..., Any])
 # the struct of an answer, the marshmallow schema of what comes in, or JSON Schema
 Shape = type[Shown] | Schema | Mapping[str, Any]
 LaneName = Literal["usual", "costly", "probe", "ready"]
-"""Which threads answer a route: those for what takes long are others than those for posts."""
+"""Whose threads answer a route: of posts and most reads, of what takes long, of the two probes."""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,7 @@
-"""Who may read personal text, and who may read money."""
+"""Who may read personal text, and who may read money.
+
+Who may have the salt of a recorded body follows from it, in `recorded`.
+"""
 
 from collections.abc import Mapping
 from typing import Any

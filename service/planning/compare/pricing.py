@@ -145,7 +145,11 @@ def _line(
 
 
 def _amount(works: tuple[QuotedWork, ...], fee: Decimal | None, card: RateCard) -> Decimal:
-    """Exact until it is rounded, once."""
+    """What a line costs: its fee, and for each department its rate times the work.
+
+    That is what is redone and added, less the part of what is dropped that the card credits. It is
+    exact until it is rounded, once.
+    """
     one = Decimal(ONE_E4)
     with localcontext(prec=DIGITS):
         amount = fee or Decimal(0)
@@ -200,7 +204,11 @@ def _open(state: State, item: str, department: str, lending: Lending) -> _Open |
 
 
 def _work(was: _Open | None, will: _Open | None) -> Work:
-    """What a visit has more or less to do; what has begun is neither credited nor charged again."""
+    """What a visit has more or less to do; what has begun is neither credited nor charged again.
+
+    What is redone is the work of the take that was opened, without what it carries over from the
+    one before.
+    """
     if was is None or will is None:
         spared = 0 if was is None or was.take.begun else was.work_e4
         new = 0 if will is None or will.take.begun else will.work_e4

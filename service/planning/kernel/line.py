@@ -81,7 +81,7 @@ def _first(flags: npt.NDArray[np.bool_]) -> int | None:
 
 
 def _refuse_first(array: str, flags: npt.NDArray[np.bool_], reason: str) -> None:
-    """Raise BrokenLineError for the first entry of an array that is flagged as wrong."""
+    """Raise BrokenLineError for the first entry of an array that is wrong."""
     place = _first(flags)
     if place is not None:
         raise BrokenLineError(array, f"entry {place} {reason}")

@@ -30,12 +30,15 @@ _RANKS = {"rough-cut": 0, "lock": 1, "retake-cut-off": 1, "delivery": 2, "air": 
 
 
 def check_gate_set(draft: Draft, event: Event, fact: GateSet) -> Reasons:
-    """A gate is set of an episode that is in the record."""
+    """A gate is set of an episode that is in the record.
+
+    What there is against new dates alone, hard ones among them, is asked in `new_dates_against`.
+    """
     yield from the_episode(draft, event.subject)
 
 
 def apply_gate_set(draft: Draft, event: Event, fact: GateSet) -> None:
-    """A date an episode must meet; what is odd about it is flagged."""
+    """A date an episode must meet; what is odd about it is marked."""
     episode = draft.episodes[event.subject]
     before = episode.gate(fact.gate)
     was_hard = before is not None and before.hard

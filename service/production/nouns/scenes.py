@@ -16,6 +16,7 @@ from service.production.nouns.shows import check_route, route_in_force
 from service.production.oddities import mark_alike
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL, Route, circle_between
+from service.production.scene_changes import touch
 from service.production.state import (
     AnyState,
     Draft,
@@ -25,7 +26,6 @@ from service.production.state import (
     Scene,
     visit_of,
 )
-from service.production.touching import touch
 from service.production.visits import DESK_MOVES, Move
 from service.production.wording import counted, drawings_of, if_said
 from service.vocabulary.event import Event

@@ -38,7 +38,7 @@ class Limits:
     ready_s: float = 3
     """How long it may take to find out whether the database answers."""
     waiting_max: int = 256
-    """How many requests may wait for a thread of one lane."""
+    """How many requests may wait for a thread of one lane; `lanes` has a client's share of them."""
     stop_s: float = 30
     """How long requests that are being answered have when the service ends."""
     discard_s: float = 2

@@ -39,7 +39,9 @@ class GateShown(Shown):
 
     gate: Annotated[str, one_of(GATES, "The gate.")]
     due_on: Annotated[Day | None, note("The date; due at the end of that day. null: not set.")]
-    hard: Annotated[bool, note("Whether the date cannot move.")]
+    hard: Annotated[
+        bool, note("Whether it moves only with an approved change order, or by the producer.")
+    ]
     met_on: Annotated[
         Day | None,
         note(

@@ -1,6 +1,7 @@
 """Episodes and their gates."""
 
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 from flask import Blueprint, Response
@@ -41,11 +42,15 @@ def list_episodes() -> Response:
     args = negotiation.read_args()
     page = read_page(args)
     reading = page.reading
-    counts = counts_by_episode(reading.schedule.board, reading.standings.codes)
+
+    @cache  # once for all, and not where the client has the answer already
+    def counts() -> Mapping[str, Mapping[str, int]]:
+        return counts_by_episode(reading.schedule.board, reading.standings.codes)
+
     return page_answer(
         page,
         _chosen(reading.state, args),
-        lambda name: shown_episode(reading.standings, name, _counted(reading, name, counts)),
+        lambda name: shown_episode(reading.standings, name, _counted(reading, name, counts())),
     )
 
 

@@ -26,7 +26,7 @@ class RetakeShown(Shown):
     """A call that reopens visits."""
 
     retake: Annotated[str, note("Its code.")]
-    subject: Annotated[str, note("What it was called on.")]
+    subject: Annotated[str, note("The subject of its event.")]
     position_called: Annotated[int, note("The position of the call.")]
     called_at: Annotated[Instant, note("When it was called.")]
     kind: Annotated[str, one_of(KINDS, "The kind of call.")]

@@ -8,7 +8,7 @@ from service.vocabulary.event import Event
 
 
 def touch(draft: Draft, event: Event, frames: tuple[int, int]) -> None:
-    """Keep a change of a scene, and flag the event if work that it touches had begun by then.
+    """Keep a change of a scene, and mark the event if work that it touches had begun by then.
 
     `frames` are the scene's part of the picture before and after. It is kept although nothing had
     begun: a start may be recorded late.
