@@ -5,6 +5,7 @@ import socket
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,9 @@ from sqlalchemy import Engine, text
 from sqlalchemy.engine import make_url
 
 from service.cli import main
-from service.projections import rows, stretches
-from service.projections.stretches import Walkers
+from service.projections import rows
+from service.projections.rebuilding import rebuild
+from service.projections.stretches import Here, Walkers, walk_stretch
 from service.projections.walking import Walker
 from tests import recording
 from tests.conftest import Database
@@ -96,11 +98,11 @@ def test_a_process_that_ends_is_told_and_what_was_built_stands(
 ) -> None:
     @contextmanager
     def breaking(*_: object) -> Iterator[Walkers]:
-        yield Walkers(Breaking(), 1)
+        here = Here(studio_of(engine), engine)
+        yield Walkers(Breaking(here), 1, partial(walk_stretch, here))
 
-    monkeypatch.setattr(stretches, "STRETCH_EVENTS", 6)
-    monkeypatch.setattr(stretches, "_here", [stretches.Here(studio_of(engine), engine)])
-    monkeypatch.setattr("service.projections.rebuilding.walkers", breaking)
+    rebuilding = partial(rebuild, stretch_events=6, start=breaking)
+    monkeypatch.setattr("service.projections.rebuilding.rebuild", rebuilding)
     told = rebuilt("--processes", "2")
     assert told.exit_code == 1
     assert "say fewer with --processes" in told.output

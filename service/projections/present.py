@@ -17,12 +17,20 @@ from service.studio import Studio, View
 from service.vocabulary.event import read_event
 from service.vocabulary.instants import US_PER_MIN
 
-AT_ONCE_EVENTS = 500
-"""Events walked within one request; if there are more, the next request goes on from there."""
-AT_ONCE_S = 5.0
-"""So long at most: what takes longer is left to the projector, once its minute is over."""
-BEHIND_EVENTS_MOST = 5000
-"""Where more than that wait to be stored, no request walks at all."""
+
+@dataclass(frozen=True, slots=True)
+class WalkLimits:
+    """How much of the trail is walked within one request."""
+
+    events_max: int = 500
+    """If there are more events, the next request goes on from there."""
+    walked_s_max: float = 5.0
+    """What takes longer is left to the projector, once its minute is over."""
+    behind_events_max: int = 5000
+    """Where more than that wait to be stored, no request walks at all."""
+
+
+USUAL_LIMITS = WalkLimits()
 
 
 class BehindError(Exception):
@@ -54,9 +62,10 @@ class _Ahead:
 class TrailAhead:
     """What the stored rows of one studio do not have yet; safe to use from several threads."""
 
-    def __init__(self, studio: Studio, engine: Engine) -> None:
+    def __init__(self, studio: Studio, engine: Engine, limits: WalkLimits = USUAL_LIMITS) -> None:
         self._studio = studio
         self._engine = engine
+        self._limits = limits
         self._lock = threading.Lock()
         self._ahead: _Ahead | None = None
 
@@ -79,7 +88,7 @@ class TrailAhead:
         """Leave a long way to the projector, unless it may not go it: the minute is not over."""
         if stored.rules != rows.RULES:
             raise BehindError(0, view.position)
-        if view.position - stored.position <= BEHIND_EVENTS_MOST:
+        if view.position - stored.position <= self._limits.behind_events_max:
             return
         name = self._studio.name
         ((_, first),) = bodies(connection, name, stored.position, stored.position + 1)
@@ -101,9 +110,10 @@ class TrailAhead:
         after = ahead.walk.position
         if after >= view.position:
             return
-        stored = bodies(connection, self._studio.name, after, view.position, AT_ONCE_EVENTS)
+        most = self._limits.events_max
+        stored = bodies(connection, self._studio.name, after, view.position, most)
         connection.rollback()
-        ends_s = time.monotonic() + AT_ONCE_S
+        ends_s = time.monotonic() + self._limits.walked_s_max
 
         def in_time() -> None:
             if time.monotonic() > ends_s:
@@ -120,8 +130,9 @@ class TrailAhead:
 class Trails:
     """The trails of this worker's studios."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, limits: WalkLimits = USUAL_LIMITS) -> None:
         self._engine = engine
+        self._limits = limits
         self._lock = threading.Lock()
         self._ahead: dict[Studio, TrailAhead] = {}
 
@@ -129,5 +140,5 @@ class Trails:
         """What is not stored yet of a studio's trail."""
         with self._lock:
             if studio not in self._ahead:
-                self._ahead[studio] = TrailAhead(studio, self._engine)
+                self._ahead[studio] = TrailAhead(studio, self._engine, self._limits)
             return self._ahead[studio]

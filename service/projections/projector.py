@@ -8,6 +8,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from sqlalchemy import Connection, Engine, select
@@ -22,14 +23,24 @@ from service.projections.walking import Walker, over_min
 from service.studio import NotYetError, Studio
 from service.vocabulary.instants import US_PER_MIN, instant_us
 
-POLL_S = 3.0
-PIECE_S = 0.5
-QUIET_S = 0.5
-"""After a request, so long is what comes next given way to."""
-PAUSE_S = 0.01
-"""The rest before each plan while requests come: it takes three times as long as a plan."""
-REST_S = 30.0
-"""How long a studio is let alone whose trail could not be built."""
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How a projector shares its worker with requests, in seconds."""
+
+    poll_s: float = 3.0
+    """How often it looks for something to build while there is nothing."""
+    piece_s: float = 0.5
+    """How long it builds before it commits."""
+    quiet_s: float = 0.5
+    """After a request, so long is what comes next given way to."""
+    pause_s: float = 0.01
+    """The rest before each plan while requests come: it takes three times as long as a plan."""
+    rest_s: float = 30.0
+    """How long a studio is let alone whose trail could not be built."""
+
+
+USUAL_PACE = Pace()
 
 _log = logging.getLogger("retake_ledger.projections")
 
@@ -65,9 +76,12 @@ def unbuilt(connection: Connection) -> list[Unbuilt]:
 class Projector:
     """Builds trails beside a worker's requests, which it gives way to."""
 
-    def __init__(self, studio_of: Callable[[str], Studio], engine: Engine) -> None:
+    def __init__(
+        self, studio_of: Callable[[str], Studio], engine: Engine, pace: Pace = USUAL_PACE
+    ) -> None:
         self._studio_of = studio_of
         self._engine = engine
+        self._pace = pace
         self._walkers: dict[str, Walker] = {}
         self._rests_until_s: dict[str, float] = {}
         self._asked_s = 0.0
@@ -98,7 +112,7 @@ class Projector:
             except (SQLAlchemyError, EmbeddedServerError) as error:
                 _log.warning("trails cannot be built for the moment: %s", error)
             if not worked:
-                self._ending.wait(POLL_S)
+                self._ending.wait(self._pace.poll_s)
 
     def build_on(self) -> bool:
         """Build a piece of every trail that lacks minutes that are over; whether there was one."""
@@ -120,7 +134,7 @@ class Projector:
             if not rows.try_lock(connection, name):
                 return False
             walker = self._walkers.setdefault(name, Walker(studio, self._engine))
-            walker.piece(connection, PIECE_S, self._breathe)
+            walker.piece(connection, self._pace.piece_s, self._breathe)
             rows.unlock(connection, name)
         except BaseException as error:
             # a lock of the session ends with it
@@ -131,7 +145,7 @@ class Projector:
                 raise
             # a fault of ours: the trail of another studio can still be built
             _log.exception("the trail of %s cannot be built", name)
-            self._rests_until_s[name] = time.monotonic() + REST_S
+            self._rests_until_s[name] = time.monotonic() + self._pace.rest_s
             return False
         finally:
             connection.close()
@@ -141,5 +155,5 @@ class Projector:
         """Before each plan: end if the worker does, rest if requests come."""
         if self._ending.is_set():
             raise _Ended
-        if time.monotonic() - self._asked_s < QUIET_S:
-            time.sleep(PAUSE_S)
+        if time.monotonic() - self._asked_s < self._pace.quiet_s:
+            time.sleep(self._pace.pause_s)

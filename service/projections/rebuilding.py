@@ -2,9 +2,10 @@
 
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from itertools import chain
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from rich import progress as bars
 from rich.console import Console
@@ -12,7 +13,7 @@ from sqlalchemy import Connection, Engine
 
 from service.log.append import read_head
 from service.projections import rows
-from service.projections.stretches import stretches, walkers
+from service.projections.stretches import STRETCH_EVENTS, Walkers, stretches, walkers
 from service.projections.walking import Progress, Walker, over_min
 from service.record import Studios
 from service.settings import Settings
@@ -33,6 +34,18 @@ class Rebuilt(NamedTuple):
     took_s: float
 
 
+StartWalkers: TypeAlias = Callable[..., AbstractContextManager[Walkers]]
+"""What `walkers` does: start so many processes that walk stretches of a studio's log."""
+
+
+class SideBySide(NamedTuple):
+    """How a long log is walked: by how many processes, in what stretches, and their start."""
+
+    processes: int
+    stretch_events: int
+    start: Callable[[int], AbstractContextManager[Walkers]]
+
+
 def rebuild(
     engine: Engine,
     studio: str,
@@ -40,23 +53,31 @@ def rebuild(
     console: Console | None = None,
     processes: int | None = None,
     seal_key: bytes | None = None,
+    *,
+    stretch_events: int = STRETCH_EVENTS,
+    start: StartWalkers = walkers,
 ) -> Rebuilt:
     """Clear a studio's trail and build it again, in pieces that each are committed.
 
-    A long log is walked by several processes, as many as there are cores unless said. Waits for
-    whoever builds it now. Ended in the middle, the rest is built by a service or by another run.
-    With the key of seals it starts from snapshots. Raises BrokenExecutor where one of the processes
-    ended by itself.
+    A long log is walked by several processes, as many as there are cores unless said, in stretches
+    of `stretch_events` or a few more. Waits for whoever builds it now. Ended in the middle, the
+    rest is built by a service or by another run. With the key of seals it starts from snapshots.
+    Raises BrokenExecutor where one of the processes ended by itself.
     """
     began_s = time.monotonic()
+    side_by_side = SideBySide(
+        processes or cores(),
+        stretch_events,
+        lambda count: start(studio, engine, settings, count, seal_key),
+    )
     with engine.connect() as connection:
         rows.wait_for_lock(connection, studio)
         try:
             with connection.begin():
                 rows.clear(connection, studio)
             made = _build(
-                engine, connection, Studios(engine, seal_key=seal_key).of(studio).warm, settings,
-                processes or cores(), console or Console(stderr=True), seal_key,
+                engine, connection, Studios(engine, seal_key=seal_key).of(studio).warm,
+                side_by_side, console or Console(stderr=True),
             )  # fmt: skip
         except BaseException:
             connection.invalidate()  # the session's lock ends with it
@@ -74,16 +95,14 @@ def _build(
     engine: Engine,
     connection: Connection,
     studio: Studio,
-    settings: Settings,
-    processes: int,
+    side_by_side: SideBySide,
     console: Console,
-    seal_key: bytes | None,
 ) -> Rebuilt:
     done = Progress(0, studio.view().position, done=False)
     with _bar(console) as bar:
         task = bar.add_task("building the trail", total=done.head, rate="")
         for done in chain(
-            _side_by_side(engine, connection, studio, settings, processes, seal_key),
+            _in_stretches(engine, connection, studio, side_by_side),
             _to_the_end(engine, connection, studio),
         ):
             speed = bar.tasks[0].speed
@@ -95,24 +114,22 @@ def _build(
     return Rebuilt(count, done.position, done.head, 0.0)
 
 
-def _side_by_side(
-    engine: Engine,
-    connection: Connection,
-    studio: Studio,
-    settings: Settings,
-    processes: int,
-    seal_key: bytes | None,
+def _in_stretches(
+    engine: Engine, connection: Connection, studio: Studio, side_by_side: SideBySide
 ) -> Iterator[Progress]:
     """Build whole stretches of what is over, if there are enough to be worth the processes."""
     with engine.connect() as reading:
         head = read_head(reading, studio.name)
         bound_min = over_min(studio, head)
-        listed = list(stretches(reading, studio.name, rows.NOTHING, head.position, bound_min))
-    processes = min(processes, len(listed) // STRETCHES_LEAST)
+        length = side_by_side.stretch_events
+        listed = list(
+            stretches(reading, studio.name, rows.NOTHING, head.position, bound_min, length)
+        )
+    processes = min(side_by_side.processes, len(listed) // STRETCHES_LEAST)
     if processes < 2:
         return
     studio.history.snapshots.wait()  # they start from it
-    with walkers(studio.name, engine, settings, processes, seal_key) as walking:
+    with side_by_side.start(processes) as walking:
         for stretch, moves in walking.joined(listed, {}):
             with connection.begin():
                 rows.write(connection, studio.name, stretch.after, stretch.until, moves)

@@ -14,12 +14,12 @@ import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
 from itertools import islice
 from multiprocessing.connection import wait
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from sqlalchemy import Connection, Engine, select
 
@@ -51,17 +51,22 @@ class Walked(NamedTuple):
 
 
 def stretches(
-    connection: Connection, studio: str, after: Checkpoint, head: int, bound_min: int
+    connection: Connection,
+    studio: str,
+    after: Checkpoint,
+    head: int,
+    bound_min: int,
+    stretch_events: int = STRETCH_EVENTS,
 ) -> Iterator[Stretch]:
-    """The stretches behind a checkpoint that are over, each a little longer than STRETCH_EVENTS."""
+    """The stretches behind a checkpoint that are over, of `stretch_events` or a few more."""
     recorded = select(event.c.position, event.c.recorded_at).where(event.c.studio == studio)
-    while after.position + STRETCH_EVENTS <= head:
-        nearly = recorded.where(event.c.position == after.position + STRETCH_EVENTS)
+    while after.position + stretch_events <= head:
+        nearly = recorded.where(event.c.position == after.position + stretch_events)
         minute = instant_us(connection.execute(nearly).one().recorded_at) // US_PER_MIN
         if minute >= bound_min:
             return
         behind = (
-            recorded.where(event.c.position > after.position + STRETCH_EVENTS)
+            recorded.where(event.c.position > after.position + stretch_events)
             .where(event.c.recorded_at >= instant((minute + 1) * US_PER_MIN))
             .order_by(event.c.position)
             .limit(1)
@@ -73,12 +78,17 @@ def stretches(
         after = until
 
 
-class Walkers:
-    """Processes that walk stretches of one studio's log."""
+WalkStretch: TypeAlias = Callable[..., Walked]
+"""`walk_stretch` without its first argument, which a process of a pool has by itself."""
 
-    def __init__(self, pool: Executor, ahead: int) -> None:
+
+class Walkers:
+    """Processes that walk stretches of one studio's log, each by `walk`."""
+
+    def __init__(self, pool: Executor, ahead: int, walk: WalkStretch) -> None:
         self.pool = pool
         self._ahead = ahead
+        self._walk = walk
 
     def joined(
         self, listed: Iterable[Stretch], standings: Mapping[str, TrailEnd]
@@ -91,7 +101,7 @@ class Walkers:
         following = iter(listed)
         while True:
             for stretch in islice(following, self._ahead - len(coming)):
-                coming.append((stretch, self.pool.submit(walk_stretch, stretch)))
+                coming.append((stretch, self.pool.submit(self._walk, stretch)))
             if not coming:
                 return
             stretch, walking = coming.popleft()
@@ -99,7 +109,7 @@ class Walkers:
             dates = {episode: standing.date_min for episode, standing in standings.items()}
             if walked.dates != dates:
                 # an episode whose listings were all struck has a trail, and no scene to see it by
-                walked = self.pool.submit(walk_stretch, stretch, standings).result()
+                walked = self.pool.submit(self._walk, stretch, standings).result()
             moves, standings = counted_on(walked.moves, standings)
             yield stretch, moves
 
@@ -117,7 +127,7 @@ def walkers(
         initargs=(studio, url, settings, seal_key),
     )
     try:
-        yield Walkers(pool, 2 * processes)
+        yield Walkers(pool, 2 * processes, _walk_here)
     finally:
         pool.shutdown(cancel_futures=True)
 
@@ -149,9 +159,15 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-def walk_stretch(stretch: Stretch, standings: Mapping[str, TrailEnd] | None = None) -> Walked:
+def _walk_here(stretch: Stretch, standings: Mapping[str, TrailEnd] | None = None) -> Walked:
+    return walk_stretch(_here[0], stretch, standings)
+
+
+def walk_stretch(
+    here: Here, stretch: Stretch, standings: Mapping[str, TrailEnd] | None = None
+) -> Walked:
     """Walk one in this process, from the plan's dates or from where the trail stands."""
-    studio, engine = _here[0]
+    studio, engine = here
     after, until = stretch
     planned = plan_at(studio, after)
     if standings is None:

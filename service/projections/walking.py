@@ -73,16 +73,22 @@ def by_minute(events: Sequence[Event]) -> Iterator[Minute]:
 
 
 def minutes_over(
-    engine: Engine, studio: str, after: int, until: int, bound_min: int = NEVER
+    engine: Engine,
+    studio: str,
+    after: int,
+    until: int,
+    bound_min: int = NEVER,
+    read_events: int = READ_EVENTS,
 ) -> Iterator[Minute]:
     """What was recorded behind a position, by whole minutes that are over, read as it is asked for.
 
-    `until` is the log's head or the last position of a minute.
+    `until` is the log's head or the last position of a minute. Events are read `read_events` at a
+    time.
     """
     events: list[Event] = []
     while after < until:
         with engine.connect() as connection:
-            stored = bodies(connection, studio, after, until, READ_EVENTS)
+            stored = bodies(connection, studio, after, until, read_events)
         after = stored[-1][0] if stored else until
         events += [read_event(body) for _, body in stored]
         for minute, recorded in list(by_minute(events)):
@@ -114,9 +120,10 @@ def walk_on(
 class Walker:
     """Builds the trail of one studio; used by one thread, which holds the studio's lock."""
 
-    def __init__(self, studio: Studio, engine: Engine) -> None:
+    def __init__(self, studio: Studio, engine: Engine, read_events: int = READ_EVENTS) -> None:
         self._studio = studio
         self._engine = engine
+        self._read_events = read_events
         self._walk: Walk | None = None
 
     def piece(
@@ -140,7 +147,9 @@ class Walker:
         bound_min = over_min(self._studio, head)
         if self._walk is None or self._elsewhere(before):
             self._walk = walk_from(self._studio, before, standings)
-        minutes = minutes_over(self._engine, name, self._walk.position, head.position, bound_min)
+        minutes = minutes_over(
+            self._engine, name, self._walk.position, head.position, bound_min, self._read_events
+        )
         ends_s = time.monotonic() + piece_s
         moves, walk, left = walk_on(self._studio, self._walk, minutes, ends_s, breathe)
         after = Checkpoint(walk.position, walk.now_min, rows.RULES)

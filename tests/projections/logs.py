@@ -5,10 +5,11 @@ from random import Random
 from typing import Any
 
 import orjson
-from sqlalchemy import Engine
+from sqlalchemy import Engine, update
 
 from service.log.append import lock_head
 from service.log.chain import Chain
+from service.log.schema import projection
 from service.log.studios import move_clock
 from service.proofs.tree import leaf_hash
 from service.vocabulary.event import Event
@@ -72,3 +73,9 @@ def _body(event: Event, data: Mapping[str, Any]) -> bytes:
         "poster": event.poster,
     }
     return orjson.dumps(told, option=orjson.OPT_SORT_KEYS)
+
+
+def built_by_other_rules(engine: Engine) -> None:
+    """Have the rows that are stored be those of another release."""
+    with engine.begin() as connection:
+        connection.execute(update(projection).values(rules="those of last year"))

@@ -3,6 +3,7 @@
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 
 import pytest
 from sqlalchemy import Engine, func, insert, literal, select, text, update
@@ -13,25 +14,29 @@ from service.log import schema
 from service.log.schema import trail
 from service.log.studios import make_studio
 from service.planning.compare.trail import DateMove
-from service.projections import projector as module
 from service.projections import rows
-from service.projections.projector import Projector, unbuilt
-from service.projections.walking import Walker
-from service.studio import Studio
+from service.projections.projector import Pace, Projector, unbuilt
+from service.studio import Studio, View
 from tests import recording
 from tests.conftest import Database
 from tests.projections.logs import NAME, record, said_at_random
 from tests.projections.test_walking import over, stored, wanted
 
-
-@pytest.fixture(autouse=True)
-def soon(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "POLL_S", 0.02)
+SOON = Pace(poll_s=0.02)
 
 
-def projector_on(engine: Engine) -> Projector:
+def projector_on(engine: Engine, pace: Pace = SOON) -> Projector:
     studios: dict[str, Studio] = {}
-    return Projector(lambda name: studios.setdefault(name, Studio(name, engine, lambda: 0)), engine)
+    return Projector(
+        lambda name: studios.setdefault(name, Studio(name, engine, lambda: 0)), engine, pace
+    )
+
+
+class Broken(Studio):
+    """A studio whose log cannot be folded."""
+
+    def view(self, min_position: int = 0, wait_s: float = 0) -> View:
+        raise ZeroDivisionError
 
 
 @contextmanager
@@ -83,7 +88,7 @@ def test_a_studio_without_events_has_nothing_to_build(engine: Engine) -> None:
 
 
 def test_one_studio_that_cannot_be_built_does_not_keep_others_waiting(
-    engine: Engine, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    engine: Engine, caplog: pytest.LogCaptureFixture
 ) -> None:
     recording.make(engine)
     said = said_at_random(2)
@@ -102,15 +107,11 @@ def test_one_studio_that_cannot_be_built_does_not_keep_others_waiting(
             .where(schema.head.c.studio == "a-broken-one")
             .values(**last._asdict())
         )
-    piece = Walker.piece
-
-    def fail(self: Walker, *args: object) -> object:
-        if self._studio.name != NAME:
-            raise ZeroDivisionError
-        return piece(self, *args)  # type: ignore[arg-type]  # as it is called
-
-    monkeypatch.setattr(Walker, "piece", fail)
-    one = projector_on(engine)
+    studios = {
+        NAME: Studio(NAME, engine, lambda: 0),
+        "a-broken-one": Broken("a-broken-one", engine, lambda: 0),
+    }
+    one = Projector(studios.__getitem__, engine, SOON)
     with running(one):
         wait_for(lambda: stored(engine) == wanted(over(said)))
     assert sum("cannot be built" in line.message for line in caplog.records) == 1
@@ -120,15 +121,15 @@ def test_one_studio_that_cannot_be_built_does_not_keep_others_waiting(
 
 
 def test_it_goes_on_when_its_connections_are_lost(
-    engine: Engine, database: Database, server_admin: Engine, monkeypatch: pytest.MonkeyPatch
+    engine: Engine, database: Database, server_admin: Engine
 ) -> None:
-    monkeypatch.setattr(module, "PIECE_S", 0.001)
+    pace = replace(SOON, piece_s=0.001)
     recording.make(engine)
     said = said_at_random(3)
     record(engine, said)
     lost = text("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = :name")
     name = make_url(database.owner_url).database
-    with running(projector_on(engine), projector_on(engine)):
+    with running(projector_on(engine, pace), projector_on(engine, pace)):
         for _ in range(5):
             time.sleep(0.05)
             with server_admin.connect() as connection:
@@ -143,12 +144,10 @@ def _stored_or_none(engine: Engine) -> list[DateMove] | None:
         return None
 
 
-def test_it_ends_in_the_middle_of_a_piece(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "PIECE_S", 1000.0)
-    monkeypatch.setattr(module, "PAUSE_S", 0.05)
+def test_it_ends_in_the_middle_of_a_piece(engine: Engine) -> None:
     recording.make(engine)
     record(engine, said_at_random(3))
-    one = projector_on(engine)
+    one = projector_on(engine, replace(SOON, piece_s=1000.0, pause_s=0.05))
     one.give_way()
     one.start()
     time.sleep(0.15)

@@ -7,7 +7,6 @@ import time
 from contextlib import AbstractContextManager
 from typing import Any
 
-import pytest
 from rich.console import Console
 from sqlalchemy import Engine
 
@@ -55,21 +54,22 @@ def test_it_waits_for_whoever_builds(engine: Engine) -> None:
     assert stored(engine) == wanted(over(said))
 
 
-def test_processes_side_by_side_give_the_same(
-    engine: Engine, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_processes_side_by_side_give_the_same(engine: Engine) -> None:
     recording.make(engine)
     said = said_at_random(5)
     record(engine, said)
-    monkeypatch.setattr("service.projections.stretches.STRETCH_EVENTS", 6)
     walked_apart: list[str] = []
 
     def counted(*args: Any) -> AbstractContextManager[Walkers]:
         walked_apart.append(args[0])
         return walkers(*args)
 
-    monkeypatch.setattr("service.projections.rebuilding.walkers", counted)
-    rebuilt = rebuild(engine, NAME, SETTINGS, Console(file=io.StringIO()), processes=2)
+    rebuilt = rebuild(
+        *(engine, NAME, SETTINGS, Console(file=io.StringIO())),
+        processes=2,
+        stretch_events=6,
+        start=counted,
+    )
     assert walked_apart == [NAME]
     assert stored(engine) == wanted(over(said))
     assert rebuilt[:3] == (len(stored(engine)), over(said)[-1][0].position, len(said))

@@ -5,7 +5,7 @@ import subprocess
 import sys
 import time
 from concurrent.futures import Executor, Future
-from itertools import product
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -15,9 +15,8 @@ from sqlalchemy import Engine
 
 from service.log.append import read_head
 from service.planning.compare.trail import DateMove
-from service.projections import stretches as module
 from service.projections.rows import NOTHING
-from service.projections.stretches import Stretch, Walkers, stretches
+from service.projections.stretches import Here, Stretch, Walkers, stretches, walk_stretch
 from service.projections.walking import over_min
 from service.vocabulary.instants import US_PER_MIN
 from tests import recording
@@ -33,7 +32,8 @@ LENGTHS = (7, 20)
 class Inline(Executor):
     """Walks in this process, at once; remembers what it was asked."""
 
-    def __init__(self) -> None:
+    def __init__(self, here: Here) -> None:
+        self.here = here
         self.asked: list[tuple[Any, ...]] = []
 
     def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Future[Any]:
@@ -44,36 +44,40 @@ class Inline(Executor):
 
 
 @pytest.fixture
-def inline(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Inline:
+def inline(engine: Engine) -> Inline:
     """This process as the one that walks."""
-    monkeypatch.setattr(module, "_here", [module.Here(studio_of(engine), engine)])
-    return Inline()
+    return Inline(Here(studio_of(engine), engine))
 
 
-@pytest.fixture(params=product(SEEDS, LENGTHS))
+@pytest.fixture(params=LENGTHS)
+def length(request: pytest.FixtureRequest) -> int:
+    """How many events a stretch has at least."""
+    events: int = request.param
+    return events
+
+
+@pytest.fixture(params=SEEDS)
 def cut(
-    request: pytest.FixtureRequest, engine: Engine, monkeypatch: pytest.MonkeyPatch
+    request: pytest.FixtureRequest, engine: Engine, length: int
 ) -> tuple[list[Said], list[Stretch]]:
     """A random log that is recorded, and its stretches."""
-    seed, length = request.param
-    monkeypatch.setattr(module, "STRETCH_EVENTS", length)
     recording.make(engine)
-    said = said_at_random(seed)
+    said = said_at_random(request.param)
     record(engine, said)
-    return said, listed(engine)
+    return said, listed(engine, length)
 
 
-def listed(engine: Engine) -> list[Stretch]:
+def listed(engine: Engine, length: int) -> list[Stretch]:
     with engine.connect() as connection:
         head = read_head(connection, NAME)
         bound_min = over_min(studio_of(engine), head)
-        return list(stretches(connection, NAME, NOTHING, head.position, bound_min))
+        return list(stretches(connection, NAME, NOTHING, head.position, bound_min, length))
 
 
 def joined(inline: Inline, listed: list[Stretch]) -> list[DateMove]:
-    for here in module._here:
-        here.studio.view()  # strikes are known
-    return [move for _, moves in Walkers(inline, 3).joined(listed, {}) for move in moves]
+    inline.here.studio.view()  # strikes are known
+    walkers = Walkers(inline, 3, partial(walk_stretch, inline.here))
+    return [move for _, moves in walkers.joined(listed, {}) for move in moves]
 
 
 def until(said: list[Said], stretch: Stretch) -> list[Said]:
@@ -89,7 +93,7 @@ def test_joined_they_are_the_rows_of_one_walk(
 
 
 def test_they_are_whole_minutes_that_are_over_and_leave_no_gap(
-    cut: tuple[list[Said], list[Stretch]],
+    cut: tuple[list[Said], list[Stretch]], length: int
 ) -> None:
     said, found = cut
     ends = [stretch.until for stretch in found]
@@ -97,15 +101,12 @@ def test_they_are_whole_minutes_that_are_over_and_leave_no_gap(
     minutes = [event.recorded_us // US_PER_MIN for event, _ in said]
     for end in ends:
         assert minutes[end.position - 1] == end.at_min < minutes[end.position]
-    length = module.STRETCH_EVENTS
     assert ends[-1].position <= len(over(said)) < ends[-1].position + 2 * length
     lengths = [stretch.until.position - stretch.after.position for stretch in found]
     assert min(lengths) >= length
 
 
-def test_one_that_went_on_from_other_dates_is_walked_again(
-    engine: Engine, inline: Inline, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_one_that_went_on_from_other_dates_is_walked_again(engine: Engine, inline: Inline) -> None:
     # given an episode whose scenes were listed, and all those listings struck
     recording.make(engine)
     story = told()
@@ -118,8 +119,7 @@ def test_one_that_went_on_from_other_dates_is_walked_again(
         tell_at_random(story, [number])
     said = said_of(story, Random(1))
     record(engine, said)
-    monkeypatch.setattr(module, "STRETCH_EVENTS", struck_at // 2 + 1)
-    found = listed(engine)
+    found = listed(engine, struck_at // 2 + 1)
     moves = joined(inline, found)
     again = [asked for asked in inline.asked if len(asked) == 2]
     assert again

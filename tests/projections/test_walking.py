@@ -9,16 +9,15 @@ from service.log.schema import trail
 from service.log.studios import make_studio, move_clock
 from service.planning.compare.trail import DateMove, pass_time
 from service.production.state import State
-from service.projections import present as present_module
 from service.projections import rows
-from service.projections.present import BehindError, TrailAhead
+from service.projections.present import BehindError, TrailAhead, WalkLimits
 from service.projections.walking import Progress, Walker, over_min
 from service.studio import Studio
 from service.vocabulary.event import Event
 from service.vocabulary.instants import US_PER_MIN
 from tests import recording
 from tests.planning.trails import walked
-from tests.projections.logs import NAME, Said, record, said_at_random
+from tests.projections.logs import NAME, Said, built_by_other_rules, record, said_at_random
 from tests.recording import fact, posted
 from tests.workers import SCENE, small_studio, strikes_of
 
@@ -74,13 +73,10 @@ def test_stored_rows_are_those_of_the_minutes_that_are_over(engine: Engine, seed
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_workers_in_turn_build_what_a_rebuild_builds(
-    engine: Engine, seed: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("service.projections.walking.READ_EVENTS", 5)
+def test_workers_in_turn_build_what_a_rebuild_builds(engine: Engine, seed: int) -> None:
     recording.make(engine)
     said = said_at_random(seed)
-    walkers = [Walker(studio_of(engine), engine) for _ in range(2)]
+    walkers = [Walker(studio_of(engine), engine, read_events=5) for _ in range(2)]
     first = 0
     for number, until in enumerate((20, 21, 33, 34, 35, 50, len(said))):
         record(engine, said[first:until])
@@ -97,15 +93,12 @@ def test_workers_in_turn_build_what_a_rebuild_builds(
     assert stored(engine) == live
 
 
-def test_rows_built_by_other_rules_are_built_anew(
-    engine: Engine, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_rows_built_by_other_rules_are_built_anew(engine: Engine) -> None:
     recording.make(engine)
     said = said_at_random(1)
     record(engine, said)
-    monkeypatch.setattr(rows, "RULES", "those of last year")
     build(engine, Walker(studio_of(engine), engine))
-    monkeypatch.undo()
+    built_by_other_rules(engine)
     with pytest.raises(BehindError):
         TrailAhead(studio_of(engine), engine).present()
     build(engine, Walker(studio_of(engine), engine))
@@ -207,14 +200,11 @@ def _head(engine: Engine) -> int:
         return read_head(connection, NAME).position
 
 
-def test_a_long_way_is_not_walked_in_a_request(
-    engine: Engine, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_long_way_is_not_walked_in_a_request(engine: Engine) -> None:
     recording.make(engine)
     said = said_at_random(4)
     record(engine, said)
-    ahead = TrailAhead(studio_of(engine), engine)
-    monkeypatch.setattr("service.projections.present.AT_ONCE_EVENTS", 30)
+    ahead = TrailAhead(studio_of(engine), engine, WalkLimits(events_max=30))
     with pytest.raises(BehindError):
         ahead.present()
     for _ in range(len(said) // 30):
@@ -223,9 +213,8 @@ def test_a_long_way_is_not_walked_in_a_request(
         except BehindError:
             continue
     assert ends(present.moves) == ends(wanted(said))
-    monkeypatch.setattr("service.projections.present.BEHIND_EVENTS_MOST", 10)
     with pytest.raises(BehindError):
-        TrailAhead(studio_of(engine), engine).present()
+        TrailAhead(studio_of(engine), engine, WalkLimits(behind_events_max=10)).present()
     build(engine, Walker(studio_of(engine), engine))
     with engine.connect() as connection:
         count = connection.scalar(select(func.count()).select_from(trail))
@@ -268,10 +257,7 @@ def test_a_batch_of_strikes_is_one_step(engine: Engine, monkeypatch: pytest.Monk
     assert len(asked) <= 2  # and the beginning of the walk
 
 
-def test_a_walk_that_takes_long_is_left_to_the_projector(
-    engine: Engine, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_walk_that_takes_long_is_left_to_the_projector(engine: Engine) -> None:
     opened = small_studio(engine)
-    monkeypatch.setattr(present_module, "AT_ONCE_S", -1.0)
     with pytest.raises(BehindError):
-        TrailAhead(opened.warm, engine).present()
+        TrailAhead(opened.warm, engine, WalkLimits(walked_s_max=-1.0)).present()
