@@ -10,8 +10,9 @@ thread is left to the statement. `web/database_faults` has the answers.
 import selectors
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
 
@@ -30,10 +31,6 @@ from service.settings import Settings
 
 POOL_SIZE = 8
 """How many connections are kept where nothing says how many are needed."""
-RESTED_S_MAX = 1.0
-"""A connection that rested longer, or since before another was lost, is tried before it is used."""
-TRIED_S = 5.0
-"""How long the server has to answer such a try."""
 
 _REACHING: dict[str, int] = {
     "connect_timeout": 5,
@@ -50,9 +47,21 @@ effect on the socket of a folder, but for the first.
 """
 
 
-STARTED_ANEW_S = 2.0
-"""How long nobody tries again to start an embedded server that would not start."""
-START_WAITED_S = 20.0
+@dataclass(frozen=True, slots=True)
+class Patience:
+    """How long connections are trusted and a server is waited for, in seconds."""
+
+    rested_s_max: float = 1.0
+    """A connection that rested longer, or since before another was lost, is tried before use."""
+    tried_s: float = 5.0
+    """How long the server has to answer such a try."""
+    started_anew_s: float = 2.0
+    """How long nobody tries again to start an embedded server that would not start."""
+    start_waited_s: float = 20.0
+    """How long a thread waits while another one tries to start it."""
+
+
+USUAL_PATIENCE = Patience()
 
 
 class Revival:
@@ -62,8 +71,15 @@ class Revival:
     on a full disk, and whoever asks meanwhile is to be told at once.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        patience: Patience = USUAL_PATIENCE,
+        start: Callable[[Path], object] = ensure_running,
+    ) -> None:
         self._folder = folder
+        self._patience = patience
+        self._start = start
         self._lock = threading.Lock()
         self._failed: tuple[float, EmbeddedServerError] | None = None
 
@@ -72,12 +88,13 @@ class Revival:
 
         Raises EmbeddedServerError.
         """
-        if not self._lock.acquire(timeout=START_WAITED_S):
+        if not self._lock.acquire(timeout=self._patience.start_waited_s):
             raise EmbeddedServerError(f"{self._folder}: the server is being started")
         try:
-            if self._failed is not None and time.monotonic() - self._failed[0] < STARTED_ANEW_S:
+            anew_s = self._patience.started_anew_s
+            if self._failed is not None and time.monotonic() - self._failed[0] < anew_s:
                 raise self._failed[1]
-            ensure_running(self._folder)
+            self._start(self._folder)
             self._failed = None
         except EmbeddedServerError as error:
             if self._failed is None or error is not self._failed[1]:
@@ -87,7 +104,9 @@ class Revival:
             self._lock.release()
 
 
-def service_engine(url: str, settings: Settings, *, bounded: bool = False) -> Engine:
+def service_engine(
+    url: str, settings: Settings, *, bounded: bool = False, patience: Patience = USUAL_PATIENCE
+) -> Engine:
     """An engine whose connections act as the service's role.
 
     `bounded` says that the database ends what takes longer than the settings allow: a statement, a
@@ -109,7 +128,7 @@ def service_engine(url: str, settings: Settings, *, bounded: bool = False) -> En
     )
 
     if settings.database_url is None:
-        revival = Revival(settings.data)
+        revival = Revival(settings.data, patience)
 
         @event.listens_for(engine, "do_connect")
         def bring_back(dialect: Any, _record: object, where: Any, how: Any) -> object:
@@ -129,7 +148,7 @@ def service_engine(url: str, settings: Settings, *, bounded: bool = False) -> En
                 raw.execute(f"SET {name} = '{limit_s}s'")
         raw.commit()  # else the first rollback would take both back
 
-    _try_what_rested(engine)
+    _try_what_rested(engine, patience)
     return engine
 
 
@@ -162,7 +181,7 @@ def connect_args_of(url: str) -> dict[str, Any]:
     }
 
 
-def _try_what_rested(engine: Engine) -> None:
+def _try_what_rested(engine: Engine, patience: Patience) -> None:
     """Try connections before use, as the pool could by itself, but not at every request."""
     lost_at_s = time.monotonic()
 
@@ -178,15 +197,15 @@ def _try_what_rested(engine: Engine) -> None:
     @event.listens_for(engine, "checkout")
     def try_it(raw: RawConnection[Any], record: Any, _fairy: object) -> None:
         since_s = record.info.get("rests_since_s")
-        if since_s is None or since_s > max(lost_at_s, time.monotonic() - RESTED_S_MAX):
+        if since_s is None or since_s > max(lost_at_s, time.monotonic() - patience.rested_s_max):
             return
-        if not _answers(raw.pgconn):
+        if not _answers(raw.pgconn, patience.tried_s):
             raise InvalidatePoolError
 
 
-def _answers(pgconn: PGconn) -> bool:
+def _answers(pgconn: PGconn, within_s: float) -> bool:
     """Whether the server answers an empty query, and soon: the driver would wait without end."""
-    until_s = time.monotonic() + TRIED_S
+    until_s = time.monotonic() + within_s
     try:
         pgconn.send_query(b"")
         while pgconn.is_busy():

@@ -25,18 +25,19 @@ class MigrationError(Exception):
     """The database could not be brought up to date; nothing in it has changed."""
 
 
-def migrate(owner_url: str, service_url: str | None = None) -> None:
+def migrate(owner_url: str, service_url: str | None = None, *, oldest: int = _OLDEST) -> None:
     """Make or bring up to date the tables, the service's role and its login.
 
     Does nothing to a database that is up to date. Several processes may call it at once. A login
     named by `service_url` that does not exist is made with the URL's password; one that exists
-    keeps its own. Everything happens in one transaction. Raises `MigrationError`.
+    keeps its own. Everything happens in one transaction. Raises `MigrationError`, also where the
+    server is of a version before `oldest`.
     """
     engine = owner_engine(owner_url)
     try:
         with engine.begin() as connection:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _LOCK})
-            _check_server(connection)
+            _check_server(connection, oldest)
             _ensure_role(connection)
             command.upgrade(_config(connection), "head")
             _ensure_member(connection, service_url)
@@ -76,11 +77,11 @@ def _explain(cause: psycopg.Error) -> str:
     )
 
 
-def _check_server(connection: Connection) -> None:
+def _check_server(connection: Connection, oldest: int) -> None:
     version = _version(connection)
-    if version < _OLDEST:
+    if version < oldest:
         raise MigrationError(
-            f"the server is PostgreSQL {version // 10000}: version {_OLDEST // 10000} or later "
+            f"the server is PostgreSQL {version // 10000}: version {oldest // 10000} or later "
             "is needed"
         )
 

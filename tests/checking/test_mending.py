@@ -133,8 +133,6 @@ def test_a_service_that_starts_says_which_tree_is_wrong(
 ) -> None:
     alter(database, "UPDATE head SET frontier = substr(frontier, 33) WHERE studio = 'paper'")
     monkeypatch.setattr("service.web.serving.serve", lambda *_: None)
-    monkeypatch.setattr("service.serve.ensure_keys", lambda _: None)
-    monkeypatch.setattr("service.serve.seal_key_of", lambda _: None)
     monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", "")  # the command sets it
     monkeypatch.setenv("RETAKE_LEDGER_MORE_RIGHTS", "yes")
     told = CliRunner().invoke(main, ["serve"])

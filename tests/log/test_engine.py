@@ -11,9 +11,8 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine
 
-from service.log import engine as engine_module
 from service.log.embedded import EmbeddedServerError
-from service.log.engine import owner_engine, service_engine
+from service.log.engine import Patience, Revival, owner_engine, service_engine
 from service.settings import Settings
 from tests.conftest import Database
 from tests.fresh import SETTINGS
@@ -70,9 +69,7 @@ def test_a_url_may_say_otherwise(database: Database) -> None:
             assert _option(engine, socket.TCP_KEEPCNT) == 7
 
 
-def test_a_server_that_would_not_start_is_not_tried_by_all(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_server_that_would_not_start_is_not_tried_by_all(tmp_path: Path) -> None:
     """Each try may take minutes, as on a full disk, and a request's thread with it."""
     tries: list[Path] = []
     trying, go_on = threading.Event(), threading.Event()
@@ -83,9 +80,7 @@ def test_a_server_that_would_not_start_is_not_tried_by_all(
         assert go_on.wait(10)
         raise EmbeddedServerError("no room")
 
-    monkeypatch.setattr(engine_module, "ensure_running", start)
-    monkeypatch.setattr(engine_module, "START_WAITED_S", 0.1)
-    revival = engine_module.Revival(tmp_path)
+    revival = Revival(tmp_path, Patience(start_waited_s=0.1), start)
     told: list[str] = []
 
     def ask() -> None:
@@ -103,7 +98,19 @@ def test_a_server_that_would_not_start_is_not_tried_by_all(
     ask()
     assert told[1:] == ["no room", "no room"]
     assert len(tries) == 1
-    monkeypatch.setattr(engine_module, "STARTED_ANEW_S", 0.0)
-    monkeypatch.setattr(engine_module, "ensure_running", lambda folder: "")
+
+
+def test_a_server_that_would_not_start_is_tried_again_later(tmp_path: Path) -> None:
+    tries: list[Path] = []
+
+    def start(folder: Path) -> None:
+        tries.append(folder)
+        if len(tries) == 1:
+            raise EmbeddedServerError("no room")
+
+    revival = Revival(tmp_path, Patience(started_anew_s=0.0), start)
+    with pytest.raises(EmbeddedServerError, match="no room"):
+        revival.start()
     revival.start()
     revival.start()
+    assert len(tries) == 3

@@ -97,12 +97,9 @@ def test_a_database_of_a_later_release_is_left_alone(database: Database) -> None
         migrate(database.owner_url)
 
 
-def test_a_server_that_is_too_old_is_refused(
-    empty_database: Database, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("service.log.migrate._OLDEST", 990000)
+def test_a_server_that_is_too_old_is_refused(empty_database: Database) -> None:
     with pytest.raises(MigrationError, match="version 99 or later"):
-        migrate(empty_database.owner_url)
+        migrate(empty_database.owner_url, oldest=990000)
 
 
 def test_a_database_that_cannot_be_reached_is_told_without_the_password() -> None:

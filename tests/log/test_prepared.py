@@ -8,7 +8,10 @@ from sqlalchemy import Connection, Engine, text
 from sqlalchemy.exc import IntegrityError, InternalError, OperationalError, ProgrammingError
 
 from service.log import wire
+from service.log.engine import Patience, service_engine
 from service.log.prepared import commit, rows_of, run, run_alone, statement
+from tests.conftest import Database
+from tests.fresh import SETTINGS
 
 ADD = statement("test_add", "INSERT INTO studio VALUES ($1, 'real', now())")
 COUNT = statement("test_count", "SELECT count(*) FROM studio")
@@ -93,16 +96,15 @@ def test_a_lost_connection_is_told_and_the_next_one_works(
             assert len(rows_of(run_alone(connection, ANSWER))) == 1
 
 
-def test_a_connection_that_rested_is_tried_first(
-    engine: Engine, server_admin: Engine, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("service.log.engine.RESTED_S_MAX", 0.0)
+def test_a_connection_that_rested_is_tried_first(database: Database, server_admin: Engine) -> None:
+    engine = service_engine(database.service_url, SETTINGS, patience=Patience(rested_s_max=0.0))
     with engine.connect() as connection:
         pid = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
     with server_admin.connect() as admin:
         admin.execute(text("SELECT pg_terminate_backend(:pid, 5000)"), {"pid": pid})
     with engine.connect() as connection:
         assert len(rows_of(run_alone(connection, ANSWER))) == 1
+    engine.dispose()
 
 
 def test_other_threads_go_on_while_the_server_works(engine: Engine) -> None:

@@ -177,12 +177,11 @@ def test_the_owner_is_refused(database: Database) -> None:
 
 
 def test_the_service_does_not_start_with_rights_too_many(
-    login: Login, monkeypatch: pytest.MonkeyPatch
+    login: Login, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     served: list[str] = []
     monkeypatch.setattr("service.web.serving.serve", lambda _, url, *__: served.append(url))
-    monkeypatch.setattr("service.serve.ensure_keys", lambda _: None)
-    monkeypatch.setattr("service.serve.seal_key_of", lambda _: None)
+    monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path))
     monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", "")  # the command sets it; it ends with the test
     # as users say it; the port and folder are the embedded server's where it is that one
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", login("GRANT DELETE ON event TO {login}"))

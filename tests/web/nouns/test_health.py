@@ -7,9 +7,8 @@ import pytest
 from sqlalchemy import Engine, create_engine, text
 from sqlalchemy.engine import make_url
 
-from service.log import engine as connections
 from service.log.embedded import ensure_running, stop
-from service.log.engine import service_engine
+from service.log.engine import Patience, service_engine
 from service.log.migrate import migrate
 from service.settings import Settings
 from service.web.app import create_app
@@ -71,13 +70,14 @@ def test_without_its_database_it_is_live_and_not_ready() -> None:
 
 
 def test_an_embedded_server_that_cannot_be_started_again_is_told(
-    caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+    caplog: pytest.LogCaptureFixture,
 ) -> None:
-    monkeypatch.setattr(connections, "STARTED_ANEW_S", 0.0)
+    patience = Patience(started_anew_s=0.0)
     with data_folder(memory_disk()) as data:
         url = ensure_running(data, durable=False)
         migrate(url)
-        engine = service_engine(url, replace(SETTINGS, data=data), bounded=True)
+        settings = replace(SETTINGS, data=data)
+        engine = service_engine(url, settings, bounded=True, patience=patience)
         client = plain_app(PlainRecorder(engine)).test_client()
         assert client.get("/ready").status_code == 200
         stop(data)
