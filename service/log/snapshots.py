@@ -8,7 +8,7 @@ cleared at the next writing.
 """
 
 import logging
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
@@ -41,16 +41,20 @@ class Snapshot(NamedTuple):
 
 @cache
 def made_by() -> str:
-    """What a snapshot depends on besides the log.
+    """What a snapshot depends on besides the log, of this release."""
+    return release_digest(Path(__file__).parents[1])
+
+
+def release_digest(package: Path, version_of: Callable[[str], str] = version) -> str:
+    """A digest of what a snapshot depends on besides the log, of the service in a folder.
 
     That is the core's source text, who packs it, and the time zones that work on desks was counted
     by.
     """
-    root = Path(__file__).parents[1]
-    digest = sha256(f"{version('msgspec')} {version('tzdata')}".encode())
+    digest = sha256(f"{version_of('msgspec')} {version_of('tzdata')}".encode())
     for folder in ("vocabulary", "production"):
-        for path in sorted((root / folder).rglob("*.py")):
-            digest.update(path.relative_to(root).as_posix().encode() + path.read_bytes())
+        for path in sorted((package / folder).rglob("*.py")):
+            digest.update(path.relative_to(package).as_posix().encode() + path.read_bytes())
     return digest.hexdigest()
 
 

@@ -3,19 +3,29 @@
 import os
 import re
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from importlib.metadata import version
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Connection, Engine, text
+from sqlalchemy import Connection, Engine, insert, text
 from sqlalchemy.exc import DBAPIError
 
-from service.log import snapshots
-from service.log.snapshots import KEPT, Snapshot, latest_snapshot, made_by, write_snapshot
+import service
+from service.log import schema
+from service.log.snapshots import (
+    KEPT,
+    Snapshot,
+    latest_snapshot,
+    made_by,
+    release_digest,
+    write_snapshot,
+)
 from service.log.studios import make_studio
+from service.proofs.seals import seal
 from tests.log.recording import START_US, STUDIO, record
 
+SERVICE = Path(service.__file__).parent
 END = 40
 OTHER = "south"
 KEY = bytes(range(32))
@@ -37,9 +47,13 @@ def connection(studio: Engine) -> Iterator[Connection]:
         yield connection
 
 
-@pytest.fixture
-def as_release(monkeypatch: pytest.MonkeyPatch) -> Callable[[str], None]:
-    return lambda name: monkeypatch.setattr(snapshots, "made_by", lambda: name)
+def made_by_another_release(connection: Connection) -> None:
+    """Have all that is stored be what another release made and sealed."""
+    for row in connection.execute(text("DELETE FROM snapshot RETURNING *")).all():
+        values = (row.studio, row.position, "another", row.leaf, row.digest)
+        sealed = seal(KEY, "snapshot", *values)
+        made = {**row._mapping, "made_by": "another", "seal": sealed}
+        connection.execute(insert(schema.snapshot).values(made))
 
 
 def write(connection: Connection, position: int, apart: int = 1, studio: str = STUDIO) -> bool:
@@ -88,9 +102,9 @@ def test_the_last_one_up_to_a_position(connection: Connection) -> None:
     ]
 
 
-def test_only_this_releases(connection: Connection, as_release: Callable[[str], None]) -> None:
+def test_only_this_releases(connection: Connection) -> None:
     assert write(connection, 10)
-    as_release("another")
+    made_by_another_release(connection)
     assert latest(connection) == 0
     # those of another release do not count as near, and go when this one has its own
     assert write(connection, 12, apart=20)
@@ -98,12 +112,10 @@ def test_only_this_releases(connection: Connection, as_release: Callable[[str], 
     assert latest(connection) == 12
 
 
-def test_another_releases_at_the_same_position_gives_way(
-    connection: Connection, as_release: Callable[[str], None]
-) -> None:
+def test_another_releases_at_the_same_position_gives_way(connection: Connection) -> None:
     """As when a studio at rest is served by a new release."""
     assert write(connection, END)
-    as_release("another")
+    made_by_another_release(connection)
     assert write_snapshot(connection, STUDIO, END, [b"new"], 20, KEY)
     assert latest_snapshot(connection, STUDIO, END, KEY) == Snapshot(END, [b"new"])
 
@@ -181,12 +193,10 @@ def test_the_newest_stay(connection: Connection) -> None:
     assert kept(connection) == [END - 5, END, END + 5]
 
 
-def test_other_studios_are_left_alone(
-    connection: Connection, as_release: Callable[[str], None]
-) -> None:
+def test_other_studios_are_left_alone(connection: Connection) -> None:
     for position in (10, 20, 30):
         assert write(connection, position, studio=OTHER)
-    as_release("another")
+    made_by_another_release(connection)
     assert write(connection, 35, apart=40)
     assert kept(connection, OTHER) == [10, 20, 30]
     assert latest(connection) == 35
@@ -262,33 +272,32 @@ def test_parts_are_stored_as_they_are(connection: Connection) -> None:
 
 
 @pytest.fixture
-def source(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def source(tmp_path: Path) -> Path:
     """A copy of the core's source text, to be changed."""
-    service = Path(snapshots.__file__).parents[1]
     for folder in ("vocabulary", "production"):
         ignored = shutil.ignore_patterns("__pycache__")
-        shutil.copytree(service / folder, tmp_path / folder, ignore=ignored)
-    monkeypatch.setattr(snapshots, "__file__", str(tmp_path / "log" / "snapshots.py"))
+        shutil.copytree(SERVICE / folder, tmp_path / folder, ignore=ignored)
     return tmp_path
 
 
 def test_another_release_is_one_with_another_core(source: Path) -> None:
-    asked = made_by.__wrapped__
-    here = asked()
+    here = release_digest(source)
     assert here == made_by()  # wherever it lies
     (source / "production" / "nouns" / "more.py").write_text("# more\n")
-    more = asked()
+    more = release_digest(source)
     (source / "production" / "nouns" / "more.py").unlink()
-    assert asked() == here
+    assert release_digest(source) == here
     rules = source / "vocabulary" / "calendar.py"
     rules.write_text(rules.read_text() + "\n")
-    assert len({here, more, asked()}) == 3
+    assert len({here, more, release_digest(source)}) == 3
 
 
 @pytest.mark.parametrize("package", ["msgspec", "tzdata"])
-def test_another_release_is_one_with_another(package: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_another_release_is_one_with_another(package: str) -> None:
     """Packing, and the time zones by which work that was taken back had been counted."""
-    monkeypatch.setattr(
-        snapshots, "version", lambda name: "2099.1" if name == package else version(name)
-    )
-    assert made_by.__wrapped__() != made_by()
+
+    def version_of(name: str) -> str:
+        return "2099.1" if name == package else version(name)
+
+    assert release_digest(SERVICE) == made_by()
+    assert release_digest(SERVICE, version_of) != made_by()
