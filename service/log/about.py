@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, func, or_
 
-from service.log.read import Rows, at_or_beneath, stored_where
+from service.log.read import PAGE_BYTES_MAX, Rows, at_or_beneath, stored_where
 from service.log.schema import event
 from service.vocabulary.instants import instant
 
@@ -28,10 +28,11 @@ def events_about(
     until_position: int,
     without: Sequence[int],
     time_until_us: int | None = None,
+    bytes_max: int = PAGE_BYTES_MAX,
 ) -> Rows:
     """At most `limit` events after a position, in order, less those at positions `without`.
 
-    Fewer where they would be more than `read.PAGE_BYTES_MAX`.
+    Fewer where they would be more than `bytes_max`.
 
     The bounds of position and of the time at which they happened are inclusive.
     """
@@ -49,4 +50,4 @@ def events_about(
     ]
     if time_until_us is not None:
         conditions.append(event.c.time_at <= instant(time_until_us))
-    return stored_where(connection, conditions, limit)
+    return stored_where(connection, conditions, limit, bytes_max)

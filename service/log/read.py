@@ -93,10 +93,11 @@ def page(
     time_until_us: int | None = None,
     until_position: int | None = None,
     positions: Sequence[int] | None = None,
+    bytes_max: int = PAGE_BYTES_MAX,
 ) -> list[Stored]:
     """At most `limit` events after a position, in order, that meet every condition given.
 
-    Fewer where they would be more than PAGE_BYTES_MAX; none only where there are no more.
+    Fewer where they would be more than `bytes_max`; none only where there are no more.
     `subject` means itself and everything beneath: a show its episodes, their scenes and its
     elements, an episode its scenes. The bounds of time and position are inclusive.
     """
@@ -116,24 +117,35 @@ def page(
     if positions is not None:
         # one parameter however many there are: a statement has room for 65,535
         conditions.append(event.c.position == func.any(list(positions)))
-    return stored_where(connection, conditions, limit).rows
+    return stored_where(connection, conditions, limit, bytes_max).rows
 
 
 def every(
-    connection: Connection, studio: str, *, after: int = 0, **filters: Any
+    connection: Connection,
+    studio: str,
+    *,
+    after: int = 0,
+    read_events: int = READ_EVENTS,
+    **filters: Any,
 ) -> Iterator[Stored]:
-    """All events after a position, in order, that meet every condition of `page` that is given."""
-    while rows := page(connection, studio, after=after, limit=READ_EVENTS, **filters):
+    """All events after a position, in order, that meet every condition of `page` that is given.
+
+    They are fetched `read_events` at a time.
+    """
+    while rows := page(connection, studio, after=after, limit=read_events, **filters):
         yield from rows
         after = rows[-1].position
 
 
 def stored_where(
-    connection: Connection, conditions: Iterable[ColumnElement[bool]], limit: int
+    connection: Connection,
+    conditions: Iterable[ColumnElement[bool]],
+    limit: int,
+    bytes_max: int = PAGE_BYTES_MAX,
 ) -> Rows:
     """At most `limit` events that meet conditions on `schema.event`, in order.
 
-    Fewer where they and their personal text would be more than PAGE_BYTES_MAX, one at least.
+    Fewer where they and their personal text would be more than `bytes_max`, one at least.
     """
     same = and_(personal.c.studio == event.c.studio, personal.c.position == event.c.position)
     size = func.octet_length(event.c.body) + func.coalesce(func.octet_length(personal.c.content), 0)
@@ -156,7 +168,7 @@ def stored_where(
         select(summed.c.position, summed.c.body, summed.c.found)
         .where(
             summed.c.number <= limit,
-            or_(summed.c.total <= PAGE_BYTES_MAX, summed.c.number == 1),
+            or_(summed.c.total <= bytes_max, summed.c.number == 1),
         )
         .order_by(summed.c.position)
     )

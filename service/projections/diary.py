@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection
 
 from service.log.about import About, events_about
-from service.log.read import Stored, bodies, every
+from service.log.read import PAGE_BYTES_MAX, READ_EVENTS, Stored, bodies, every
 from service.planning.board.board import advance
 from service.planning.board.faults import PlanError, planning
 from service.planning.compare.diary import (
@@ -83,10 +83,13 @@ def read_diary(
     after: int,
     limit: int,
     until: int,
+    bytes_max: int = PAGE_BYTES_MAX,
+    walked_events_max: int = WALKED_EVENTS_MAX,
 ) -> DiaryPage:
     """At most `limit` events about an episode after a position, in order, up to another one.
 
-    `state` is the studio's at `until`. Struck events are among them, and the strikes.
+    `state` is the studio's at `until`. Struck events are among them, and the strikes. They are
+    fewer where they would be more than `bytes_max`.
     """
     struck = studio.history.strikes_at(until)
     about = all_about(connection, studio.name, state, episode, struck)
@@ -98,22 +101,29 @@ def read_diary(
         limit=limit,
         until_position=until,
         without=(),
+        bytes_max=bytes_max,
     )
-    walk = _Walk(connection, studio, episode, about.subjects)
+    walk = _Walk(connection, studio, episode, about.subjects, walked_events_max)
     return DiaryPage([walk.entry(row, struck.get(row.position)) for row in rows], more)
 
 
 def all_about(
-    connection: Connection, studio: str, state: State, episode: str, struck: dict[int, int]
+    connection: Connection,
+    studio: str,
+    state: State,
+    episode: str,
+    struck: dict[int, int],
+    read_events: int = READ_EVENTS,
 ) -> About:
     """What has to do with an episode, struck events and ends of retakes that reached it too.
 
-    `struck` are the events struck by then, with the positions of their strikes.
+    `struck` are the events struck by then, with the positions of their strikes. Events are read
+    `read_events` at a time.
     """
     about = about_episode(state, episode)
     items = {episode, *state.episodes[episode].scenes, *about.subjects}
     positions = list(about.positions)
-    gone = list(_every(connection, studio, positions=sorted(struck)))
+    gone = list(_every(connection, studio, read_events, positions=sorted(struck)))
     for event in gone:
         if event.subject in items or _names(event, items):
             positions += [event.position, struck[event.position]]
@@ -121,7 +131,7 @@ def all_about(
     codes = {code for code, one in state.retakes.items() if one.position in chosen}
     codes |= {getattr(one.fact, "retake", "") for one in gone if one.position in chosen}
     for type_ in (RetakeWithdrawn.TYPE, RetakeBoughtAsIs.TYPE):
-        ends = _every(connection, studio, type=type_)
+        ends = _every(connection, studio, read_events, type=type_)
         positions += [event.position for event in ends if event.fact.retake in codes]  # type: ignore[attr-defined]  # ends
     return About(episode, about.subjects, sorted(set(positions)))
 
@@ -130,21 +140,30 @@ def _names(event: Event, items: Iterable[str]) -> bool:
     return not set(getattr(event.fact, "items", ())).isdisjoint(items)
 
 
-def _every(connection: Connection, studio: str, **filters: Any) -> Iterator[Event]:
+def _every(
+    connection: Connection, studio: str, read_events: int, **filters: Any
+) -> Iterator[Event]:
     """All events that are asked for, in order of position."""
-    return (read_event(row.body) for row in every(connection, studio, **filters))
+    rows = every(connection, studio, read_events=read_events, **filters)
+    return (read_event(row.body) for row in rows)
 
 
 class _Walk:
     """A walk forward over the log, from event to event."""
 
     def __init__(
-        self, connection: Connection, studio: Studio, episode: str, elements: Sequence[str]
+        self,
+        connection: Connection,
+        studio: Studio,
+        episode: str,
+        elements: Sequence[str],
+        walked_events_max: int,
     ) -> None:
         self._connection = connection
         self._studio = studio
         self._episode = episode
         self._elements = elements
+        self._walked_events_max = walked_events_max
         self._state: State | None = None
         self._position = 0
         self._planned: Schedule | None = None
@@ -185,7 +204,7 @@ class _Walk:
 
     def _go_to(self, position: int) -> State:
         """The state as it was known at a position."""
-        if self._state is None or position - self._position > WALKED_EVENTS_MAX:
+        if self._state is None or position - self._position > self._walked_events_max:
             return self._studio.history.as_known_at(position)
         if position == self._position:
             return self._state

@@ -16,9 +16,6 @@ from service.web.services import services
 
 _Route = TypeVar("_Route", bound=Callable[..., Any])
 
-SEEN_MOST = 1024
-"""How many tokens a worker remembers."""
-
 REALM = 'Bearer realm="retake-ledger"'
 # RFC 6750, section 2.1
 _CREDENTIALS = re.compile(r"[Bb][Ee][Aa][Rr][Ee][Rr] +([A-Za-z0-9._~+/-]{1,512}=*)")
@@ -52,7 +49,7 @@ def find(secret: str) -> Token | None:
     if token is None:
         seen.pop(tokens.hashed(secret), None)
         return None
-    if len(seen) >= SEEN_MOST:
+    if len(seen) >= services().tokens_seen_max:
         seen.clear()
     seen[tokens.hashed(secret)] = token
     return token

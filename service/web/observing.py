@@ -120,13 +120,16 @@ def studios_without_plan() -> int:
     return int(metrics().value("retake_ledger_studios_without_plan"))
 
 
-def disk_is_full() -> bool:
-    """Whether the database had no room for the last thing that was to be recorded, lately."""
+def disk_is_full(within_s: float) -> bool:
+    """Whether the database had no room for the last thing that was to be recorded, lately.
+
+    That counts for `within_s` where nothing is recorded meanwhile.
+    """
     found = metrics()
     full_at_s = found.value(found.disk_full.monotonic_name)
     if full_at_s <= found.value(found.recorded.monotonic_name):
         return False
-    return time.monotonic() < full_at_s + FULL_S
+    return time.monotonic() < full_at_s + within_s
 
 
 def metrics_response() -> Response:

@@ -7,12 +7,14 @@ from typing import Protocol, cast
 from flask import Flask, current_app
 from sqlalchemy import Engine
 
+from service.log.read import PAGE_BYTES_MAX
 from service.log.tokens import Token
 from service.production.refusal import Refusal
 from service.projections.present import Trails
 from service.record import Proposed, Receipt
 from service.settings import Settings
 from service.studio import Studio
+from service.web.observing import FULL_S
 from service.web.waiting import Viewed, Waiting
 
 _KEY = "retake-ledger"
@@ -51,7 +53,7 @@ class Studios(Protocol):
 
 @dataclass(frozen=True)
 class Services:
-    """What one app works with."""
+    """What one app works with, and how much of it one answer or one worker may take."""
 
     settings: Settings
     engine: Engine
@@ -59,7 +61,13 @@ class Services:
     trails: Trails
     seal_key: bytes | None = None
     tokens_seen: dict[bytes, Token] = field(default_factory=dict)
+    tokens_seen_max: int = 1024
+    """How many tokens a worker remembers."""
     waiting: Waiting = field(default_factory=Waiting)
+    page_bytes_max: int = PAGE_BYTES_MAX
+    """How much a page of events or of texts has at most, unless its first item has more."""
+    disk_full_s: float = FULL_S
+    """How long a disk counts as full if nothing is recorded meanwhile."""
 
 
 def provide(app: Flask, given: Services) -> None:

@@ -28,8 +28,9 @@ class Viewed(Protocol):
 
 @dataclass
 class Waiting:
-    """Who waits in this worker, by token; safe to use from several threads."""
+    """Who waits in this worker, by token, for `wait_s` each; safe to use from several threads."""
 
+    wait_s: float = WAIT_S_MAX
     _of_tokens: Counter[str] = field(default_factory=Counter)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
@@ -64,4 +65,4 @@ def view_of(studio: Viewed, min_position: int, waiting: Waiting, token_id: str) 
         with waiting.place(token_id) as free:
             if not free:
                 raise
-            return studio.view(min_position, WAIT_S_MAX)
+            return studio.view(min_position, waiting.wait_s)

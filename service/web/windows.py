@@ -10,22 +10,21 @@ from collections.abc import Callable
 
 from limits.storage import Storage
 
-KEYS_MOST = 10_000
-"""Above so many keys those whose windows are over are forgotten."""
-
 
 class Windows(Storage):
     """For each key how often it was counted in a window, and when that is over.
 
+    Above `keys_max` keys those whose windows are over are forgotten.
     Instants are those of the monotonic clock, in seconds.
     """
 
     STORAGE_SCHEME = None
     base_exceptions = ()
 
-    def __init__(self, clock_s: Callable[[], float] | None = None) -> None:
+    def __init__(self, clock_s: Callable[[], float] | None = None, keys_max: int = 10_000) -> None:
         super().__init__()
         self._clock_s = clock_s or time.monotonic
+        self._keys_max = keys_max
         self._lock = threading.Lock()
         self._counts: dict[str, tuple[int, float]] = {}
 
@@ -37,7 +36,7 @@ class Windows(Storage):
             if ends_s <= now_s:
                 count, ends_s = 0, now_s + expiry
             self._counts[key] = count + amount, ends_s
-            if len(self._counts) > KEYS_MOST:
+            if len(self._counts) > self._keys_max:
                 self._counts = {
                     name: (number, until_s)
                     for name, (number, until_s) in self._counts.items()

@@ -2,11 +2,9 @@
 
 import threading
 
-import pytest
 from limits import RateLimitItemPerSecond
 from limits.strategies import FixedWindowRateLimiter
 
-from service.web import windows
 from service.web.windows import Windows
 
 
@@ -36,10 +34,9 @@ def test_a_window_begins_with_the_first_count_and_another_after_its_end() -> Non
     assert limiter.get_window_stats(item, "a").reset_time == 120.0
 
 
-def test_what_is_over_is_forgotten_once_there_is_much(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(windows, "KEYS_MOST", 3)
+def test_what_is_over_is_forgotten_once_there_is_much() -> None:
     clock = Clock()
-    counts = Windows(clock)
+    counts = Windows(clock, keys_max=3)
     for name in "abc":
         counts.incr(name, 10)
     clock.now_s += 10

@@ -38,12 +38,10 @@ from service.web.throttle import Throttle
 # Clients keep their connections, so where these go by chance one worker may have nearly all of them
 # and its one interpreter's lock, while another idles.
 CONNECTIONS_COUNTED = 4
-YIELDED_S = 0.001
 # With so many, chance is even enough, and a crowd must not wait to be let in one by one.
 CONNECTIONS_CROWD = 32
 ACCEPTED_AT_ONCE = 64
 TURNED_AWAY_MAX = 64
-TICK_S = 1.0
 SWITCH_S = 0.0005
 """How long a thread may keep the interpreter while others want it. A request wants it some ten
 times, the event loop as often: with Python's own 5 ms, posts beside a thread that plans or builds
@@ -71,7 +69,9 @@ class Options(NamedTuple):
     """How workers serve.
 
     `proxies` are addresses or networks whose forwarding headers hold; `tls` are the files of a
-    certificate and of its key, both PEM; `metrics_port` is a port for metrics alone.
+    certificate and of its key, both PEM; `metrics_port` is a port for metrics alone. A worker looks
+    every `tick_s` whether gunicorn is still there. It leaves a new client to the others for
+    `yielded_s` times the connections that it has, counted up to a few.
     """
 
     threads: int
@@ -79,6 +79,8 @@ class Options(NamedTuple):
     proxies: tuple[str, ...] = ()
     tls: tuple[Path, Path] | None = None
     metrics_port: int | None = None
+    tick_s: float = 1.0
+    yielded_s: float = 0.001
 
 
 class LoopWorker(Worker):  # type: ignore[misc]  # gunicorn ships no types for it
@@ -167,7 +169,7 @@ class Server:
             self._worker.notify()
             self._stamp()
             try:
-                await asyncio.wait_for(self._stopped.wait(), TICK_S)
+                await asyncio.wait_for(self._stopped.wait(), self._options.tick_s)
             except TimeoutError:
                 continue
         self.stop()  # also where gunicorn is gone: what was put off would accept on what is closed
@@ -201,7 +203,7 @@ class Server:
         if connected >= CONNECTIONS_CROWD:
             self._accept(listener, ACCEPTED_AT_ONCE)
         else:
-            wait_s = YIELDED_S * min(connected, CONNECTIONS_COUNTED)
+            wait_s = self._options.yielded_s * min(connected, CONNECTIONS_COUNTED)
             loop.call_later(wait_s, self._accept, listener, 1)
 
     def _accept(self, listener: socket.socket, at_most: int) -> None:

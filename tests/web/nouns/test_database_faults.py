@@ -11,9 +11,8 @@ from psycopg import errors
 from sqlalchemy import Engine, exc, text
 
 from service.log import append
-from service.log import engine as engines
 from service.log.embedded import EmbeddedServerError
-from service.log.engine import service_engine
+from service.log.engine import Patience, service_engine
 from service.record import Studios
 from service.settings import Settings
 from service.web import observing
@@ -24,6 +23,7 @@ from tests.conftest import Database
 from tests.link import link_to
 
 from ..paper import Paper
+from ..provided import provide_with
 
 SHORT = Settings(
     None, None, Path("/nowhere"), statement_s=2, lock_s=1, idle_transaction_s=1, pool_wait_s=1,
@@ -83,13 +83,11 @@ def test_connections_that_are_all_in_use_are_told(bounded: Paper) -> None:
         assert "in use" in answer.get_json()["detail"]
 
 
-def test_a_database_whose_host_is_gone_is_told_and_soon(
-    opened: Paper, database: Database, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(engines, "RESTED_S_MAX", 0.0)
+def test_a_database_whose_host_is_gone_is_told_and_soon(opened: Paper, database: Database) -> None:
+    patience = Patience(rested_s_max=0.0)
     with link_to(database.service_url) as link:
         settings = replace(SHORT, database_url=link.url)
-        engine = service_engine(link.url, settings, bounded=True)
+        engine = service_engine(link.url, settings, bounded=True, patience=patience)
         opened.app = create_app(settings, engine, Studios(engine))
         assert opened.ask("/episodes").status_code == 200
         link.silent.set()
@@ -135,7 +133,7 @@ def test_a_full_disk_is_told_for_a_while_only_where_nobody_posts(
     bounded: Paper, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Who sends requests where it is ready would else never send the post that shows room."""
-    monkeypatch.setattr(observing, "FULL_S", 1)
+    provide_with(bounded.app, disk_full_s=1)
     _filled(bounded, monkeypatch)
     client = bounded.app.test_client()
     assert client.get("/ready").status_code == 503

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine
 
-from service.log import read
-from service.projections import diary as walked
+from service.projections.diary import WALKED_EVENTS_MAX, DiaryEntry, all_about, read_diary
+from service.record import Studios
 
 from ..paper import Paper, another_worker
 
@@ -90,17 +90,21 @@ def test_late_and_struck_facts_are_marked(told: tuple[Paper, dict[str, int]]) ->
 
 
 def test_it_has_what_was_struck_or_withdrawn_however_much_that_is(
-    told: tuple[Paper, dict[str, int]], monkeypatch: pytest.MonkeyPatch
+    told: tuple[Paper, dict[str, int]], engine: Engine
 ) -> None:
     paper, at = told
     slip = paper.tell("work.started", "KESTREL-1/2", {"department": "layout"})
     paper.tell("event.struck", "studio", {"position": slip, "why": "Again."})
     paper.tell("retake.called", "KESTREL", {**CALL, "retake": "R2"})
     withdrawn = paper.tell("retake.withdrawn", "KESTREL", {"retake": "R2"})
-    monkeypatch.setattr(read, "READ_EVENTS", 1)
-    assert {at["slip"], at["strike"], slip, slip + 1, at["withdrawn"], withdrawn} <= set(
-        entries(paper)
-    )
+    wanted = {at["slip"], at["strike"], slip, slip + 1, at["withdrawn"], withdrawn}
+    assert wanted <= set(entries(paper))
+    studio = Studios(engine).of("paper").warm
+    view = studio.view()
+    struck = studio.history.strikes_at(view.position)
+    with engine.connect() as connection:
+        about = all_about(connection, "paper", view.state, "KESTREL-1", struck, read_events=1)
+    assert wanted <= set(about.positions)
 
 
 def test_the_dates_are_those_of_the_impact(told: tuple[Paper, dict[str, int]]) -> None:
@@ -149,15 +153,42 @@ def test_a_delivery_that_was_made_and_is_open_again(paper: Paper) -> None:
 
 
 def test_page_by_page_and_in_another_worker_it_is_the_same(
-    told: tuple[Paper, dict[str, int]], engine: Engine, monkeypatch: pytest.MonkeyPatch
+    told: tuple[Paper, dict[str, int]], engine: Engine
 ) -> None:
     paper, _ = told
     whole = list(entries(paper).values())
     assert paper.all_pages(DIARY, 3) == whole
-    for walked_max in (0, 2):
-        monkeypatch.setattr(walked, "WALKED_EVENTS_MAX", walked_max)
-        paper.app = another_worker(engine)
-        assert paper.all_pages(DIARY, 4) == whole
+    paper.app = another_worker(engine)
+    assert paper.all_pages(DIARY, 4) == whole
+
+
+def walked(engine: Engine, events_max: int) -> list[DiaryEntry]:
+    """The whole diary by a worker of its own, which walks across gaps of so many events at most."""
+    studio = Studios(engine).of("paper").warm
+    view = studio.view()
+    found: list[DiaryEntry] = []
+    more = True
+    with engine.connect() as connection:
+        while more:
+            page, more = read_diary(
+                *(connection, studio, view.state, "KESTREL-1"),
+                after=found[-1].event.position if found else 0,
+                limit=4,
+                until=view.position,
+                walked_events_max=events_max,
+            )
+            found += page
+    return found
+
+
+def test_it_is_the_same_whether_the_log_is_walked_or_a_worker_is_asked(
+    told: tuple[Paper, dict[str, int]], engine: Engine
+) -> None:
+    paper, _ = told
+    usual = walked(engine, WALKED_EVENTS_MAX)
+    assert [entry.event.position for entry in usual] == list(entries(paper))
+    for events_max in (0, 2):
+        assert walked(engine, events_max) == usual
 
 
 def test_pages_are_of_one_position(told: tuple[Paper, dict[str, int]]) -> None:

@@ -7,7 +7,6 @@ import pytest
 from sqlalchemy import Engine
 from werkzeug.test import TestResponse
 
-from service.log import read
 from service.log.append import read_head
 from service.production.marks import LATE
 from service.production.refusal import Code, Reason, Refusal
@@ -15,6 +14,7 @@ from tests.examples import example_event
 
 from ..conftest import Clients
 from ..fakes import PlainRecorder
+from ..provided import provide_with
 
 EVENT = "application/cloudevents+json"
 BATCH = "application/cloudevents-batch+json"
@@ -248,10 +248,8 @@ def test_an_answer_tells_a_thousand_errors_at_most(client_of: Clients) -> None:
     assert "1000, or more" in answer.get_json()["detail"]
 
 
-def test_a_page_is_shorter_where_its_events_are_long(
-    client_of: Clients, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(read, "PAGE_BYTES_MAX", 5000)
+def test_a_page_is_shorter_where_its_events_are_long(client_of: Clients) -> None:
+    provide_with(client_of.app, page_bytes_max=5000)
     lengths = [10, 2000, 2000, 10, 9000, 10, 10]
     for number, length in enumerate(lengths):
         long = note(f"n{number}")

@@ -2,9 +2,8 @@
 
 import pytest
 
-from service.web import paged_texts
-
 from ..paper import Paper
+from ..provided import provide_with
 
 
 @pytest.fixture
@@ -82,14 +81,12 @@ def test_wrong_filters_are_refused(opened: Paper) -> None:
     assert opened.refused("/notes?subject=KESTREL/1")[2] == [("?subject", "not-a-subject")]
 
 
-def test_a_page_is_shorter_where_its_texts_are_long(
-    talked: Paper, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_page_is_shorter_where_its_texts_are_long(talked: Paper) -> None:
     whole = talked.all_pages("/notes?answered=all", limit=1000)
-    monkeypatch.setattr(paged_texts, "PAGE_BYTES_MAX", 90)
+    provide_with(talked.app, page_bytes_max=90)
     assert len(talked.get("/notes?answered=all&limit=1000")["items"]) == 2
     assert talked.all_pages("/notes?answered=all", limit=1000) == whole
-    monkeypatch.setattr(paged_texts, "PAGE_BYTES_MAX", 1)
+    provide_with(talked.app, page_bytes_max=1)
     assert talked.all_pages("/notes?answered=all", limit=1000) == whole
 
 

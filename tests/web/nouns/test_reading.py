@@ -5,9 +5,10 @@ import threading
 import pytest
 from sqlalchemy import Engine
 
-from service import studio
+from service.web.waiting import Waiting
 
 from ..paper import Paper, another_worker
+from ..provided import provide_with
 
 LISTS = (
     "/shows",
@@ -139,10 +140,8 @@ def test_every_role_may_read(busy: Paper, path: str) -> None:
 
 
 @pytest.mark.parametrize("path", [*LISTS[:-1], *ONES])
-def test_a_read_waits_for_the_position_it_must_have_seen(
-    busy: Paper, path: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(studio, "WAIT_S_MAX", 0.05)
+def test_a_read_waits_for_the_position_it_must_have_seen(busy: Paper, path: str) -> None:
+    provide_with(busy.app, waiting=Waiting(wait_s=0.05))
     head = busy.get("/episodes")["position"]
     mark = "&" if "?" in path else "?"
     assert busy.get(f"{path}{mark}min_position={head}")

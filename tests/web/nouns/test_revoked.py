@@ -10,6 +10,7 @@ from service.log.append import read_head
 from service.web.services import services
 
 from ..paper import Paper, another_worker
+from ..provided import provide_with
 
 
 def revoke(paper: Paper, who: str = "supervisor") -> None:
@@ -65,8 +66,8 @@ def test_a_token_is_looked_up_once_for_posts_that_are_recorded(paper: Paper) -> 
     assert len(looked_up) == 1  # for the commit alone
 
 
-def test_a_worker_remembers_only_so_many(paper: Paper, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("service.web.access.SEEN_MOST", 2)
+def test_a_worker_remembers_only_so_many(paper: Paper) -> None:
+    provide_with(paper.app, tokens_seen_max=2)
     for who in ("office", "supervisor", "producer", "auditor"):
         assert paper.post("/events", [], who=who).status_code == 200
         with paper.app.app_context():

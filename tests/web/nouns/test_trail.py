@@ -5,12 +5,14 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine
 
-from service.projections import present, rows
+from service.projections.present import Trails, WalkLimits
 from service.projections.walking import Walker
 from service.record import Studios
 from service.web.nouns.trail.answers import shown_days
+from tests.projections.logs import built_by_other_rules
 
 from ..paper import Paper, another_worker
+from ..provided import provide_with
 from .test_impacts import CALL
 
 EPISODE = "KESTREL-1"
@@ -188,16 +190,14 @@ def test_another_worker_answers_the_same(told: Paper, engine: Engine) -> None:
     assert moves(told) == mine
 
 
-def test_a_reader_is_told_while_much_is_being_built(
-    told: Paper, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(present, "BEHIND_EVENTS_MOST", 5)
+def test_a_reader_is_told_while_much_is_being_built(told: Paper) -> None:
+    provide_with(told.app, trails=Trails(told.engine, WalkLimits(behind_events_max=5)))
     answer = told.ask(f"/episodes/{EPISODE}/trail")
     assert told.problem(answer)[:2] == (503, "being-built")
     assert int(answer.headers["Retry-After"]) > 0
     build(told)
     assert moves(told)
-    monkeypatch.setattr(rows, "RULES", "those of next year")
+    built_by_other_rules(told.engine)
     assert told.refused("/trail/totals")[:2] == (503, "being-built")
 
 

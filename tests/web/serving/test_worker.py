@@ -29,7 +29,6 @@ from service.settings import Settings
 from service.web import observing
 from service.web.app import bare_app
 from service.web.serving import keep_metrics_apart, sized
-from service.web.serving import worker as serving_worker
 from service.web.serving.admission import lane_chooser
 from service.web.serving.lanes import Lanes
 from service.web.serving.worker import LoopWorker, Options, Server
@@ -298,15 +297,13 @@ def test_what_was_begun_is_answered_when_the_service_ends() -> None:
 
 
 def test_nothing_is_accepted_once_its_parent_is_gone(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(serving_worker, "TICK_S", 0.1)
-    monkeypatch.setattr(serving_worker, "YIELDED_S", 0.5)
-
     async def test() -> None:
         faults: list[dict[str, Any]] = []
         asyncio.get_running_loop().set_exception_handler(lambda _, context: faults.append(context))
         sock = listener()
         where = sock.getsockname()
-        serve = asyncio.create_task(server_on(sock, Options(2, PATIENT)).serve())
+        options = Options(2, PATIENT, tick_s=0.1, yielded_s=0.5)
+        serve = asyncio.create_task(server_on(sock, options).serve())
         _, first = await asyncio.open_connection(*where)
         await asyncio.sleep(0.05)
         # the second is not accepted at once, since there is one already

@@ -96,6 +96,7 @@ def _entries(page: Page, episode: str) -> tuple[list[EntryShown], bool]:
             after=page.offset,
             limit=page.limit,
             until=reading.position,
+            bytes_max=services().page_bytes_max,
         )
         events = {one.event.position: _event_shown(one) for one in diary.page}
         texts = all_texts_at(connection, g.token, events)

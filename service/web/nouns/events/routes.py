@@ -126,6 +126,7 @@ def list_events() -> Response:
             department=args.get("department"),
             time_from_us=_us(args.get("time_from")),
             time_until_us=_us(args.get("time_until")),
+            bytes_max=services().page_bytes_max,
         )
         shown = shown_events(connection, page, g.token)
     body = b"[" + b",".join(shown) + b"]"

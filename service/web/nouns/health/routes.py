@@ -76,7 +76,7 @@ def ready() -> Response:
     if not migrated:
         detail = "The database is not of this release: run `retake-ledger migrate`."
         raise ProblemError("unavailable", detail, headers=_RETRY)
-    if observing.disk_is_full():
+    if observing.disk_is_full(services().disk_full_s):
         raise ProblemError(
             "unavailable",
             f"{DISK_FULL.what} Reads are answered; make room. It counts as full for some seconds "

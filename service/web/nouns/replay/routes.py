@@ -129,6 +129,7 @@ def _page(then: _Then, episode: str, after: int, limit: int) -> tuple[list[bytes
             until_position=reading.position,
             without=sorted(without),
             time_until_us=None if then.retold is None else then.at_us,
+            bytes_max=services().page_bytes_max,
         )
         shown = shown_events(connection, page, g.token)
     return shown, page[-1].position if more else None
