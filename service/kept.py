@@ -7,7 +7,7 @@ old state, or the state without an event, is then folded from the nearest one.
 import logging
 import threading
 from bisect import insort
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import msgspec
@@ -150,12 +150,18 @@ class Snapshots:
     """
 
     def __init__(
-        self, name: str, engine: Engine, seal_key: bytes | None, every: int = USUAL.snapshot_every
+        self,
+        name: str,
+        engine: Engine,
+        seal_key: bytes | None,
+        every: int = USUAL.snapshot_every,
+        write: Callable[..., bool] = write_snapshot,
     ) -> None:
         self._name = name
         self._engine = engine
         self._seal_key = seal_key
         self._every = every
+        self._write_snapshot = write
         self._last = 0
         self._writing: threading.Thread | None = None
 
@@ -189,7 +195,7 @@ class Snapshots:
         parts = freeze(state, struck)
         try:
             with self._engine.begin() as connection:
-                write_snapshot(connection, self._name, position, parts, self._every, seal_key)
+                self._write_snapshot(connection, self._name, position, parts, self._every, seal_key)
         except (SQLAlchemyError, EmbeddedServerError) as error:
             self._tell(position, error)
 

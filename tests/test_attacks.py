@@ -21,10 +21,9 @@ def test_a_price_that_is_found_in_spite_of_salts_fails() -> None:
         list(prices.attack(SOME))
 
 
-def test_an_alteration_that_is_not_found_fails(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(derived, "ALTERED", {"nothing": (lambda _: None, Kind.TRAIL)})
+def test_an_alteration_that_is_not_found_fails() -> None:
     with pytest.raises(SystemExit, match=f"nothing: not found as {Kind.TRAIL}"):
-        list(derived.attack(SOME))
+        list(derived.attack(SOME, {"nothing": (lambda _: None, Kind.TRAIL)}))
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,6 @@ import httpx
 import pytest
 from rich.console import Console
 
-from service.demo import serving
 from service.demo.serving import listen, port_of, served
 from service.settings import Settings
 
@@ -31,6 +30,8 @@ server.socket = socket.socket(fileno=int(sys.argv[-1]))
 server.serve_forever()
 """
 """A service that answers at the socket it is given."""
+SILENT = "import os, sys, time; os.close(int(sys.argv[-1])); time.sleep(60)"
+"""One that never answers, nor listens."""
 KILLED = ANSWERS.replace("GET(self):", "GET(self):\n        if self.path == '/clock': os._exit(1)")
 """One that ends when it is asked for its clock."""
 IN_THE_BACKGROUND = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN)"
@@ -86,14 +87,10 @@ def test_a_service_that_ends_by_itself_is_told_with_what_to_do() -> None:
     assert "above" not in told.value.message
 
 
-def test_a_service_that_does_not_come_up_tells_how_long_it_was_waited_for(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(serving, "UP_S", 1.0)
-    monkeypatch.setattr(serving, "_is_ready", lambda port: False)
+def test_a_service_that_does_not_come_up_tells_how_long_it_was_waited_for() -> None:
     with (
         pytest.raises(click.ClickException, match=r"within 1 s.*retake-ledger serve"),
-        served(SETTINGS, listen(says(), 0), running("import time; time.sleep(60)")),
+        served(SETTINGS, listen(says(), 0), running(SILENT), up_s=1.0),
     ):
         pass
 

@@ -8,10 +8,10 @@ from dataclasses import replace
 import pytest
 from immutables import Map
 from sqlalchemy import Connection, Engine, create_engine, text
+from sqlalchemy.exc import ResourceClosedError
 
-from service import kept
 from service.kept import Keeping, KeptStates, Snapshots, load
-from service.log.snapshots import Snapshot, latest_snapshot, write_snapshot
+from service.log.snapshots import latest_snapshot, write_snapshot
 from service.log.studios import make_studio
 from service.production.snapshot import freeze, thaw
 from service.production.state import EMPTY, State
@@ -36,6 +36,14 @@ def studio(engine: Engine) -> Engine:
 def connection(studio: Engine) -> Iterator[Connection]:
     with studio.begin() as connection:
         yield connection
+
+
+@pytest.fixture
+def closed(studio: Engine) -> Connection:
+    """A connection by which nothing can be asked any more."""
+    with studio.connect() as connection:
+        pass
+    return connection
 
 
 def state_at(position: int) -> State:
@@ -64,10 +72,6 @@ def spoil(connection: Connection, position: int) -> None:
 def written(connection: Connection) -> list[int]:
     asked = text("SELECT position FROM snapshot ORDER BY position")
     return list(connection.execute(asked).scalars())
-
-
-def no_snapshot(*_: object) -> Snapshot | None:
-    raise AssertionError("a snapshot was asked for")
 
 
 @pytest.mark.parametrize(
@@ -105,33 +109,29 @@ def test_a_snapshot_is_taken_only_where_it_is_much_nearer(
     assert (state is own) == (found == known)
 
 
-def test_a_kept_state_that_is_near_saves_the_question(
-    connection: Connection, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_kept_state_that_is_near_saves_the_question(closed: Connection) -> None:
     states = KeptStates(STUDIO, KEY, KEEPING)
     states.keep(25, state_at(25))
-    monkeypatch.setattr(kept, "latest_snapshot", no_snapshot)
-    assert states.before(connection, 35, {}) == (25, state_at(25))
-    with pytest.raises(AssertionError, match="asked for"):
-        states.before(connection, 36, {})
+    assert states.before(closed, 35, {}) == (25, state_at(25))
+    with pytest.raises(ResourceClosedError):
+        states.before(closed, 36, {})
 
 
 def test_a_snapshot_that_was_read_is_kept_in_its_place(
-    connection: Connection, monkeypatch: pytest.MonkeyPatch
+    connection: Connection, closed: Connection
 ) -> None:
     write(connection, 10, 20, 30)
     states = KeptStates(STUDIO, KEY, KEEPING)
     states.keep(50, state_at(50))
     first = states.before(connection, 35, {})
     assert states.before(connection, 25, {}) == (20, state_at(20))
-    monkeypatch.setattr(kept, "latest_snapshot", no_snapshot)
-    again = states.before(connection, 36, {})
+    again = states.before(closed, 36, {})
     assert again == (30, state_at(30))
     assert again[1] is first[1]
-    assert states.before(connection, 30, {}) == (20, state_at(20))
-    assert states.before(connection, 60, {}) == (50, state_at(50))
+    assert states.before(closed, 30, {}) == (20, state_at(20))
+    assert states.before(closed, 60, {}) == (50, state_at(50))
     states.forget_from(30)
-    assert states.before(connection, 30, {}) == (20, state_at(20))
+    assert states.before(closed, 30, {}) == (20, state_at(20))
 
 
 @pytest.mark.parametrize(
@@ -260,7 +260,7 @@ def test_of_two_workers_the_second_finds_it_written(studio: Engine, connection: 
 
 
 def test_they_are_written_one_at_a_time_of_what_was_then(
-    studio: Engine, connection: Connection, monkeypatch: pytest.MonkeyPatch
+    studio: Engine, connection: Connection
 ) -> None:
     go_on, begun = threading.Event(), threading.Semaphore(0)
 
@@ -269,8 +269,7 @@ def test_they_are_written_one_at_a_time_of_what_was_then(
         assert go_on.wait(60)
         return write_snapshot(*args)  # type: ignore[arg-type]  # passed on as they come
 
-    monkeypatch.setattr(kept, "write_snapshot", slowly)
-    snapshots = Snapshots(STUDIO, studio, KEY, EVERY)
+    snapshots = Snapshots(STUDIO, studio, KEY, EVERY, slowly)
     struck = {2: 4}
     snapshots.passed(10, state_at(10), struck)
     assert begun.acquire(timeout=60)
@@ -315,20 +314,20 @@ def test_after_one_that_could_not_be_written_the_next_is(
     studio: Engine,
     connection: Connection,
     server_admin: Engine,
-    monkeypatch: pytest.MonkeyPatch,
     caplog: pytest.LogCaptureFixture,
 ) -> None:
-    def cut_off(lost: Connection, *args: object) -> bool:
-        process = lost.execute(text("SELECT pg_backend_pid()")).scalar_one()
-        with server_admin.connect() as admin:
-            admin.execute(text("SELECT pg_terminate_backend(:process, 5000)"), {"process": process})
-        return write_snapshot(lost, *args)  # type: ignore[arg-type]  # passed on as they come
+    lost = text("SELECT pg_terminate_backend(:process, 5000)")
 
-    snapshots = Snapshots(STUDIO, studio, KEY, EVERY)
-    with monkeypatch.context() as patched:
-        patched.setattr(kept, "write_snapshot", cut_off)
-        snapshots.passed(10, state_at(10), {})
-        snapshots.wait()
+    def cut_off(connection: Connection, name: str, position: int, *args: object) -> bool:
+        process = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+        if position == 10:
+            with server_admin.connect() as admin:
+                admin.execute(lost, {"process": process})
+        return write_snapshot(connection, name, position, *args)  # type: ignore[arg-type]  # passed on
+
+    snapshots = Snapshots(STUDIO, studio, KEY, EVERY, cut_off)
+    snapshots.passed(10, state_at(10), {})
+    snapshots.wait()
     assert told(caplog) == [(*NOT_WRITTEN, f"snapshot of {STUDIO} at 10 not written")]
     for position in (19, 20):
         snapshots.passed(position, state_at(position), {})

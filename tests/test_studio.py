@@ -3,7 +3,7 @@
 import pytest
 from sqlalchemy import Engine
 
-from service.log import read
+from service.log.read import PAGE_BYTES_MAX
 from service.production.decide import retell
 from service.production.folding import fold
 from service.production.state import EMPTY, visit_of
@@ -111,11 +111,14 @@ def test_what_is_now_known_to_have_been_at_every_moment(studio: OpenStudio, engi
 
 
 def test_what_happened_is_read_to_its_end_however_long_the_log(
-    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+    studio: OpenStudio, engine: Engine
 ) -> None:
     """A page of events is bounded by bytes; what is folded is not."""
     tell_of_late_facts(studio, engine)
-    monkeypatch.setattr(read, "PAGE_BYTES_MAX", 1500)
+    # told last, of what happened first: all of it is read for the moments between
+    said = {"to": "paint", "text": "Moon too low. " * 4000}
+    more = range(PAGE_BYTES_MAX // len(said["text"]) + 2)
+    posted(studio, [fact("note.given", SCENE, {"note": f"L{n}", **said}, id=f"l{n}") for n in more])
     cold = worker(engine, SMALL)
     cold.view()
     assert_happened(engine, cold)

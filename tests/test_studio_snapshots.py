@@ -20,7 +20,7 @@ from service.production.refusal import Refusal
 from service.production.snapshot import Thawed
 from service.record import OpenStudio
 from service.record import recorder as recorder_module
-from tests.recording import fact, post, posted, worker
+from tests.recording import NAME, SEAL_KEY, fact, post, posted, worker
 from tests.workers import (
     SCENE,
     SMALL,
@@ -268,8 +268,10 @@ def test_no_snapshot_is_of_what_was_not_committed(
     def lost(connection: Connection) -> None:
         raise ConnectionResetError("gone before the commit")
 
-    monkeypatch.setattr(kept_module, "write_snapshot", last)
     head = studio.view().position
+    snapshots = Snapshots(NAME, engine, SEAL_KEY, SNAPSHOT_EVERY, last)
+    snapshots.started_at(head)
+    studio.warm.history.snapshots = snapshots
     with monkeypatch.context() as patched:
         patched.setattr(recorder_module, "commit_now", lost)
         with pytest.raises(ConnectionResetError):

@@ -68,13 +68,16 @@ def _listening(port: int) -> socket.socket | None:
 
 @contextmanager
 def served(
-    settings: Settings, listener: socket.socket, command: Sequence[str] = _SERVE
+    settings: Settings,
+    listener: socket.socket,
+    command: Sequence[str] = _SERVE,
+    up_s: float = UP_S,
 ) -> Iterator[subprocess.Popen[bytes]]:
     """The service in processes of its own on a socket that listens; ended at the end.
 
     The socket is closed here once they have it. Raises `ClickException` where the service ends, or
-    is not ready in UP_S. A signal that would end this process raises SystemExit meanwhile, so that
-    the service is ended then too.
+    is not ready in `up_s`. A signal that would end this process raises SystemExit meanwhile, so
+    that the service is ended then too.
     """
     port, fd = port_of(listener), listener.fileno()
     environ = {**os.environ, "RETAKE_LEDGER_DATA": str(settings.data)}
@@ -84,7 +87,7 @@ def served(
         )
         try:
             listener.close()
-            _wait_until_ready(server, port)
+            _wait_until_ready(server, port, up_s)
             try:
                 yield server
             except httpx.TransportError as error:
@@ -94,15 +97,15 @@ def served(
             server.wait()
 
 
-def _wait_until_ready(server: subprocess.Popen[bytes], port: int) -> None:
+def _wait_until_ready(server: subprocess.Popen[bytes], port: int, up_s: float) -> None:
     began = time.monotonic()
     remedy = f"`retake-ledger serve --port {port}` alone shows what it does; then run the demo anew"
     while not _is_ready(port):
         if (code := server.poll()) is not None:
             raise click.ClickException(f"the service ended by itself (code {code}): {remedy}")
-        if time.monotonic() - began > UP_S:
+        if time.monotonic() - began > up_s:
             raise click.ClickException(
-                f"the service was not ready within {UP_S:.0f} s; a first start compiles, which "
+                f"the service was not ready within {up_s:.0f} s; a first start compiles, which "
                 f"takes long where the machine is busy: {remedy}"
             )
         time.sleep(0.1)

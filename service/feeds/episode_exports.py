@@ -46,10 +46,11 @@ def export_episode(
     *,
     personal: bool,
     seal_key: bytes | None = None,
+    at_once: int = AT_ONCE,
 ) -> Iterator[int]:
     """Write what is recorded about an episode into a new folder; gives events written on the way.
 
-    With the key of seals it starts from a snapshot.
+    Events are written `at_once` at a time. With the key of seals it starts from a snapshot.
     Raises ExportError, and UnknownStudioError.
     """
     opened = Studio(studio, engine, real_clock_us, seal_key)
@@ -64,7 +65,7 @@ def export_episode(
         struck = opened.history.strikes_at(view.position)
         about = all_about(connection, studio, view.state, episode, struck)
         with (folder / EVENTS).open("xb") as events, (folder / PROOFS).open("xb") as proofs:
-            yield from _write(connection, studio, about, view.position, events, proofs)
+            yield from _write(connection, studio, about, view.position, events, proofs, at_once)
         if personal:
             with (folder / PERSONAL).open("xb") as texts:
                 _write_texts(connection, studio, folder, texts)
@@ -79,12 +80,13 @@ def _write(
     size: int,
     events: IO[bytes],
     proofs: IO[bytes],
+    at_once: int,
 ) -> Iterator[int]:
     after = written = 0
     more = True
     while more:
         rows, more = events_about(
-            connection, studio, about, after=after, limit=AT_ONCE, until_position=size, without=()
+            connection, studio, about, after=after, limit=at_once, until_position=size, without=()
         )
         ranges = {row.position: inclusion(row.position - 1, size) for row in rows}
         subtrees = chain.from_iterable(map(wanted, ranges.values()))

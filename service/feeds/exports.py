@@ -58,10 +58,12 @@ def export(
     secret: Ed25519PrivateKey,
     *,
     personal: bool,
+    at_once: int = AT_ONCE,
 ) -> Iterator[tuple[int, int]]:
     """Write a studio's record into a new folder; gives (events written, events in all) on the way.
 
-    What is recorded meanwhile is left out. Raises ExportError, and UnknownStudioError.
+    Events are written `at_once` at a time. What is recorded meanwhile is left out. Raises
+    ExportError, and UnknownStudioError.
     """
     with begun(folder), engine.connect() as connection:
         head = checked_head(connection, studio)
@@ -72,8 +74,8 @@ def export(
         (folder / CONTENTS).open("x") as contents,
     ):
         files = _Files(events, nodes, contents, texts if personal else None)
-        for at in range(0, head.position, AT_ONCE):
-            until = min(at + AT_ONCE, head.position)
+        for at in range(0, head.position, at_once):
+            until = min(at + at_once, head.position)
             _write(engine, studio, (at, until), files)
             yield until, head.position
     if not personal:

@@ -72,12 +72,13 @@ def take_in(
     checkpoints: Sequence[Checkpoint] = (),
     keys: tuple[Key, ...] = (),
     seal_key: bytes | None = None,
+    at_once: int = AT_ONCE,
 ) -> Iterator[tuple[int, int]]:
     """Take an export into a new studio; gives (events done, events in all) on the way.
 
     The export must agree with its own checkpoint, signed by one of `keys` if any are given, and
-    with all others given. With the key of seals the clock is sealed. Raises ImportedError,
-    ExportedError, StudioNameError, and StudioExistsError.
+    with all others given. With the key of seals the clock is sealed. Events are written `at_once`
+    at a time. Raises ImportedError, ExportedError, StudioNameError, and StudioExistsError.
     """
     check_name(aim.studio)
     if is_of_episode(folder):
@@ -112,7 +113,7 @@ def take_in(
                 begun_us=first_us,
                 seal_key=seal_key,
             )
-            yield from _write(connection, aim.studio, folder, aside, own)
+            yield from _write(connection, aim.studio, folder, aside, own, at_once)
     except IntegrityError as error:
         # positions are what they should be by now, and a studio that exists is told as such
         if not isinstance(error.orig, UniqueViolation):
@@ -196,11 +197,16 @@ def _contents(folder: Path) -> dict[int, bytes]:
 
 
 def _write(
-    connection: Connection, studio: str, folder: Path, aside: _Aside, own: Checkpoint
+    connection: Connection,
+    studio: str,
+    folder: Path,
+    aside: _Aside,
+    own: Checkpoint,
+    at_once: int,
 ) -> Iterator[tuple[int, int]]:
     chain = Chain(lock_head(connection, studio))
     record = read_record(folder)
-    while chunk := list(islice(record, AT_ONCE)):
+    while chunk := list(islice(record, at_once)):
         for body, _ in chunk:
             event = read_event(body)
             content = content_of(body, event.position, aside.texts, aside.contents)

@@ -7,13 +7,14 @@ visit: they go a short way (`nouns/desks.applied_in_order`), which gives up wher
 unusual; a test holds both ways together.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from service.production.marking import add_mark
 from service.production.marks import LATE
 from service.production.nouns import RULES, desks
 from service.production.state import Draft, State
+from service.production.visits import Move
 from service.vocabulary.event import Event
 from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.facts.record import EventStruck
@@ -28,9 +29,12 @@ def apply(draft: Draft, event: Event) -> None:
 
     Raises KeyError for a type without a rule.
     """
+    if not _applied_in_order(draft, event):
+        _apply_by_rule(draft, event)
+
+
+def _apply_by_rule(draft: Draft, event: Event) -> None:
     fact = event.fact
-    if _applied_in_order(draft, event):
-        return
     change = _APPLY.get(type(fact))
     if change is None:
         raise KeyError(fact.TYPE)
@@ -56,14 +60,16 @@ def _applied_in_order(draft: Draft, event: Event) -> bool:
     return True
 
 
-def fold(state: State, events: Iterable[Event]) -> State:
-    """The state after events, in order of position."""
+def fold(
+    state: State, events: Iterable[Event], in_order: Mapping[type, Move] = desks.IN_ORDER
+) -> State:
+    """The state after events, in order of position; facts of `in_order` may go the short way."""
     draft = Draft(state)
-    in_order, applied_in_order = desks.IN_ORDER, desks.applied_in_order
+    applied_in_order = desks.applied_in_order
     for event in events:
         # nothing was worked out before in a fold, so that most of a log needs no more than this
         fact = event.fact
         move = in_order.get(type(fact))
         if move is None or not applied_in_order(draft, event, fact, move):
-            apply(draft, event)
+            _apply_by_rule(draft, event)
     return draft.finish()

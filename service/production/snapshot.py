@@ -45,19 +45,21 @@ class Thawed(NamedTuple):
     struck: dict[int, int]
 
 
-def freeze(state: State, struck: dict[int, int]) -> Iterator[bytes]:
+def freeze(
+    state: State, struck: dict[int, int], items_per_part: int = ITEMS_PER_PART
+) -> Iterator[bytes]:
     """The parts of a snapshot, each encoded when it is asked for.
 
     Raises NotImplementedError for a state that holds what a snapshot has no form for.
     """
     digests = []
-    for part in _parts(state, struck):
+    for part in _parts(state, struck, items_per_part):
         digests.append(sha256(part).digest())
         yield part
     yield sha256(b"".join(digests)).digest()
 
 
-def _parts(state: State, struck: dict[int, int]) -> Iterator[bytes]:
+def _parts(state: State, struck: dict[int, int], items_per_part: int) -> Iterator[bytes]:
     routes: dict[Route, int] = {}
 
     def numbered(value: Any) -> int:
@@ -72,8 +74,8 @@ def _parts(state: State, struck: dict[int, int]) -> Iterator[bytes]:
     yield packed
     yield encoder.encode(struck)
     items = list(state.visits.items())
-    for first in range(0, len(items), ITEMS_PER_PART):
-        yield encoder.encode(dict(items[first : first + ITEMS_PER_PART]))
+    for first in range(0, len(items), items_per_part):
+        yield encoder.encode(dict(items[first : first + items_per_part]))
 
 
 def thaw(parts: Sequence[bytes]) -> Thawed:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple, TypeAlias
 
 import msgspec
 from msgspec import Struct
@@ -63,7 +63,18 @@ def _same_in_log(member: Member) -> bool:
     return not member.personal and (member.same or isinstance(member.kind, Whole))
 
 
-def _reader(cls: type[Fact]) -> Callable[[bytes], Any]:
+Read: TypeAlias = Callable[[bytes], Any]
+"""From the JSON of an event's data to the fact."""
+
+
+class Readers(NamedTuple):
+    """What reads each type of fact: in its first version, which most of a log is, and in others."""
+
+    first: Mapping[str, Read]
+    others: Mapping[tuple[str, int], Read]
+
+
+def _reader(cls: type[Fact]) -> Read:
     """From the JSON of checked members to the fact.
 
     Most of a log are facts whose members are the same in JSON and in the core. What they say
@@ -75,33 +86,30 @@ def _reader(cls: type[Fact]) -> Callable[[bytes], Any]:
     return lambda data: revive(msgspec.json.decode(data))
 
 
-def _reader_of_past(cls: type[Fact], upcast: Upcaster) -> Callable[[bytes], Any]:
+def _reader_of_past(cls: type[Fact], upcast: Upcaster) -> Read:
     revive = reviver(cls)
     return lambda data: revive(upcast(msgspec.json.decode(data)))
 
 
 def readers_of(
     catalogue: Mapping[str, type[Fact]], steps: Mapping[tuple[str, int], Upcaster]
-) -> dict[tuple[str, int], Callable[[bytes], Any]]:
-    """From the JSON of the data to the fact, by type and version, for every version there was.
-
-    Raises MissingUpcasterError.
-    """
-    made = {}
+) -> Readers:
+    """The readers of a catalogue, for every version there was. Raises MissingUpcasterError."""
+    made: dict[tuple[str, int], Read] = {}
     for type_, fact in catalogue.items():
         for version in range(1, fact.VERSION):
             past = upcaster(type_, version, fact.VERSION, steps)
             made[type_, version] = _reader_of_past(fact, past)
         made[type_, fact.VERSION] = _reader(fact)
-    return made
+    first = {type_: read for (type_, version), read in made.items() if version == 1}
+    return Readers(first, {key: read for key, read in made.items() if key[1] != 1})
 
 
 _READERS = readers_of(CATALOGUE, UPCASTERS)
-_FIRST = {type_: read for (type_, version), read in _READERS.items() if version == 1}
 _read_body = msgspec.json.Decoder(_Body).decode
 
 
-def read_event(body: bytes) -> Event:
+def read_event(body: bytes, readers: Readers = _READERS) -> Event:
     """The event of a body as the log holds it.
 
     One of a past version is read as the present one. Raises UnknownTypeError for a type or version
@@ -109,7 +117,10 @@ def read_event(body: bytes) -> Event:
     """
     recorded = _read_body(body)
     version = recorded.typeversion
-    read = _FIRST.get(recorded.type) if version == 1 else _READERS.get((recorded.type, version))
+    if version == 1:
+        read = readers.first.get(recorded.type)
+    else:
+        read = readers.others.get((recorded.type, version))
     if read is None:
         raise UnknownTypeError(
             recorded.type if version == 1 else f"{recorded.type}, version {version}"

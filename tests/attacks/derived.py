@@ -6,7 +6,7 @@ over all rows that comes with every backup.
 """
 
 import statistics
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Engine, create_engine
@@ -22,7 +22,7 @@ from service.log.embedded import ensure_running
 from service.log.studios import find_studio, make_studio
 from service.log.tree import checked_head
 from tests.benchmarks.figures import took_s
-from tests.checking.told import ALTERED, altering, tell_all
+from tests.checking.told import ALTERED, Attack, altering, tell_all
 from tests.conftest import Database
 from tests.fresh import SETTINGS, fresh_database
 from tests.log.recording import START_US, record
@@ -38,7 +38,9 @@ SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 MEANS = Means(SETTINGS, Keys(SECRET, ()), SEAL_KEY, processes=1)
 
 
-def attack(part: float) -> Iterator[tuple[str, str]]:
+def attack(
+    part: float, altered: Mapping[str, tuple[Attack, Kind]] = ALTERED
+) -> Iterator[tuple[str, str]]:
     """What was altered and by what it was found; then what the looks cost.
 
     Fails where something is not found as what it is, or is still there once it was mended.
@@ -46,9 +48,9 @@ def attack(part: float) -> Iterator[tuple[str, str]]:
     missed = []
     with data_folder() as data:
         url = ensure_running(data, durable=False)
-        for number, way in enumerate(ALTERED):
+        for number, (way, (alter, kind)) in enumerate(altered.items()):
             with fresh_database(url, f"attacked_{number}") as (engine, own_url):
-                outcome, not_held = _altered(engine, own_url, way)
+                outcome, not_held = _altered(engine, own_url, alter, kind)
             yield way, outcome
             missed += [f"{way}: {what}" for what in not_held]
         with fresh_database(url, "looked_at") as (engine, _):
@@ -57,9 +59,8 @@ def attack(part: float) -> Iterator[tuple[str, str]]:
         raise SystemExit("; ".join(missed))
 
 
-def _altered(engine: Engine, url: str, way: str) -> tuple[str, list[str]]:
+def _altered(engine: Engine, url: str, alter: Attack, kind: Kind) -> tuple[str, list[str]]:
     """What came of an alteration, and what should have come of it and did not."""
-    alter, kind = ALTERED[way]
     owner = create_engine(url, poolclass=NullPool)
     tell_all(engine, owner)
     altering(Database(url, url), alter)

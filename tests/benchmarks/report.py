@@ -26,15 +26,15 @@ def machine() -> str:
     return f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
 
 
-def commit() -> str:
+def commit(top: Path = TOP) -> str:
     """The commit that is checked out. Raises RuntimeError where files differ from it."""
-    if _git("status", "--porcelain"):
+    if _git(top, "status", "--porcelain"):
         raise RuntimeError("figures are written of a commit: commit first what was changed")
-    return _git("rev-parse", "--short=7", "HEAD")
+    return _git(top, "rev-parse", "--short=7", "HEAD")
 
 
-def _git(*words: str) -> str:
-    done = subprocess.run(["git", *words], cwd=TOP, capture_output=True, text=True, check=True)
+def _git(top: Path, *words: str) -> str:
+    done = subprocess.run(["git", *words], cwd=top, capture_output=True, text=True, check=True)
     return done.stdout.strip()
 
 

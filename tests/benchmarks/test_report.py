@@ -25,14 +25,11 @@ def test_a_section_is_put_in_and_written_anew(tmp_path: Path) -> None:
     assert "111,000" not in plan
 
 
-def test_what_is_not_committed_has_no_figures(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(report, "TOP", tmp_path)
+def test_what_is_not_committed_has_no_figures(tmp_path: Path) -> None:
     somebody = ["-c", "user.email=a@kestrel.example", "-c", "user.name=a"]
     for words in (["init", "-q"], [*somebody, "commit", "-q", "--allow-empty", "-m", "first"]):
         subprocess.run(["git", *words], cwd=tmp_path, check=True)
-    assert len(report.commit()) == 7
+    assert len(report.commit(tmp_path)) == 7
     (tmp_path / "new").write_text("")
     with pytest.raises(RuntimeError, match="commit first"):
-        report.commit()
+        report.commit(tmp_path)

@@ -12,7 +12,6 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Engine
 
 from service.cli import main
-from service.feeds import episode_exports
 from service.feeds.episode_exports import PROOFS, export_episode
 from service.feeds.exports import CHECKPOINT, EVENTS, PERSONAL, ExportError, export
 from service.intake.exported import ExportedError, read_signed_checkpoint
@@ -89,12 +88,10 @@ def test_the_checkpoint_is_that_of_the_whole_record(
     assert (exported / CHECKPOINT).read_text() == whole
 
 
-def test_a_few_at_a_time(
-    exported: Path, told: Engine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(episode_exports, "AT_ONCE", 3)
+def test_a_few_at_a_time(exported: Path, told: Engine, tmp_path: Path) -> None:
     folder = tmp_path / "slowly"
-    list(export_episode(told, NAME, "KESTREL-1", folder, ORIGIN, SECRET, personal=False))
+    asked = (told, NAME, "KESTREL-1", folder, ORIGIN, SECRET)
+    list(export_episode(*asked, personal=False, at_once=3))
     assert not (folder / PERSONAL).exists()
     for file in (EVENTS, PROOFS, CHECKPOINT):
         assert (folder / file).read_bytes() == (exported / file).read_bytes()

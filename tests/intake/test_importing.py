@@ -10,9 +10,7 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Connection, Engine, select
 
-from service.feeds import exports
 from service.feeds.exports import CHECKPOINT, CONTENTS, EVENTS, NODES, PERSONAL, export
-from service.intake import importing
 from service.intake.exported import ExportedError, read_leaves, read_signed_checkpoint
 from service.intake.importing import Aim, ImportedError, take_in
 from service.intake.verifying import verify_export
@@ -116,11 +114,10 @@ def test_the_same_rows_leaves_root_and_fold(told: Engine, tmp_path: Path) -> Non
     assert read_leaves(again) == read_leaves(folder)
 
 
-def test_chunk_by_chunk(told: Engine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    for module in (exports, importing):
-        monkeypatch.setattr(module, "AT_ONCE", 7)
-    folder = exported(told, tmp_path / "out")
-    assert len(list(take_in(told, AIM, folder))) > 4
+def test_chunk_by_chunk(told: Engine, tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    assert len(list(export(told, NAME, folder, ORIGIN, SECRET, personal=True, at_once=7))) > 4
+    assert len(list(take_in(told, AIM, folder, at_once=7))) > 4
     with told.connect() as connection:
         assert rows_of(connection, TAKEN) == rows_of(connection, NAME)
 
@@ -261,11 +258,8 @@ def test_a_name_that_is_none_is_refused_before_anything_is_read(
         list(take_in(told, Aim("Paper Lantern"), tmp_path / "nothing-here"))
 
 
-def test_half_way_nothing_is_seen_and_nothing_stays(
-    told: Engine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(importing, "AT_ONCE", 7)
-    taking = take_in(told, AIM, exported(told, tmp_path / "out"))
+def test_half_way_nothing_is_seen_and_nothing_stays(told: Engine, tmp_path: Path) -> None:
+    taking = take_in(told, AIM, exported(told, tmp_path / "out"), at_once=7)
     next(taking)
     next(taking)
     assert_nothing_kept(told)

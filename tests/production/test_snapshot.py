@@ -16,7 +16,6 @@ from immutables import Map
 from service.planning.board.board import advance, make_board
 from service.planning.compare.impact import compare
 from service.planning.plan.schedule import Schedule, schedule
-from service.production import snapshot
 from service.production.decide import Accepted, Past, decide
 from service.production.folding import fold
 from service.production.refusal import Refusal
@@ -250,10 +249,9 @@ def test_another_process_with_other_hashes_goes_on_alike() -> None:
 
 
 @pytest.mark.parametrize("most", [1, 2, 7])
-def test_no_part_is_larger_than_it_may_be(monkeypatch: pytest.MonkeyPatch, most: int) -> None:
-    monkeypatch.setattr(snapshot, "ITEMS_PER_PART", most)
+def test_no_part_is_larger_than_it_may_be(most: int) -> None:
     state = told(range(40)).state
-    parts = list(freeze(state, {}))
+    parts = list(freeze(state, {}, items_per_part=most))
     items = [len(msgspec.msgpack.decode(part)) for part in parts[3:-1]]
     assert sum(items) == len(state.visits)
     assert all(count == most for count in items[:-1])

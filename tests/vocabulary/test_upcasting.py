@@ -7,7 +7,6 @@ from typing import Any, ClassVar
 
 import pytest
 
-from service.vocabulary import event
 from service.vocabulary.event import UnknownTypeError, read_event, readers_of
 from service.vocabulary.facts import CATALOGUE, Fact
 from service.vocabulary.facts.desks import WorkStarted
@@ -38,20 +37,14 @@ def _third(data: Mapping[str, Any]) -> Mapping[str, Any]:
 STEPS: dict[tuple[str, int], Upcaster] = {("lamp.lit", 1): _second, ("lamp.lit", 2): _third}
 
 
-@pytest.fixture
-def lamps(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A release whose catalogue has the lamp too."""
-    readers = readers_of({**CATALOGUE, "lamp.lit": Lit}, {**UPCASTERS, **STEPS})
-    monkeypatch.setattr(event, "_READERS", readers)
-    first = {type_: read for (type_, version), read in readers.items() if version == 1}
-    monkeypatch.setattr(event, "_FIRST", first)
+LAMPS = readers_of({**CATALOGUE, "lamp.lit": Lit}, {**UPCASTERS, **STEPS})
+"""Those of a release whose catalogue has the lamp too."""
 
 
 def body(data: Mapping[str, Any], **more: object) -> bytes:
     return json.dumps({**BODY, "type": "lamp.lit", "data": data, **more}).encode()
 
 
-@pytest.mark.usefixtures("lamps")
 @pytest.mark.parametrize(
     ("raw", "again"),
     [
@@ -63,14 +56,13 @@ def body(data: Mapping[str, Any], **more: object) -> bytes:
     ],
 )
 def test_every_version_is_read_as_the_present_one(raw: bytes, again: bool) -> None:
-    assert read_event(raw).fact == Lit("paint", again)
+    assert read_event(raw, LAMPS).fact == Lit("paint", again)
 
 
-@pytest.mark.usefixtures("lamps")
 @pytest.mark.parametrize("version", [0, 4, -1])
 def test_a_version_that_is_not_known_fails_loudly(version: int) -> None:
     with pytest.raises(UnknownTypeError, match=rf"lamp\.lit, version {version}"):
-        read_event(body({"department": "paint"}, typeversion=version))
+        read_event(body({"department": "paint"}, typeversion=version), LAMPS)
 
 
 def test_a_way_that_lacks_a_step_is_found_at_once() -> None:

@@ -135,16 +135,17 @@ def _blank(state: State, frame: Frame) -> Board:
 
 
 @planning()
-def advance(board: Board, state: State) -> Board:
+def advance(board: Board, state: State, changed_share_most: float = CHANGED_SHARE_MOST) -> Board:
     """The board of another state: what differs is patched; where most does, it is made anew.
 
-    Raises PlanError where none can be made.
+    That is where more than `changed_share_most` of all items differ. Raises PlanError where none
+    can be made.
     """
     if state is board.state:
         return board
     entries = StateEntries.of(state)
     changed, moved = board.entries.changed_records(entries), board.entries.changed_visits(entries)
-    most = CHANGED_SHARE_MOST * len(board.frame.items)
+    most = changed_share_most * len(board.frame.items)
     if not len(board.phase) or max(len(changed), len(moved)) > most:
         return make_board(state)
     whole = {

@@ -2,18 +2,16 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterator
 from itertools import pairwise
 from random import Random
 
 import numpy as np
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.planning.board import board as board_module
 from service.planning.board.board import COLUMNS, Board, advance, make_board
 from service.planning.board.frame import Frame
+from service.production.state import State
 from tests.planning.told import states_told
 
 ARRAYS = ("first_row", "department", "successor_from", "successor")
@@ -23,12 +21,9 @@ REST = (
 )
 
 
-@pytest.fixture(scope="module", autouse=True)
-def patched_whatever_changes() -> Iterator[None]:
+def patched(board: Board, state: State) -> Board:
     """In a small studio most items change often; a board made anew would show nothing."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(board_module, "CHANGED_SHARE_MOST", math.inf)
-        yield
+    return advance(board, state, changed_share_most=math.inf)
 
 
 def assert_same_frame(one: Frame, other: Frame) -> None:
@@ -50,7 +45,7 @@ def test_a_board_follows_a_log_fact_by_fact(seed: int) -> None:
     states = states_told(Random(seed), 40)
     board = make_board(states[0])
     for state in states[1:]:
-        board = advance(board, state)
+        board = patched(board, state)
         assert_same(board, make_board(state))
 
 
@@ -61,7 +56,7 @@ def test_a_board_goes_from_any_state_to_any_other(seed: int) -> None:
     states = states_told(random, 40)
     board = make_board(states[-1])
     for state in random.sample(states, min(12, len(states))):
-        board = advance(board, state)
+        board = patched(board, state)
         assert_same(board, make_board(state))
 
 
