@@ -202,10 +202,7 @@ Remaining = Callable[[Take, Terms, int], int]
 
 
 def enter(visit: Visit, entry: Entry, terms: TermsAt, remaining: Remaining) -> Visit | Illegal:
-    """The visit with one more entry, or what the table of moves says against it.
-
-    The entry is put in its place by time, however late it was recorded.
-    """
+    """The visit with one more entry in its place by time, or what the table of moves says to it."""
     entered = _enter(visit, entry, terms, remaining)
     if (
         isinstance(entered, Illegal)

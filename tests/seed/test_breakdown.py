@@ -9,7 +9,7 @@ from seed.scenario import EPISODE_FRAMES, EPISODES
 def said_of(number: int, seed: int = 3) -> tuple[UndatedFact, ...]:
     rng = Random(seed)
     models = episode_models(rng, EPISODES[number], number)
-    return break_down(rng, EPISODES[number], models).said
+    return break_down(rng, EPISODES[number], models).facts
 
 
 @pytest.mark.parametrize("number", range(len(EPISODES)))
