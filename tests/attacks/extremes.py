@@ -1,9 +1,9 @@
 """Extreme but valid posts in thousands of short stories, and every address read after each.
 
-Stories are numbered by their seeds from 0, so that whatever is found can be told again: `told` of
-`tests/web/extreme_stories.py` takes the seed. Each has a studio of its own; a process tells a
-stretch of them in one database, which it drops behind it. Set NUMBA_BOUNDSCHECK=1 to
-have every access of the compiled kernels checked meanwhile.
+A story is numbered by its seed, from 0 on, and the same seed gives the same story: `run_story` of
+`tests/web/extreme_stories.py` takes it. Each has a studio of its own; a process runs a stretch of
+them in one database, which it drops afterwards. Set NUMBA_BOUNDSCHECK=1 to have every access of the
+compiled kernels checked meanwhile.
 """
 
 import logging
@@ -22,7 +22,7 @@ from service.log.embedded import ensure_running
 from service.vocabulary.facts import CATALOGUE
 from tests.fresh import fresh_database
 from tests.serving import data_folder, memory_disk
-from tests.web.extreme_stories import Outcome, told
+from tests.web.extreme_stories import Outcome, run_story
 from tests.web.paper import another_worker
 
 STORIES = 50_000
@@ -62,7 +62,7 @@ def _told(url: str, keys: Path, first: int, end: int) -> Outcome:
     with fresh_database(url, f"stories_{first}") as (engine, _):
         app = another_worker(engine, keys)
         for seed in range(first, end):
-            outcome.add(told(engine, seed, app))
+            outcome.add(run_story(engine, seed, app))
     return outcome
 
 

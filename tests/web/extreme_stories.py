@@ -91,9 +91,11 @@ def addresses() -> tuple[Address, ...]:
             template = path_of(rule)
             parameters = paths[template]["get"].get("parameters", ())
             query = tuple((p["name"], p["schema"]) for p in parameters if p["in"] == "query")
-            said = description_of(route)
+            description = description_of(route)
             guarded = roles_of(route) is not None
-            found.append(Address(template, query, said.media_types if said else (), guarded))
+            found.append(
+                Address(template, query, description.media_types if description else (), guarded)
+            )
     return tuple(found)
 
 
@@ -102,7 +104,7 @@ def _furnished() -> Story:
     return furnished()
 
 
-def told(engine: Engine, seed: int, app: Flask | None = None) -> Outcome:
+def run_story(engine: Engine, seed: int, app: Flask | None = None) -> Outcome:
     """Tell the story of a seed in a studio of its own, and read everything."""
     story = ExtremeStory(engine, seed, app)
     try:
@@ -122,7 +124,7 @@ class ExtremeStory:
         self.seed, self.random = seed, Random(seed)
         self.name = f"story-{seed}"
         self.paper = Paper(engine, self.name, app)
-        self.known = Story()
+        self.log = Story()
         self.outcome = Outcome()
 
     def furnish(self) -> None:
@@ -175,11 +177,11 @@ class ExtremeStory:
                 self._ask(self._path(address), self.random.choice(roles), address)
 
     def _drawn(self) -> dict[str, Any]:
-        event = proposed(self.known, self.random.getrandbits(32), PROPOSERS)
+        event = proposed(self.log, self.random.getrandbits(32), PROPOSERS)
         at = format_instant(event.time_us)
         if self.random.random() < 0.05:
             at = self.random.choice((*MOMENTS, self.paper.now))
-        data = self.known.said.pop(event.position)
+        data = self.log.said.pop(event.position)
         posted = self.paper.event(event.fact.TYPE, event.subject, data, at)
         if self.random.random() < 0.03:
             posted |= {
@@ -195,10 +197,10 @@ class ExtremeStory:
     def _catch_up(self) -> None:
         services: Services = self.paper.app.extensions["retake-ledger"]
         view = services.studios.of(self.name).view()
-        self.known.state = view.state
+        self.log.state = view.state
         # proposals ask for the number of events alone
-        missing = view.position - len(self.known.events)
-        self.known.events += _furnished().events[:1] * missing
+        missing = view.position - len(self.log.events)
+        self.log.events += _furnished().events[:1] * missing
 
     def _move_clock(self, to: str) -> None:
         """Move the clock at once, or where it does not go so far at a time, in steps."""
@@ -221,8 +223,8 @@ class ExtremeStory:
         return answer.status_code == 200
 
     def _path(self, address: Address) -> str:
-        random, state = self.random, self.known.state
-        names = _names(state, len(self.known.events), random)
+        random, state = self.random, self.log.state
+        names = _names(state, len(self.log.events), random)
         path = address.template
         for name, value in names.items():
             path = path.replace(f"{{{name}}}", quote(value, safe=""))
@@ -237,7 +239,7 @@ class ExtremeStory:
 
     def _argument(self, name: str, shape: dict[str, Any], names: dict[str, str]) -> str:
         """A value at the bounds of an argument."""
-        random, last = self.random, len(self.known.events)
+        random, last = self.random, len(self.log.events)
         shape = shape.get("items", shape)
         if name == "min_position":  # one event more would be waited for
             return str(random.choice((0, last) * 8 + (WHOLE_MAX,)))
@@ -270,14 +272,16 @@ class ExtremeStory:
                 return
             path = following[1]
 
-    def _look_at(self, answer: TestResponse, asked: str) -> None:
+    def _look_at(self, answer: TestResponse, request: str) -> None:
         if answer.status_code < 500:
             return
         shown = answer.get_json(silent=True) or {}
         # asked about a position that the log does not have, the service says just that
         if shown.get("type") != "/problems/not-yet":
             detail = shown.get("detail", "")
-            self.outcome.faults.append(f"seed {self.seed}: {answer.status_code} {asked}: {detail}")
+            self.outcome.faults.append(
+                f"seed {self.seed}: {answer.status_code} {request}: {detail}"
+            )
 
 
 def _may(who: str, event: dict[str, Any]) -> bool:
@@ -289,8 +293,8 @@ def _may(who: str, event: dict[str, Any]) -> bool:
 def _names(state: State, last: int, random: Random) -> dict[str, str]:
     """What to put into an address: mostly what is on record, now and then what is not."""
 
-    def one(known: list[str], unknown: str) -> str:
-        return random.choice(known) if known and random.random() < 0.9 else unknown
+    def one(recorded: list[str], unrecorded: str) -> str:
+        return random.choice(recorded) if recorded and random.random() < 0.9 else unrecorded
 
     scene = parse_subject(one(sorted(state.scenes), "KESTREL-9/9"))
     element = parse_subject(one(sorted(state.elements), "NOWHERE:nothing"))

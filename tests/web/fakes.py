@@ -55,9 +55,9 @@ class PlainRecorder:
         with self.engine.begin() as connection:
             head = lock_head(connection, token.studio)
             chain = Chain(head)
-            known = find_recorded(connection, token.studio, [key]).get(key)
-            if known is not None:
-                return Receipt(*key, known.position, known.recorded_at_us, True, ())
+            recorded = find_recorded(connection, token.studio, [key]).get(key)
+            if recorded is not None:
+                return Receipt(*key, recorded.position, recorded.recorded_at_us, True, ())
             at_us = head.clock_at_us or head.recorded_at_us
             event = event_of(proposed, head.position + 1, at_us, token)
             seal(chain, event, proposed, recorded_by(token.token_id, token.role, at_us))

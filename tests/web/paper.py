@@ -86,7 +86,7 @@ class Paper:
         route: Mapping[str, Any] = ROUTE,
     ) -> None:
         """What the office says, and boards handed off at eight."""
-        self.record(*(self.event(*said) for said in office(scenes, episodes, route)), who="office")
+        self.record(*(self.event(*fact) for fact in office(scenes, episodes, route)), who="office")
         for episode in episodes:
             self.desk(episode, "storyboard", start="2031-03-03T07:00:00Z", end=OPENED)
 
@@ -110,10 +110,10 @@ class Paper:
     def desk(self, item: str, *departments: str, start: str, end: str | None = None) -> None:
         """Start visits and, where an end is given, hand them off."""
         for department in departments:
-            said = {"department": department}
-            self.tell("work.started", item, said | {"artist": f"{department}-7"}, at=start)
+            data = {"department": department}
+            self.tell("work.started", item, data | {"artist": f"{department}-7"}, at=start)
             if end is not None:
-                self.tell("hand-off.made", item, said, at=end)
+                self.tell("hand-off.made", item, data, at=end)
 
     def move_clock(self, at: str) -> None:
         """Move the studio's clock."""
@@ -140,9 +140,9 @@ class Paper:
         answer = self.app.test_client().get(path, headers=self._headers(who) | dict(headers or {}))
         if answer.status_code == 200:
             address = self.app.url_map.bind("").match(path.partition("?")[0], "GET")
-            said = description_of(self.app.view_functions[address[0]])
-            assert said is not None
-            assert answer.mimetype in said.media_types
+            description = description_of(self.app.view_functions[address[0]])
+            assert description is not None
+            assert answer.mimetype in description.media_types
         return answer
 
     def get(self, path: str, who: str = "supervisor") -> dict[str, Any]:

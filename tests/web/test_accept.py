@@ -30,15 +30,15 @@ class Route(NamedTuple):
 def routes(app: Flask) -> Iterator[Route]:
     addresses = app.url_map.bind("ledger.example")
     for rule in app.url_map.iter_rules():
-        said = description_of(app.view_functions[rule.endpoint])
-        assert said is not None
+        description = description_of(app.view_functions[rule.endpoint])
+        assert description is not None
         values = {
             name: 1 if isinstance(converter, IntegerConverter) else "x"
             for name, converter in rule._converters.items()
         }
         path = addresses.build(rule.endpoint, values, force_external=False)
         for method in (rule.methods or set()) - {"OPTIONS"}:
-            yield Route(method, path, said.media_types)
+            yield Route(method, path, description.media_types)
 
 
 ROUTES = sorted(routes(bare_app()))
@@ -55,7 +55,7 @@ def client(client_of: Clients) -> FlaskClient:
     return client_of("auditor")
 
 
-def asked(client: FlaskClient, route: Route, accept: str) -> TestResponse:
+def ask(client: FlaskClient, route: Route, accept: str) -> TestResponse:
     return client.open(route.path, method=route.method, headers={"Accept": accept})
 
 
@@ -70,7 +70,7 @@ def test_what_cannot_be_given_is_refused_with_what_can(client: FlaskClient) -> N
             "application/problem+json",
             "nonsense",
         ):
-            answer = asked(client, route, accept)
+            answer = ask(client, route, accept)
             assert answer.status_code == 406, (route, accept)
             assert answer.content_type == "application/problem+json"
             assert "Accept" in answer.vary
@@ -98,7 +98,7 @@ def test_what_can_be_given_is_not_refused(client: FlaskClient) -> None:
                 f"*/*;q=0, {given}",
                 f"text/html, image/gif, *; q=.2, {given}; q=.2",
             ):
-                assert asked(client, route, accept).status_code != 406, (route, accept)
+                assert ask(client, route, accept).status_code != 406, (route, accept)
 
 
 def test_a_problem_leaves_as_one_whatever_is_accepted(client_of: Clients) -> None:

@@ -28,7 +28,7 @@ def made() -> dict[str, Any]:
 
 
 def test_every_route_says_what_it_does() -> None:
-    assert [rule.rule for rule, _, said in routes(bare_app()) if said is None] == []
+    assert [rule.rule for rule, _, description in routes(bare_app()) if description is None] == []
 
 
 def test_the_document_is_valid(made: dict[str, Any]) -> None:
@@ -240,13 +240,13 @@ def members(made: dict[str, Any], shape: Any, seen: frozenset[str] = frozenset()
 
 def test_routes_that_tell_dates_of_a_plan_say_so(made: dict[str, Any]) -> None:
     unsaid = []
-    for rule, _, said in routes(bare_app()):
-        assert said is not None
+    for rule, _, description in routes(bare_app()):
+        assert description is not None
         shown = made["paths"][path_of(rule)][methods_of(rule)[0].lower()]["responses"]
         content = shown.get("200", {}).get("content", {}).get("application/json", {})
         planned = {name for name in members(made, content) if PLANNED.match(name)}
-        if planned and not said.dates:
+        if planned and not description.dates:
             unsaid.append((rule.rule, planned))
-        if said.dates:
+        if description.dates:
             assert "suppositions" in members(made, content), rule.rule
     assert unsaid == []

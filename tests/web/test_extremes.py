@@ -6,7 +6,7 @@ from sqlalchemy import Engine
 
 from service.keys import ensure_keys
 from service.vocabulary.facts import CATALOGUE
-from tests.web.extreme_stories import Outcome, told
+from tests.web.extreme_stories import Outcome, run_story
 from tests.web.paper import another_worker
 
 STORIES = range(20)
@@ -18,7 +18,7 @@ def test_no_accepted_post_breaks_a_read(engine: Engine, tmp_path: Path) -> None:
     app = another_worker(engine, tmp_path / "keys")
     outcome = Outcome()
     for seed in STORIES:
-        outcome.add(told(engine, seed, app))
+        outcome.add(run_story(engine, seed, app))
     assert outcome.faults == []
     # what was refused says nothing of reads: enough of each sort must have been taken
     assert outcome.posts[201] > outcome.posts.total() / 3

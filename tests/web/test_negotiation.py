@@ -74,8 +74,8 @@ def app_alone() -> Flask:
     app = Flask(__name__)
     problems.install(app)
 
-    @app.get("/asked")
-    def asked() -> dict[str, object]:
+    @app.get("/arguments")
+    def arguments() -> dict[str, object]:
         return negotiation.query_of(Wanted())
 
     @app.get("/tagged")
@@ -90,9 +90,9 @@ def app_alone() -> Flask:
 
 def test_arguments_have_defaults_and_bounds(app_alone: Flask) -> None:
     client = app_alone.test_client()
-    assert client.get("/asked").get_json() == {"min_position": 0, "limit": 5}
-    asked = client.get("/asked?min_position=9007199254740991&limit=10&department=layout")
-    assert asked.get_json() == {
+    assert client.get("/arguments").get_json() == {"min_position": 0, "limit": 5}
+    answer = client.get("/arguments?min_position=9007199254740991&limit=10&department=layout")
+    assert answer.get_json() == {
         "min_position": 9007199254740991,
         "limit": 10,
         "department": "layout",
@@ -100,7 +100,7 @@ def test_arguments_have_defaults_and_bounds(app_alone: Flask) -> None:
 
 
 def test_all_wrong_arguments_are_named_at_once(app_alone: Flask) -> None:
-    answer = app_alone.test_client().get("/asked?min_position=-1&limit=x&colour=red")
+    answer = app_alone.test_client().get("/arguments?min_position=-1&limit=x&colour=red")
     assert answer.status_code == 400
     assert [error["pointer"] for error in answer.get_json()["errors"]] == [
         "?colour",

@@ -26,9 +26,9 @@ def test_a_cursor_is_read_as_it_was_made() -> None:
     [QUERY | {"answered": ["yes"]}, QUERY | {"studio": "north"}, QUERY | {"path": "/retakes"}, {}],
 )
 def test_a_cursor_of_another_query_is_refused(query: dict[str, object]) -> None:
-    with pytest.raises(ProblemError) as told:
+    with pytest.raises(ProblemError) as raised:
         read_cursor(make_cursor(PLACE, QUERY), query, 3)
-    assert told.value.problem.errors[0].code == "wrong-cursor"
+    assert raised.value.problem.errors[0].code == "wrong-cursor"
 
 
 @pytest.mark.parametrize(
@@ -53,6 +53,6 @@ def test_a_cursor_of_another_query_is_refused(query: dict[str, object]) -> None:
     ],
 )
 def test_what_is_no_cursor_is_refused(cursor: str) -> None:
-    with pytest.raises(ProblemError) as told:
+    with pytest.raises(ProblemError) as raised:
         read_cursor(cursor, QUERY, 3)
-    assert told.value.problem.status == 400
+    assert raised.value.problem.status == 400

@@ -25,8 +25,8 @@ def client() -> FlaskClient:
     def aborted(status: int) -> str:
         abort(status)
 
-    @app.get("/told")
-    def told() -> str:
+    @app.get("/refused")
+    def refused() -> str:
         raise problems.ProblemError(
             "contradiction",
             "No.",
@@ -42,7 +42,7 @@ def client() -> FlaskClient:
 
 
 def test_a_problem_has_a_type_title_status_detail_and_pointers(client: FlaskClient) -> None:
-    answer = client.get("/told")
+    answer = client.get("/refused")
     assert answer.status_code == 422
     assert answer.content_type == "application/problem+json"
     assert answer.headers["X-Kept"] == "yes"
@@ -69,7 +69,7 @@ def test_a_fault_is_logged_and_does_not_leak(
 
 
 def test_a_wrong_method_keeps_the_list_of_right_ones(client: FlaskClient) -> None:
-    answer = client.post("/told")
+    answer = client.post("/refused")
     assert answer.status_code == 405
     assert "GET" in answer.headers["Allow"]
     assert answer.get_json()["type"] == "/problems/method-not-allowed"

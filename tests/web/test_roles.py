@@ -27,8 +27,8 @@ def test_they_are_written_between_their_lines(tmp_path: Path) -> None:
     file.write_text(f"Before.\n{roles.BEGIN}old\n{roles.END}After.\n", encoding="utf-8")
     for _ in range(2):
         roles.write(file)
-        told = file.read_text(encoding="utf-8")
-        assert told == f"Before.\n{roles.BEGIN}{roles.text()}{roles.END}After.\n"
+        written = file.read_text(encoding="utf-8")
+        assert written == f"Before.\n{roles.BEGIN}{roles.text()}{roles.END}After.\n"
     file.write_text("No such lines.", encoding="utf-8")
     with pytest.raises(ValueError, match="where the tables stand"):
         roles.write(file)

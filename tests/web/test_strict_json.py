@@ -59,7 +59,7 @@ def test_all_faults_are_told_at_once() -> None:
 
 
 @pytest.mark.parametrize(
-    ("raw", "told"),
+    ("raw", "place"),
     [
         (b"", "line 1, column 1"),
         (b'{"a": 1,}', "line 1"),
@@ -74,8 +74,8 @@ def test_all_faults_are_told_at_once() -> None:
         (b"{'a': 1}", "line 1"),
     ],
 )
-def test_what_is_not_json_is_refused_with_its_place(raw: bytes, told: str) -> None:
-    assert told in refused(raw).detail
+def test_what_is_not_json_is_refused_with_its_place(raw: bytes, place: str) -> None:
+    assert place in refused(raw).detail
 
 
 def test_a_body_beyond_the_limit_is_too_large() -> None:

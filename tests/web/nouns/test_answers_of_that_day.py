@@ -43,21 +43,22 @@ class Journal:
             listed = self.paper.get("/episodes")
             (then,) = [one for one in listed["items"] if one["episode"] == episode]
             scenes = self.paper.get(f"/episodes/{episode}/scenes?limit=1000")["items"]
-            told = {"position": listed["position"], "now": listed["now"]}
-            self.answers.append((episode, query, {**told, "then": then, "scenes": scenes}))
+            answer = {"position": listed["position"], "now": listed["now"]}
+            answer |= {"then": then, "scenes": scenes}
+            self.answers.append((episode, query, answer))
         whole = self.paper.get(f"{TRAY}?limit=1000")["items"]
         first = self.paper.get(f"{TRAY}?limit=1")
         if "next" in first:
             assert len(whole) > 1
             self.trays.append((first["next"], whole[1:]))
 
-    def told(self, *args: Any, **kwargs: Any) -> int:
+    def tell(self, *args: Any, **kwargs: Any) -> int:
         """Tell a fact, and keep what is answered after it."""
         position = self.paper.tell(*args, **kwargs)
         self.keep(f"position={position}")
         return position
 
-    def clock_moved(self, at: str) -> None:
+    def move_clock(self, at: str) -> None:
         """Move the clock; nothing more is recorded at this instant."""
         self.paper.move_clock(at)
         self.keep(f"at={quote(at)}")
@@ -66,42 +67,42 @@ class Journal:
         """Every answer comes again, exactly."""
         assert len(self.answers) > 30
         assert len(self.trays) > 5
-        for episode, query, told in self.answers:
+        for episode, query, answer in self.answers:
             shown = self.paper.get(f"/episodes/{episode}/replay?{query}")
-            assert {name: shown[name] for name in told} == told, (episode, query)
-        for cursor, told in self.trays:
-            assert self.paper.all_pages(f"{TRAY}?cursor={cursor}", 1) == told
+            assert {name: shown[name] for name in answer} == answer, (episode, query)
+        for cursor, rest in self.trays:
+            assert self.paper.all_pages(f"{TRAY}?cursor={cursor}", 1) == rest
 
 
-def told_day_by_day(paper: Paper) -> Journal:
+def journal_of_a_week(paper: Paper) -> Journal:
     """A week of a small studio, every answer of it kept."""
     journal = Journal(paper)
     paper.move_clock("2031-03-03T09:00:00Z")
     layout = {"department": "layout"}
-    journal.told("work.started", SCENE, layout)
-    journal.clock_moved("2031-03-03T11:30:00Z")
+    journal.tell("work.started", SCENE, layout)
+    journal.move_clock("2031-03-03T11:30:00Z")
     paper.move_clock("2031-03-03T13:00:00Z")
-    journal.told("hand-off.made", SCENE, layout)
-    slip = journal.told("hand-off.made", "KESTREL-1/3", layout)
-    journal.clock_moved("2031-03-03T16:00:00Z")
+    journal.tell("hand-off.made", SCENE, layout)
+    slip = journal.tell("hand-off.made", "KESTREL-1/3", layout)
+    journal.move_clock("2031-03-03T16:00:00Z")
     paper.move_clock("2031-03-04T10:00:00Z")
     # recorded a day late, before others in time
-    journal.told("work.started", "KESTREL-1/2", layout, at="2031-03-03T13:30:00Z")
-    journal.told("hand-off.made", "KESTREL-1/2", layout, at="2031-03-03T15:30:00Z")
-    held = journal.told("scene.held", "KESTREL-2/1", {"owes": "client", "by_on": "2031-03-07"})
-    journal.told("event.struck", "studio", {"position": slip, "why": "Not that one."})
-    journal.clock_moved("2031-03-04T12:00:30Z")
+    journal.tell("work.started", "KESTREL-1/2", layout, at="2031-03-03T13:30:00Z")
+    journal.tell("hand-off.made", "KESTREL-1/2", layout, at="2031-03-03T15:30:00Z")
+    held = journal.tell("scene.held", "KESTREL-2/1", {"owes": "client", "by_on": "2031-03-07"})
+    journal.tell("event.struck", "studio", {"position": slip, "why": "Not that one."})
+    journal.move_clock("2031-03-04T12:00:30Z")
     paper.move_clock("2031-03-05T09:00:00Z")
-    journal.told("retake.called", "KESTREL-1", CALL)
+    journal.tell("retake.called", "KESTREL-1", CALL)
     # a call of Wednesday, and a start of Tuesday that is told only now
     start = {"department": "animation"}
-    journal.told("work.started", "KESTREL-1/2", start, at="2031-03-04T09:00:00Z")
-    journal.told("priority.set", "KESTREL-2", {"priority": 5}, who="producer")
+    journal.tell("work.started", "KESTREL-1/2", start, at="2031-03-04T09:00:00Z")
+    journal.tell("priority.set", "KESTREL-2", {"priority": 5}, who="producer")
     both = [paper.event("event.struck", "studio", {"position": held, "why": "Freed by phone."})]
     position = paper.record(*both)
     journal.keep(f"position={position}")
-    journal.told("gate.set", "KESTREL-1", _gate("2031-04-09"), who="producer")
-    journal.clock_moved("2031-03-06T09:00:00Z")
+    journal.tell("gate.set", "KESTREL-1", _gate("2031-04-09"), who="producer")
+    journal.move_clock("2031-03-06T09:00:00Z")
     return journal
 
 
@@ -111,14 +112,14 @@ def _gate(due_on: str) -> dict[str, Any]:
 
 @pytest.fixture
 def journal(opened: Paper) -> Journal:
-    told = told_day_by_day(opened)
+    made = journal_of_a_week(opened)
     # what came later must not show: it changes much of what went before
     opened.move_clock("2031-03-10T09:00:00Z")
     start = opened.event("work.started", "KESTREL-1/3", {"department": "layout"})
     opened.record(start | {"time": "2031-03-03T10:00:00Z"})
     opened.tell("crew.set", "studio", _crew(), who="office")
-    told.omitted = opened.tell("scene.omitted", "KESTREL-1/2")
-    return told
+    made.omitted = opened.tell("scene.omitted", "KESTREL-1/2")
+    return made
 
 
 def _crew() -> dict[str, Any]:
@@ -151,7 +152,7 @@ def test_in_another_worker_and_again_after_more_was_struck(
 def test_from_a_snapshot(opened: Paper, engine: Engine) -> None:
     keeping = Keeping(snapshot_every=5)
     paper = opened
-    journal = told_day_by_day(paper)
+    journal = journal_of_a_week(paper)
     writer = Studios(engine, seal_key=SEAL_KEY, keeping=keeping).of("paper").warm
     writer.view()
     writer.history.snapshots.wait()

@@ -79,8 +79,8 @@ def test_a_caution_says_what_it_is_about_and_to_whom_it_defers(caution: str) -> 
 @pytest.mark.parametrize("type_", CATALOGUE)
 def test_they_are_read_where_a_fact_is_entered(made: dict[str, Any], type_: str) -> None:
     shape = made["components"]["schemas"][f"{CATALOGUE[type_].__name__}Event"]
-    known = [caution for caution in WORDS if caution in shape["description"]]
-    assert known == ([ENTERED[type_]] if type_ in ENTERED else [])
+    found = [caution for caution in WORDS if caution in shape["description"]]
+    assert found == ([ENTERED[type_]] if type_ in ENTERED else [])
 
 
 @pytest.mark.parametrize("type_", CATALOGUE)

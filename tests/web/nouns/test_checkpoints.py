@@ -66,10 +66,10 @@ def latest(client_of: Clients, who: str = "auditor") -> Note:
 
 
 def own_keys(client_of: Clients) -> list[Key]:
-    told = client_of("auditor").get("/checkpoints/keys").get_json()
-    assert told["origin"] == ORIGIN
-    assert [key["signs"] for key in told["keys"]] == [True, *[False] * (len(told["keys"]) - 1)]
-    return [read_key(key["key"]) for key in told["keys"]]
+    body = client_of("auditor").get("/checkpoints/keys").get_json()
+    assert body["origin"] == ORIGIN
+    assert [key["signs"] for key in body["keys"]] == [True, *[False] * (len(body["keys"]) - 1)]
+    return [read_key(key["key"]) for key in body["keys"]]
 
 
 def cosigned(client_of: Clients, size: int, body: dict[str, Any], who: str = "auditor") -> Any:
@@ -88,9 +88,9 @@ def test_the_latest_covers_all_that_is_recorded_and_past_ones_stay(client_of: Cl
     post(client_of, note("n3"))
     second = latest(client_of)
     assert latest(client_of, "layout") == second
-    assert [read_checkpoint(told.text).size for told in (first, second)] == [2, 3]
-    told = client_of("auditor").get("/checkpoints/2").get_data(as_text=True)
-    assert read_note(told) == first
+    assert [read_checkpoint(one.text).size for one in (first, second)] == [2, 3]
+    past = client_of("auditor").get("/checkpoints/2").get_data(as_text=True)
+    assert read_note(past) == first
     roots = client_of("auditor").get("/proofs/consistency?from=2&to=3").get_json()
     assert first.text.split("\n")[2] == roots["from_root"]
     assert second.text.split("\n")[2] == roots["to_root"]

@@ -167,7 +167,7 @@ def test_only_what_is_for_one_episode(opened: Paper) -> None:
 
 
 @pytest.mark.parametrize(
-    ("path", "told"),
+    ("path", "refusal"),
     [
         ("/departments/lighting/tray", (404, "not-found", [])),
         (
@@ -181,6 +181,6 @@ def test_only_what_is_for_one_episode(opened: Paper) -> None:
     ],
 )
 def test_what_is_not_there_or_wrong(
-    opened: Paper, path: str, told: tuple[int, str, list[tuple[str, str]]]
+    opened: Paper, path: str, refusal: tuple[int, str, list[tuple[str, str]]]
 ) -> None:
-    assert opened.refused(path) == told
+    assert opened.refused(path) == refusal

@@ -27,7 +27,7 @@ CALL = {
 
 
 @pytest.fixture
-def told(opened: Paper) -> tuple[Paper, dict[str, int]]:
+def recorded(opened: Paper) -> tuple[Paper, dict[str, int]]:
     """Layout of a scene, one fact late, one struck, a retake called and withdrawn."""
     at: dict[str, int] = {}
     opened.move_clock("2031-03-04T15:00:00Z")
@@ -57,8 +57,8 @@ def changed(entry: dict[str, Any]) -> list[tuple[str, str, int, str]]:
     return [tuple(change.values()) for change in entry["changes"]]
 
 
-def test_what_each_event_says_and_changed(told: tuple[Paper, dict[str, int]]) -> None:
-    paper, at = told
+def test_what_each_event_says_and_changed(recorded: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = recorded
     shown = entries(paper)
     assert at["other"] not in shown
     assert list(shown) == sorted(shown)
@@ -75,8 +75,8 @@ def test_what_each_event_says_and_changed(told: tuple[Paper, dict[str, int]]) ->
     assert (SCENE, "layout", 2, "cancelled") in changed(shown[at["withdrawn"]])
 
 
-def test_late_and_struck_facts_are_marked(told: tuple[Paper, dict[str, int]]) -> None:
-    paper, at = told
+def test_late_and_struck_facts_are_marked(recorded: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = recorded
     shown = entries(paper)
     late = shown[at["late"]]
     assert late["late"]
@@ -90,9 +90,9 @@ def test_late_and_struck_facts_are_marked(told: tuple[Paper, dict[str, int]]) ->
 
 
 def test_it_has_what_was_struck_or_withdrawn_however_much_that_is(
-    told: tuple[Paper, dict[str, int]], engine: Engine
+    recorded: tuple[Paper, dict[str, int]], engine: Engine
 ) -> None:
-    paper, at = told
+    paper, at = recorded
     slip = paper.tell("work.started", "KESTREL-1/2", {"department": "layout"})
     paper.tell("event.struck", "studio", {"position": slip, "why": "Again."})
     paper.tell("retake.called", "KESTREL", {**CALL, "retake": "R2"})
@@ -107,8 +107,8 @@ def test_it_has_what_was_struck_or_withdrawn_however_much_that_is(
     assert wanted <= set(about.positions)
 
 
-def test_the_dates_are_those_of_the_impact(told: tuple[Paper, dict[str, int]]) -> None:
-    paper, _ = told
+def test_the_dates_are_those_of_the_impact(recorded: tuple[Paper, dict[str, int]]) -> None:
+    paper, _ = recorded
     checked = 0
     for position, entry in entries(paper).items():
         if entry["delivery"] is None:
@@ -153,9 +153,9 @@ def test_a_delivery_that_was_made_and_is_open_again(paper: Paper) -> None:
 
 
 def test_page_by_page_and_in_another_worker_it_is_the_same(
-    told: tuple[Paper, dict[str, int]], engine: Engine
+    recorded: tuple[Paper, dict[str, int]], engine: Engine
 ) -> None:
-    paper, _ = told
+    paper, _ = recorded
     whole = list(entries(paper).values())
     assert paper.all_pages(DIARY, 3) == whole
     paper.app = another_worker(engine)
@@ -182,17 +182,17 @@ def walked(engine: Engine, events_max: int) -> list[DiaryEntry]:
 
 
 def test_it_is_the_same_whether_the_log_is_walked_or_a_worker_is_asked(
-    told: tuple[Paper, dict[str, int]], engine: Engine
+    recorded: tuple[Paper, dict[str, int]], engine: Engine
 ) -> None:
-    paper, _ = told
+    paper, _ = recorded
     usual = walked(engine, WALKED_EVENTS_MAX)
     assert [entry.event.position for entry in usual] == list(entries(paper))
     for events_max in (0, 2):
         assert walked(engine, events_max) == usual
 
 
-def test_pages_are_of_one_position(told: tuple[Paper, dict[str, int]]) -> None:
-    paper, at = told
+def test_pages_are_of_one_position(recorded: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = recorded
     first = paper.get(f"{DIARY}?limit=3")
     later = paper.tell("note.given", SCENE, _note("N3"))
     rest = paper.get(f"{DIARY}?limit=200&cursor={first['next']}")
@@ -201,8 +201,8 @@ def test_pages_are_of_one_position(told: tuple[Paper, dict[str, int]]) -> None:
     assert later in entries(paper)
 
 
-def test_personal_text_is_for_those_who_may_read_it(told: tuple[Paper, dict[str, int]]) -> None:
-    paper, at = told
+def test_personal_text_is_for_those_who_may_read_it(recorded: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = recorded
     assert entries(paper, "camera")[at["note"]]["words"]  # notes concern all desks
     assert entries(paper, "camera")[at["strike"]]["words"] == {}
     assert entries(paper, "auditor")[at["strike"]]["words"]
@@ -210,8 +210,8 @@ def test_personal_text_is_for_those_who_may_read_it(told: tuple[Paper, dict[str,
 
 def test_money_is_withheld_from_desks(opened: Paper) -> None:
     line = {"change": "retime", "scene": SCENE, "frames": 160, "drawings": 80}
-    said = {"order": "CO-1", "asked_by": "client", "words": "More stars.", "lines": [line]}
-    raised = opened.event("change-order.raised", "KESTREL-1", said)
+    data = {"order": "CO-1", "asked_by": "client", "words": "More stars.", "lines": [line]}
+    raised = opened.event("change-order.raised", "KESTREL-1", data)
     position = opened.record(raised)
     kept = entries(opened, "layout")[position]
     assert (kept["withheld"], kept["words"]) == (True, {})
@@ -220,8 +220,8 @@ def test_money_is_withheld_from_desks(opened: Paper) -> None:
     assert open_["sentence"].startswith("Change order CO-1 was raised")
 
 
-def test_as_csv_and_as_text(told: tuple[Paper, dict[str, int]]) -> None:
-    paper, at = told
+def test_as_csv_and_as_text(recorded: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = recorded
     answer = paper.ask(f"{DIARY}?limit=200", headers={"Accept": "text/csv"})
     assert answer.content_type.startswith("text/csv")
     rows = list(csv.DictReader(io.StringIO(answer.get_data(as_text=True), newline="")))

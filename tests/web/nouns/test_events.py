@@ -91,8 +91,8 @@ def test_a_batch_is_recorded_in_order_and_a_repeat_is_told(client_of: Clients) -
     assert "Location" not in first.headers
     again = post(client_of, [note("b"), note("c")])
     assert again.status_code == 201
-    told = [(r["id"], r["position"], r["repeated"]) for r in again.get_json()["receipts"]]
-    assert told == [("b", 2, True), ("c", 3, False)]
+    receipts = [(r["id"], r["position"], r["repeated"]) for r in again.get_json()["receipts"]]
+    assert receipts == [("b", 2, True), ("c", 3, False)]
     assert post(client_of, [note("a"), note("b")]).status_code == 200
     repeat = post(client_of, note("a"))
     assert (repeat.status_code, "Location" in repeat.headers) == (200, False)

@@ -11,7 +11,7 @@ from tests.conftest import Database
 
 from ..paper import Paper
 
-SAID = "The lamp of Oktavian is on the wrong side."
+TEXT = "The lamp of Oktavian is on the wrong side."
 
 
 @pytest.fixture
@@ -22,9 +22,9 @@ def owner(database: Database) -> Iterator[Engine]:
 
 
 def test_no_page_shows_it_and_the_event_says_so(opened: Paper, owner: Engine) -> None:
-    said = {"note": "N1", "to": "layout", "text": SAID}
-    position = opened.tell("note.given", "KESTREL-1/1", said)
-    other = opened.tell("note.given", "KESTREL-1/2", said | {"note": "N2", "text": "Other."})
+    data = {"note": "N1", "to": "layout", "text": TEXT}
+    position = opened.tell("note.given", "KESTREL-1/1", data)
+    other = opened.tell("note.given", "KESTREL-1/2", data | {"note": "N2", "text": "Other."})
     pages = (
         "/notes",
         "/events?type=note.given",
@@ -33,13 +33,13 @@ def test_no_page_shows_it_and_the_event_says_so(opened: Paper, owner: Engine) ->
         f"/events/{position}/personal",
     )
     before = {path: opened.ask(path) for path in pages}
-    assert sum(SAID in answer.get_data(as_text=True) for answer in before.values()) >= 4
+    assert sum(TEXT in answer.get_data(as_text=True) for answer in before.values()) >= 4
     recorded = opened.ask(f"/events/{position}/recorded").get_data()
 
     erase_text(owner, "paper", [position], "office", "Request 12")
 
     for path in pages:
-        assert SAID not in opened.ask(path).get_data(as_text=True)
+        assert TEXT not in opened.ask(path).get_data(as_text=True)
     shown = opened.ask(f"/events/{position}").get_json(force=True)
     assert shown["forgotten"] is True
     assert len(shown["personal"]) == 64

@@ -83,7 +83,7 @@ def test_an_embedded_server_that_cannot_be_started_again_is_told(
         stop(data)
         engine.dispose()
         version = data / "postgresql" / "PG_VERSION"
-        told = version.read_text()
+        before = version.read_text()
         version.write_text("9\n")
         for path in ("/ready", "/events"):
             caplog.clear()
@@ -93,7 +93,7 @@ def test_an_embedded_server_that_cannot_be_started_again_is_told(
             assert int(answer.headers["Retry-After"]) > 0
             assert str(data) not in answer.text
             assert "made by PostgreSQL 9" in caplog.text
-        version.write_text(told)
+        version.write_text(before)
         assert client.get("/ready").status_code == 200
         engine.dispose()
 

@@ -195,8 +195,8 @@ def test_what_if_a_strike_that_others_rest_on(short: Paper) -> None:
     position = short.tell("retake.called", "KESTREL-1/1", CALL)
     short.tell("retake.withdrawn", "KESTREL-1/1", {"retake": "R1"})
     strike = short.event("event.struck", "studio", {"position": position, "why": "Twice."})
-    told = short.problem(short.post("/what-if", [strike]))
-    assert told == (422, "contradiction", [("/0/data/position", "strike-breaks")])
+    refusal = short.problem(short.post("/what-if", [strike]))
+    assert refusal == (422, "contradiction", [("/0/data/position", "strike-breaks")])
 
 
 def test_what_if_is_checked_like_what_is_recorded(opened: Paper) -> None:
@@ -228,8 +228,8 @@ def test_what_if_is_checked_like_what_is_recorded(opened: Paper) -> None:
 
 @pytest.mark.parametrize("who", ["auditor", "layout"])
 def test_who_may_not_try(opened: Paper, who: str) -> None:
-    told = opened.problem(opened.post("/what-if", [], who))
-    assert told == (403, "insufficient-scope", [])
+    refusal = opened.problem(opened.post("/what-if", [], who))
+    assert refusal == (403, "insufficient-scope", [])
 
 
 @pytest.mark.parametrize("path", ["/events/0/impact", "/events/999/impact", "/retakes/R9/impact"])

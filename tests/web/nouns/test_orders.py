@@ -139,16 +139,16 @@ def to_approve(opened: Paper) -> Paper:
 
 def test_an_approval_records_the_facts_behind_itself(to_approve: Paper) -> None:
     moved = {"episode": "KESTREL-2", "gate": "delivery", "due_on": "2031-06-16"}
-    told = approval(to_approve, "CO-1", gates=[moved])
-    tried = to_approve.what_if(told, who="producer")
-    answer = to_approve.post("/events", told, "producer")
+    posted = approval(to_approve, "CO-1", gates=[moved])
+    tried = to_approve.what_if(posted, who="producer")
+    answer = to_approve.post("/events", posted, "producer")
     assert answer.status_code == 201, answer.get_json()
     receipts = answer.get_json()["receipts"]
     at = receipts[0]["position"]
     assert answer.headers["Location"] == f"/events/{at}"
     assert [(one["id"], one["position"]) for one in receipts] == [
-        (told["id"], at),
-        *((f"{told['id']}/{number}", at + number) for number in (1, 2, 3)),
+        (posted["id"], at),
+        *((f"{posted['id']}/{number}", at + number) for number in (1, 2, 3)),
     ]
     events = [to_approve.ask(f"/events/{at + number}").get_json() for number in range(4)]
     assert [event.get("cause") for event in events] == [None, "CO-1", "CO-1", "CO-1"]
@@ -159,7 +159,7 @@ def test_an_approval_records_the_facts_behind_itself(to_approve: Paper) -> None:
     ]
     assert {event["source"] for event in events} == {"//paper/tests"}
     assert {(event["time"], event["posterrole"]) for event in events} == {
-        (told["time"], "producer")
+        (posted["time"], "producer")
     }
     shown = to_approve.get("/change-orders/CO-1")
     assert (shown["standing"], shown["facts"]) == ("approved", [at + 1, at + 2, at + 3])
@@ -171,42 +171,42 @@ def test_an_approval_records_the_facts_behind_itself(to_approve: Paper) -> None:
 
 
 def test_a_repeat_of_an_approval_gets_the_first_receipts(to_approve: Paper) -> None:
-    told = approval(to_approve, "CO-1")
-    first = to_approve.post("/events", told, "producer").get_json()["receipts"]
+    posted = approval(to_approve, "CO-1")
+    first = to_approve.post("/events", posted, "producer").get_json()["receipts"]
     head = to_approve.get("/change-orders/CO-1")["position"]
-    again = to_approve.post("/events", told, "producer")
+    again = to_approve.post("/events", posted, "producer")
     assert again.status_code == 200
     assert again.get_json()["receipts"] == [{**one, "repeated": True} for one in first]
     assert to_approve.get("/change-orders/CO-1")["position"] == head
 
 
 def test_what_follows_an_approval_in_its_batch_lies_behind_its_facts(to_approve: Paper) -> None:
-    told = approval(to_approve, "CO-1")
+    posted = approval(to_approve, "CO-1")
     note = to_approve.event(
         "note.given", "KESTREL-1/3", {"note": "N1", "to": "layout", "text": "Longer."}
     )
-    answer = to_approve.post("/events", [told, note], "producer").get_json()
+    answer = to_approve.post("/events", [posted, note], "producer").get_json()
     at = answer["receipts"][0]["position"]
     assert [(one["id"], one["position"] - at) for one in answer["receipts"]] == [
-        (told["id"], 0),
-        (f"{told['id']}/1", 1),
-        (f"{told['id']}/2", 2),
+        (posted["id"], 0),
+        (f"{posted['id']}/1", 1),
+        (f"{posted['id']}/2", 2),
         (note["id"], 3),
     ]
 
 
 def test_only_the_producer_approves(to_approve: Paper) -> None:
     for who in ("office", "supervisor", "layout"):
-        told = to_approve.post("/events", approval(to_approve, "CO-1"), who)
-        assert to_approve.problem(told)[:2] == (403, "forbidden")
+        answer = to_approve.post("/events", approval(to_approve, "CO-1"), who)
+        assert to_approve.problem(answer)[:2] == (403, "forbidden")
     # nor does the producer omit a scene without an order
     omission = to_approve.event("scene.omitted", "KESTREL-1/1")
-    told = to_approve.post("/events", omission, "producer")
-    assert to_approve.problem(told)[:2] == (403, "forbidden")
+    answer = to_approve.post("/events", omission, "producer")
+    assert to_approve.problem(answer)[:2] == (403, "forbidden")
     # and nobody says himself that an order was the cause
     omission["cause"] = "CO-1"
-    told = to_approve.post("/events", omission, "supervisor")
-    assert to_approve.problem(told) == (422, "invalid-event", [("/cause", "set-by-the-log")])
+    answer = to_approve.post("/events", omission, "supervisor")
+    assert to_approve.problem(answer) == (422, "invalid-event", [("/cause", "set-by-the-log")])
 
 
 def test_a_stale_price_must_be_meant(to_approve: Paper) -> None:
@@ -228,28 +228,28 @@ def test_a_stale_price_must_be_meant(to_approve: Paper) -> None:
 def test_an_approval_whose_facts_are_refused_records_nothing(to_approve: Paper) -> None:
     to_approve.tell("scene.omitted", "KESTREL-1/2")
     at = to_approve.get("/change-orders/CO-1")["price"]["position"]
-    told = approval(to_approve, "CO-1", position=at)
+    posted = approval(to_approve, "CO-1", position=at)
     head = to_approve.get("/change-orders/CO-1")["position"]
-    answer = to_approve.post("/events", told, "producer")
+    answer = to_approve.post("/events", posted, "producer")
     assert to_approve.problem(answer)[:2] == (422, "contradiction")
     assert "line 1 (omit KESTREL-1/2)" in answer.get_json()["errors"][0]["detail"]
     assert to_approve.get("/change-orders/CO-1")["position"] == head
 
 
 def test_ids_of_facts_that_are_taken_refuse_the_approval(to_approve: Paper) -> None:
-    told = approval(to_approve, "CO-1")
+    posted = approval(to_approve, "CO-1")
     other = to_approve.event("priority.set", "KESTREL-1/1", {"priority": 1})
-    other["id"] = f"{told['id']}/2"
-    both = to_approve.post("/events", [told, other], "producer")
+    other["id"] = f"{posted['id']}/2"
+    both = to_approve.post("/events", [posted, other], "producer")
     assert to_approve.problem(both) == (409, "id-reused", [("/0/id", "id-reused")])
     to_approve.record(other)
-    alone = to_approve.post("/events", told, "producer")
+    alone = to_approve.post("/events", posted, "producer")
     assert to_approve.problem(alone) == (409, "id-reused", [("/id", "id-reused")])
 
 
 def test_an_approval_is_struck_as_a_whole(to_approve: Paper) -> None:
-    told = approval(to_approve, "CO-1")
-    at = to_approve.record(told, who="producer") - 2
+    posted = approval(to_approve, "CO-1")
+    at = to_approve.record(posted, who="producer") - 2
 
     def strike(*positions: int) -> list[dict[str, Any]]:
         why = "Approved by mistake."

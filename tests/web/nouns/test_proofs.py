@@ -21,24 +21,24 @@ def recorded(client_of: Clients) -> Clients:
     return client_of
 
 
-def octets(told: dict[str, Any], name: str) -> bytes:
-    return b64decode(told[name])
+def octets(proof: dict[str, Any], name: str) -> bytes:
+    return b64decode(proof[name])
 
 
-def hashes(told: dict[str, Any]) -> list[bytes]:
-    return [b64decode(found) for found in told["hashes"]]
+def hashes(proof: dict[str, Any]) -> list[bytes]:
+    return [b64decode(found) for found in proof["hashes"]]
 
 
 def test_every_event_is_proved_at_every_size(recorded: Clients) -> None:
     client = recorded("auditor")
     for size in range(1, EVENTS + 1):
         for position in range(1, size + 1):
-            told = client.get(f"/proofs/inclusion?position={position}&size={size}").get_json()
-            assert (told["position"], told["leaf_index"]) == (position, position - 1)
+            proof = client.get(f"/proofs/inclusion?position={position}&size={size}").get_json()
+            assert (proof["position"], proof["leaf_index"]) == (position, position - 1)
             body = recorded("auditor").get(f"/events/{position}/recorded").get_data()
-            assert octets(told, "leaf") == leaf_hash(body)
+            assert octets(proof, "leaf") == leaf_hash(body)
             assert proves_inclusion(
-                leaf_hash(body), position - 1, size, hashes(told), octets(told, "root")
+                leaf_hash(body), position - 1, size, hashes(proof), octets(proof, "root")
             )
 
 
@@ -46,10 +46,10 @@ def test_every_older_record_is_proved(recorded: Clients) -> None:
     client = recorded("auditor")
     for new in range(1, EVENTS + 1):
         for old in range(1, new + 1):
-            told = client.get(f"/proofs/consistency?from={old}&to={new}").get_json()
-            assert (told["from"], told["to"]) == (old, new)
-            roots = octets(told, "from_root"), octets(told, "to_root")
-            assert proves_consistency(old, new, *roots, hashes(told))
+            proof = client.get(f"/proofs/consistency?from={old}&to={new}").get_json()
+            assert (proof["from"], proof["to"]) == (old, new)
+            roots = octets(proof, "from_root"), octets(proof, "to_root")
+            assert proves_consistency(old, new, *roots, hashes(proof))
 
 
 def test_without_a_size_all_that_is_recorded_counts(recorded: Clients) -> None:
@@ -94,10 +94,10 @@ def test_recorded_bytes_hold_a_commitment_and_no_text(recorded: Clients) -> None
 
 
 def test_personal_text_is_given_with_its_salt_to_those_who_may_read_all(recorded: Clients) -> None:
-    told = recorded("auditor").get("/events/1/personal").get_json()
+    shown = recorded("auditor").get("/events/1/personal").get_json()
     body = recorded("auditor").get("/events/1/recorded").get_json()
-    assert list(told["personal"]) == ["/data/text"]
-    assert commitment(bytes.fromhex(told["salt"]), told["personal"]) == body["personal"]
+    assert list(shown["personal"]) == ["/data/text"]
+    assert commitment(bytes.fromhex(shown["salt"]), shown["personal"]) == body["personal"]
     assert refused(recorded("layout").get("/events/1/personal"), 403, "insufficient-scope") == []
     for position in (0, 12, 2**60):
         path = f"/events/{position}/personal"

@@ -104,8 +104,8 @@ def pdf_of(paper: Paper, path: str = "/change-orders/CO-7/quotation") -> tuple[b
     answer = paper.ask(path, headers=AS_PDF)
     assert answer.status_code == 200, answer.get_json()
     assert answer.content_type == "application/pdf"
-    told = PdfReader(io.BytesIO(answer.data))
-    return answer.data, "\n".join(page.extract_text() for page in told.pages)
+    reader = PdfReader(io.BytesIO(answer.data))
+    return answer.data, "\n".join(page.extract_text() for page in reader.pages)
 
 
 def figures_of(quote: dict[str, Any]) -> list[str]:
@@ -142,7 +142,7 @@ def test_both_papers_hold_every_figure_of_the_quote(ordered: Paper) -> None:
 def test_who_what_when_and_on_what_it_rests(ordered: Paper) -> None:
     quote = ordered.get("/change-orders/CO-7/quote")
     price(ordered, "CO-7", valid_until="2031-04-01")
-    for told in ("\n".join(page_of(ordered).texts), pdf_of(ordered)[1]):
+    for text in ("\n".join(page_of(ordered).texts), pdf_of(ordered)[1]):
         for words in (
             "Quotation CO-7",
             "Paper Lantern & Co.",
@@ -150,11 +150,11 @@ def test_who_what_when_and_on_what_it_rests(ordered: Paper) -> None:
             "client",
             "3 March 2031",
         ):
-            assert words in told
-        assert "1 April 2031" in told
-        assert f"up to event {quote['position']}, 3 March 2031, 15:00 (Europe/Lisbon)" in told
-        assert "rules" in told
-        assert "50 % of the rate" in told
+            assert words in text
+        assert "1 April 2031" in text
+        assert f"up to event {quote['position']}, 3 March 2031, 15:00 (Europe/Lisbon)" in text
+        assert "rules" in text
+        assert "50 % of the rate" in text
 
 
 def test_it_says_what_its_dates_suppose_of_a_department_that_does_not_work(ordered: Paper) -> None:
@@ -175,10 +175,10 @@ def test_every_episode_whose_date_moves_and_what_is_said_of_the_others(ordered: 
     ]
     assert moved
     texts = page_of(ordered).texts
-    told = pdf_of(ordered)[1]
+    pdf_text = pdf_of(ordered)[1]
     for episode in moved:
         assert episode in texts
-        assert episode in told
+        assert episode in pdf_text
     for length in quote["lengths"]:
         frames = length["after"]["length"]["frames_in_all"]
         assert any(text.startswith(f"{frames} frames") for text in texts)
@@ -190,10 +190,10 @@ def test_an_order_that_moves_no_date_says_so(opened: Paper) -> None:
     data = {"order": "CO-8", "asked_by": "studio", "words": "Freight.", "lines": [fee]}
     opened.tell("change-order.raised", "KESTREL-1", data)
     price(opened, "CO-8")
-    told = page_of(opened, "/change-orders/CO-8/quotation")
-    assert "No episode's delivery date moves." in told.texts
-    assert "Number 1 (KESTREL-1)" in told.texts
-    assert "no date stated" in told.texts
+    page = page_of(opened, "/change-orders/CO-8/quotation")
+    assert "No episode's delivery date moves." in page.texts
+    assert "Number 1 (KESTREL-1)" in page.texts
+    assert "no date stated" in page.texts
 
 
 def test_the_page_runs_nothing_and_fetches_nothing(ordered: Paper) -> None:

@@ -89,8 +89,8 @@ def test_other_events_reach_a_desk_whole(priced: Paper) -> None:
 
 
 def test_nobody_may_claim_that_something_is_withheld(opened: Paper) -> None:
-    told = opened.event("rate.set", "KESTREL", CARD) | {"withheld": True, "posterrole": "office"}
-    answer = opened.post("/events", told, "office")
+    event = opened.event("rate.set", "KESTREL", CARD) | {"withheld": True, "posterrole": "office"}
+    answer = opened.post("/events", event, "office")
     assert {error["code"] for error in answer.get_json()["errors"]} == {"set-by-the-log"}
 
 

@@ -11,7 +11,7 @@ REPLAY = "/episodes/KESTREL-1/replay"
 
 
 @pytest.fixture
-def told_late(opened: Paper) -> tuple[Paper, dict[str, int]]:
+def recorded_late(opened: Paper) -> tuple[Paper, dict[str, int]]:
     """Layout was handed off on Monday at one, but recorded on Tuesday; started on time."""
     at: dict[str, int] = {}
     opened.move_clock("2031-03-03T10:00:00Z")
@@ -33,8 +33,8 @@ def layout(shown: dict[str, Any]) -> dict[str, Any]:
     return visit
 
 
-def test_as_it_was_known_at_a_position(told_late: tuple[Paper, dict[str, int]]) -> None:
-    paper, at = told_late
+def test_as_it_was_known_at_a_position(recorded_late: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = recorded_late
     shown = paper.get(f"{REPLAY}?position={at['other']}")
     assert (shown["position"], shown["now"]) == (at["other"], "2031-03-03T15:00:00Z")
     assert (shown["clock"], shown["set_aside"]) == ("recorded", [])
@@ -46,16 +46,16 @@ def test_as_it_was_known_at_a_position(told_late: tuple[Paper, dict[str, int]]) 
     assert len(shown["scenes"]) == 3
 
 
-def test_as_it_was_known_at_an_instant(told_late: tuple[Paper, dict[str, int]]) -> None:
-    paper, at = told_late
+def test_as_it_was_known_at_an_instant(recorded_late: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = recorded_late
     shown = paper.get(f"{REPLAY}?at=2031-03-03T14:00:00%2B00:00")
     # the last event recorded by then; the plan is that of the instant
     assert (shown["position"], shown["now"]) == (at["started"], "2031-03-03T14:00:00Z")
     assert layout(shown)["projected_finish_at"] == "2031-03-03T14:01:00Z"
 
 
-def test_as_it_is_now_known_to_have_been(told_late: tuple[Paper, dict[str, int]]) -> None:
-    paper, at = told_late
+def test_as_it_is_now_known_to_have_been(recorded_late: tuple[Paper, dict[str, int]]) -> None:
+    paper, at = recorded_late
     shown = paper.get(f"{REPLAY}?at=2031-03-03T14:00:00Z&clock=happened")
     assert (shown["position"], shown["now"]) == (at["handed_off"], "2031-03-03T14:00:00Z")
     visit = layout(shown)
@@ -68,18 +68,18 @@ def test_as_it_is_now_known_to_have_been(told_late: tuple[Paper, dict[str, int]]
     assert layout(by_position)["state"] == "handed_off"
 
 
-def test_the_present_is_a_past_too(told_late: tuple[Paper, dict[str, int]]) -> None:
-    paper, _ = told_late
-    known, happened = paper.get(REPLAY), paper.get(f"{REPLAY}?clock=happened")
-    assert known["then"] == happened["then"] == paper.get("/episodes")["items"][0]
-    assert known["scenes"] == happened["scenes"]
-    assert known["scenes"] == paper.get("/episodes/KESTREL-1/scenes")["items"]
+def test_the_present_is_a_past_too(recorded_late: tuple[Paper, dict[str, int]]) -> None:
+    paper, _ = recorded_late
+    recorded, happened = paper.get(REPLAY), paper.get(f"{REPLAY}?clock=happened")
+    assert recorded["then"] == happened["then"] == paper.get("/episodes")["items"][0]
+    assert recorded["scenes"] == happened["scenes"]
+    assert recorded["scenes"] == paper.get("/episodes/KESTREL-1/scenes")["items"]
 
 
 def test_a_past_is_the_same_in_another_worker(
-    told_late: tuple[Paper, dict[str, int]], engine: Engine
+    recorded_late: tuple[Paper, dict[str, int]], engine: Engine
 ) -> None:
-    paper, at = told_late
+    paper, at = recorded_late
     paths = [f"{REPLAY}?position={position}&clock={clock}" for position in at.values()
              for clock in ("recorded", "happened")]  # fmt: skip
     warm = [paper.get(path) for path in paths]
@@ -152,7 +152,7 @@ def test_the_events_that_led_there(opened: Paper) -> None:
 
 
 @pytest.mark.parametrize(
-    ("query", "told"),
+    ("query", "refusal"),
     [
         ("?position=3&at=2031-03-03T08:00:00Z", (400, [("?at", "one-or-the-other")])),
         ("?at=2031-03-03T08:00:01Z", (400, [("?at", "in-future")])),
@@ -164,8 +164,8 @@ def test_the_events_that_led_there(opened: Paper) -> None:
     ],
 )
 def test_what_cannot_be_replayed(
-    opened: Paper, query: str, told: tuple[int, list[tuple[str, str]]]
+    opened: Paper, query: str, refusal: tuple[int, list[tuple[str, str]]]
 ) -> None:
     for path in (REPLAY, f"{REPLAY}/events"):
         status, _, errors = opened.refused(path + query)
-        assert (status, errors) == told
+        assert (status, errors) == refusal

@@ -34,8 +34,8 @@ def called(opened: Paper) -> Paper:
 
 def test_a_retake_tells_its_call(called: Paper) -> None:
     shown = called.get("/retakes/R1", "camera")
-    said = {name: value for name, value in CALL.items() if name not in {"retake", "strands"}}
-    assert {name: shown[name] for name in said} == said
+    expected = {name: value for name, value in CALL.items() if name not in {"retake", "strands"}}
+    assert {name: shown[name] for name in expected} == expected
     assert shown["strands"] == ["background", "character"]
     assert shown["called_by"] == "supervisor"
     assert (shown["subject"], shown["items"]) == ("KESTREL-1/1", ["KESTREL-1/1"])

@@ -69,24 +69,24 @@ def test_wrong_tokens_are_slowed_by_address(paper: Paper) -> None:
 def test_what_is_refused_before_it_is_whole_counts_as_well(paper: Paper) -> None:
     throttle = Throttle(QUOTA, WRONG)
 
-    def asked(shown: str | None, address: str = "192.0.2.1") -> Problem | None:
+    def problem_of(shown: str | None, address: str = "192.0.2.1") -> Problem | None:
         with paper.app.app_context():
             return throttle.refused(shown, address)
 
     def refused(secret: str, address: str = "192.0.2.1") -> str | None:
-        problem = asked(f"Bearer {secret}", address)
+        problem = problem_of(f"Bearer {secret}", address)
         return None if problem is None else problem.name
 
     assert refused(paper.secrets["office"]) is None
     # who shows nothing shows nothing wrong
     for _ in range(WRONG):
-        shown = asked(None)
+        shown = problem_of(None)
         assert shown is not None
         assert (shown.name, shown.headers["WWW-Authenticate"]) == ("no-token", REALM)
     assert refused("") == "invalid-token"
     guesses = [refused(f"guess{number}") for number in range(WRONG)]
     assert guesses == ["invalid-token"] * (WRONG - 1) + ["too-many-requests"]
-    slowed = asked("Bearer guess")
+    slowed = problem_of("Bearer guess")
     assert slowed is not None
     assert "wrong tokens" in slowed.detail
     assert 1 <= int(slowed.headers["Retry-After"]) <= WINDOW_S + 1

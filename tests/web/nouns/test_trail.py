@@ -20,7 +20,7 @@ SCENE = "KESTREL-1/1"
 
 
 @pytest.fixture
-def told(paper: Paper) -> Paper:
+def delayed(paper: Paper) -> Paper:
     """One episode of one scene, a day lost at the layout desk, and a retake.
 
     By hand, from nine to five: the board takes two days, layout half a day, animation a day (5
@@ -54,8 +54,8 @@ def moves(paper: Paper, query: str = "") -> list[dict[str, Any]]:
     return items
 
 
-def test_each_change_of_a_delivery_with_its_cause(told: Paper) -> None:
-    shown = moves(told)
+def test_each_change_of_a_delivery_with_its_cause(delayed: Paper) -> None:
+    shown = moves(delayed)
     assert [(row["type"], row["delta_minutes"]) for row in shown] == [
         ("scene.listed", None),
         # the board, two days of work, is told as done in the same minute
@@ -101,15 +101,15 @@ def test_a_delivery_that_was_made_and_is_open_again_says_so(paper: Paper) -> Non
     assert not withdrawn["reopened"]
 
 
-def test_stored_rows_are_the_same_and_what_is_not_over_is_provisional(told: Paper) -> None:
-    before = moves(told)
+def test_stored_rows_are_the_same_and_what_is_not_over_is_provisional(delayed: Paper) -> None:
+    before = moves(delayed)
     assert all(row["provisional"] for row in before)
-    build(told)
-    after = moves(told)
+    build(delayed)
+    after = moves(delayed)
     assert [row["provisional"] for row in after] == [False] * 5 + [True] * 3
     assert [row | {"provisional": True} for row in after] == before
-    told.move_clock("2031-03-06T13:00:00Z")
-    *_, called, waited = moves(told)
+    delayed.move_clock("2031-03-06T13:00:00Z")
+    *_, called, waited = moves(delayed)
     assert (called["type"], waited["cause"], waited["delta_minutes"]) == (
         "retake.called", "time", 1440,
     )  # fmt: skip
@@ -118,41 +118,41 @@ def test_stored_rows_are_the_same_and_what_is_not_over_is_provisional(told: Pape
 
 
 @pytest.mark.parametrize("stored", [False, True])
-def test_pages_and_filters(told: Paper, *, stored: bool) -> None:
+def test_pages_and_filters(delayed: Paper, *, stored: bool) -> None:
     if stored:
-        build(told)
+        build(delayed)
     path = f"/episodes/{EPISODE}/trail"
-    assert told.all_pages(path, 1) == told.all_pages(path, 3) == moves(told)
-    of_events = told.all_pages(f"{path}?cause=event", 2)
+    assert delayed.all_pages(path, 1) == delayed.all_pages(path, 3) == moves(delayed)
+    of_events = delayed.all_pages(f"{path}?cause=event", 2)
     assert [row["number"] for row in of_events] == [1, 2, 5, 7, 8]
-    assert [row["number"] for row in moves(told, "?cause=time")] == [3, 4, 6]
-    assert [row["number"] for row in moves(told, "?cause=retake.called")] == [8]
-    last = moves(told)[-1]["position"]
-    assert [row["number"] for row in moves(told, f"?from_position={last}")] == [8]
-    assert [row["number"] for row in moves(told, f"?until_position={last - 1}")] == list(
+    assert [row["number"] for row in moves(delayed, "?cause=time")] == [3, 4, 6]
+    assert [row["number"] for row in moves(delayed, "?cause=retake.called")] == [8]
+    last = moves(delayed)[-1]["position"]
+    assert [row["number"] for row in moves(delayed, f"?from_position={last}")] == [8]
+    assert [row["number"] for row in moves(delayed, f"?until_position={last - 1}")] == list(
         range(1, 8)
     )
 
 
-def test_what_cannot_be_asked(told: Paper) -> None:
+def test_what_cannot_be_asked(delayed: Paper) -> None:
     path = f"/episodes/{EPISODE}/trail"
-    assert told.refused(f"{path}?cause=weather") == (
+    assert delayed.refused(f"{path}?cause=weather") == (
         400, "invalid-query", [("?cause", "not-a-choice")],
     )  # fmt: skip
-    cursor = told.ask(f"{path}?limit=1").get_json()["next"]
-    assert told.refused(f"{path}?cause=time&cursor={cursor}")[2] == [("?cursor", "wrong-cursor")]
-    assert told.refused("/episodes/KESTREL-9/trail")[:2] == (404, "not-found")
-    assert told.refused("/episodes/KESTREL-9/trail/totals")[:2] == (404, "not-found")
-    assert told.refused("/trail/totals?show=OWL")[:2] == (404, "not-found")
+    cursor = delayed.ask(f"{path}?limit=1").get_json()["next"]
+    assert delayed.refused(f"{path}?cause=time&cursor={cursor}")[2] == [("?cursor", "wrong-cursor")]
+    assert delayed.refused("/episodes/KESTREL-9/trail")[:2] == (404, "not-found")
+    assert delayed.refused("/episodes/KESTREL-9/trail/totals")[:2] == (404, "not-found")
+    assert delayed.refused("/trail/totals?show=OWL")[:2] == (404, "not-found")
 
 
 @pytest.mark.parametrize("stored", [False, True])
 @pytest.mark.parametrize("path", [f"/episodes/{EPISODE}/trail/totals", "/trail/totals",
                                   "/trail/totals?show=KESTREL"])  # fmt: skip
-def test_totals(told: Paper, path: str, *, stored: bool) -> None:
+def test_totals(delayed: Paper, path: str, *, stored: bool) -> None:
     if stored:
-        build(told)
-    shown = told.get(path)
+        build(delayed)
+    shown = delayed.get(path)
     lost, gained = 1440 + 1 + 1 + 1200, 2 * 1440 + 1 + 1
     assert shown["in_all"] == {
         "moves": 7,
@@ -173,32 +173,32 @@ def test_totals(told: Paper, path: str, *, stored: bool) -> None:
     assert (of_kind["retake_kind"], of_kind["moves"]) == ("retake", 1)
 
 
-def test_auditors_read_it_and_a_tag_says_that_nothing_changed(told: Paper) -> None:
+def test_auditors_read_it_and_a_tag_says_that_nothing_changed(delayed: Paper) -> None:
     path = f"/episodes/{EPISODE}/trail"
-    first = told.ask(path, "auditor")
+    first = delayed.ask(path, "auditor")
     assert first.status_code == 200
-    again = told.ask(path, "auditor", {"If-None-Match": first.headers["ETag"]})
+    again = delayed.ask(path, "auditor", {"If-None-Match": first.headers["ETag"]})
     assert again.status_code == 304
-    build(told)
-    assert told.ask(path, "auditor", {"If-None-Match": first.headers["ETag"]}).status_code == 200
+    build(delayed)
+    assert delayed.ask(path, "auditor", {"If-None-Match": first.headers["ETag"]}).status_code == 200
 
 
-def test_another_worker_answers_the_same(told: Paper, engine: Engine) -> None:
-    build(told)
-    mine = moves(told)
-    told.app = another_worker(engine)
-    assert moves(told) == mine
+def test_another_worker_answers_the_same(delayed: Paper, engine: Engine) -> None:
+    build(delayed)
+    mine = moves(delayed)
+    delayed.app = another_worker(engine)
+    assert moves(delayed) == mine
 
 
-def test_a_reader_is_told_while_much_is_being_built(told: Paper) -> None:
-    provide_with(told.app, trails=Trails(told.engine, WalkLimits(behind_events_max=5)))
-    answer = told.ask(f"/episodes/{EPISODE}/trail")
-    assert told.problem(answer)[:2] == (503, "being-built")
+def test_a_reader_is_told_while_much_is_being_built(delayed: Paper) -> None:
+    provide_with(delayed.app, trails=Trails(delayed.engine, WalkLimits(behind_events_max=5)))
+    answer = delayed.ask(f"/episodes/{EPISODE}/trail")
+    assert delayed.problem(answer)[:2] == (503, "being-built")
     assert int(answer.headers["Retry-After"]) > 0
-    build(told)
-    assert moves(told)
-    built_by_other_rules(told.engine)
-    assert told.refused("/trail/totals")[:2] == (503, "being-built")
+    build(delayed)
+    assert moves(delayed)
+    built_by_other_rules(delayed.engine)
+    assert delayed.refused("/trail/totals")[:2] == (503, "being-built")
 
 
 @pytest.mark.parametrize("minutes", range(-8, 9))

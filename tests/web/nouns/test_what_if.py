@@ -39,8 +39,8 @@ def test_one_question_holds_facts_of_every_role(short: Paper, who: str) -> None:
     assert [visit["department"] for visit in shown["reopened"]] == ["animation"]
     # nothing of it is recorded, nor could all of it be by any one role
     assert short.get("/retakes")["items"] == []
-    told = short.problem(short.post("/events", [call, hours, crew], who))
-    assert told[:2] == (403, "forbidden")
+    refusal = short.problem(short.post("/events", [call, hours, crew], who))
+    assert refusal[:2] == (403, "forbidden")
 
 
 @pytest.mark.parametrize("path", ["/events", "/what-if"])
@@ -51,10 +51,10 @@ def test_no_date_decades_away_is_recorded_or_asked_about(
     far = short.event("gate.set", "KESTREL-1", {"gate": "lock", "due_on": due_on})
     week = {"days": WEEKDAYS, "opens": "09:00", "closes": "17:00"}
     off = {"from_on": "2031-03-03", "shifts": [week], "days_off": ["2031-04-01", due_on]}
-    told = short.problem(short.post(path, far))
-    assert told == (422, "contradiction", [("/data/due_on", "contradiction")])
-    told = short.problem(short.post(path, short.event("calendar.set", "studio", off), "office"))
-    assert told == (422, "contradiction", [("/data/days_off/1", "contradiction")])
+    refusal = short.problem(short.post(path, far))
+    assert refusal == (422, "contradiction", [("/data/due_on", "contradiction")])
+    refusal = short.problem(short.post(path, short.event("calendar.set", "studio", off), "office"))
+    assert refusal == (422, "contradiction", [("/data/days_off/1", "contradiction")])
     assert short.get("/episodes")["items"]
 
 
@@ -69,8 +69,8 @@ def test_a_question_strikes_what_another_role_recorded(short: Paper, who: str) -
 
 def test_a_question_has_the_source_of_whoever_asks(short: Paper) -> None:
     call = short.event("retake.called", "KESTREL-1/1", CALL) | {"source": "//elsewhere"}
-    told = short.problem(short.post("/what-if", call, "office"))
-    assert told == (403, "source-not-owned", [("/source", "source-not-owned")])
+    refusal = short.problem(short.post("/what-if", call, "office"))
+    assert refusal == (403, "source-not-owned", [("/source", "source-not-owned")])
 
 
 def test_whoever_may_ask_asks_any_fact_and_reads_no_money_and_no_text(lantern: Lantern) -> None:

@@ -14,12 +14,12 @@ def reusing(paper: Paper) -> None:
 def test_what_others_need_of_an_omitted_scene_is_told_before_and_after(opened: Paper) -> None:
     reusing(opened)
     omitted = opened.event("scene.omitted", SOURCE)
-    asked = opened.what_if(omitted)
+    tried = opened.what_if(omitted)
     needed = [
         {"item": SOURCE, "department": name, "needed_by": [REUSER]}
         for name in ("layout", "animation", "paint")
     ]
-    assert asked["still_needed"] == needed
+    assert tried["still_needed"] == needed
     (receipt,) = opened.post("/events", omitted).get_json()["receipts"]
     assert receipt["marks"] == ["still-needed"]
     assert opened.get(f"/events/{receipt['position']}/impact")["still_needed"] == needed

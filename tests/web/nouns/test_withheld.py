@@ -39,11 +39,11 @@ def test_what_rests_on_a_struck_event_is_told_to_a_desk_by_position_and_type(
     strike = opened.event("event.struck", "studio", {"position": started, "why": "A slip."})
     answer = opened.post("/events", strike, "layout")
     assert answer.status_code == 422
-    told = json.dumps(answer.get_json())
-    assert ORDER not in told
-    assert "KESTREL" not in told
-    assert f"event {priced - 1} (change-order.raised) rests on it" in told
-    assert f"event {priced} (change-order.priced) rests on it" in told
+    body = json.dumps(answer.get_json())
+    assert ORDER not in body
+    assert "KESTREL" not in body
+    assert f"event {priced - 1} (change-order.raised) rests on it" in body
+    assert f"event {priced} (change-order.priced) rests on it" in body
     # whoever may read orders is told why
     assert ORDER in json.dumps(opened.post("/events", strike, "supervisor").get_json())
 

@@ -30,7 +30,7 @@ NOTE: dict[str, Any] = {
 }
 
 
-def told(**changed: Any) -> list[tuple[str, str]]:
+def errors_with(**changed: Any) -> list[tuple[str, str]]:
     return [(error.pointer, error.code) for error in check_event({**NOTE, **changed})]
 
 
@@ -98,14 +98,14 @@ def test_an_event_without_its_members_is_told_each_that_is_wanted(type_: str) ->
     ],
 )
 def test_a_wrong_attribute_is_refused_where_it_stands(name: str, value: Any, code: str) -> None:
-    assert (f"/{name}", code) in told(**{name: value})
+    assert (f"/{name}", code) in errors_with(**{name: value})
 
 
 @pytest.mark.parametrize("name", ["specversion", "id", "source", "type", "subject", "time", "data"])
 def test_each_attribute_of_the_envelope_is_wanted_and_not_null(name: str) -> None:
     without = {key: value for key, value in NOTE.items() if key != name}
     assert (f"/{name}", "missing") in [(e.pointer, e.code) for e in check_event(without)]
-    assert (f"/{name}", "null") in told(**{name: None})
+    assert (f"/{name}", "null") in errors_with(**{name: None})
 
 
 # RFC 3986, section 1.1.2 and 5.4.1: references of every form
@@ -129,16 +129,18 @@ def test_each_attribute_of_the_envelope_is_wanted_and_not_null(name: str) -> Non
     ],
 )
 def test_a_source_may_be_any_uri_reference(source: str) -> None:
-    assert told(source=source) == []
+    assert errors_with(source=source) == []
 
 
 def test_extensions_and_unknown_members_are_taken() -> None:
-    assert told(colour="red", size=7, final=True, traceparent="00-a-b-01") == []
-    assert told(data={**NOTE["data"], "mood": {"a": [1, "b"]}}) == []
+    assert errors_with(colour="red", size=7, final=True, traceparent="00-a-b-01") == []
+    assert errors_with(data={**NOTE["data"], "mood": {"a": [1, "b"]}}) == []
 
 
 def test_null_is_refused_in_unknown_members_too() -> None:
-    assert told(data={**NOTE["data"], "mood": {"a": [1, None]}}) == [("/data/mood/a/1", "null")]
+    assert errors_with(data={**NOTE["data"], "mood": {"a": [1, None]}}) == [
+        ("/data/mood/a/1", "null")
+    ]
 
 
 @pytest.mark.parametrize("event", [None, [], "x", 1, True])

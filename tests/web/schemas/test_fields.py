@@ -114,7 +114,7 @@ def test_what_a_kind_allows_passes(kind: kinds.Kind, value: Any) -> None:
 )
 def test_what_a_kind_does_not_allow_is_refused(kind: kinds.Kind, value: Any, code: str) -> None:
     found = errors_of(kind, value)
-    assert [(pointer, told) for pointer, _, told in found][:1] == [("/it", code)]
+    assert [(pointer, found_code) for pointer, _, found_code in found][:1] == [("/it", code)]
     assert found[0][1].startswith("Write ")
 
 

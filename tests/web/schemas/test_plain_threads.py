@@ -3,7 +3,7 @@
 import subprocess
 import sys
 
-ASKED_AT_ONCE = """
+SCRIPT = """
 import sys, threading
 sys.setswitchinterval(1e-6)
 from service.web.schemas.examples import example_events
@@ -28,6 +28,6 @@ def test_what_is_asked_first_by_several_threads_at_once() -> None:
     """msgspec works out a type at its first use, and not safely for several threads."""
     for _ in range(3):
         done = subprocess.run(
-            [sys.executable, "-c", ASKED_AT_ONCE], capture_output=True, text=True, check=False
+            [sys.executable, "-c", SCRIPT], capture_output=True, text=True, check=False
         )
         assert (done.returncode, done.stdout) == (0, "True\n"), done.stderr

@@ -131,7 +131,7 @@ async def by_token(shown: str | None, address: str) -> Client:
 
 
 @contextmanager
-def serving(limits: Limits = SHORT, known: str = "Bearer known") -> Iterator[Port]:
+def serving(limits: Limits = SHORT, accepted: str = "Bearer known") -> Iterator[Port]:
     """The app behind a port of this machine, on an event loop in a thread."""
     app, state = Small(), ServerState()
     refused: list[int] = []
@@ -140,7 +140,7 @@ def serving(limits: Limits = SHORT, known: str = "Bearer known") -> Iterator[Por
         app,
         lambda _, path: lanes.probe if path == "/live" else lanes.usual,
         by_token,
-        lambda shown, _: None if shown == known else refused_by(shown),
+        lambda shown, _: None if shown == accepted else refused_by(shown),
         limits,
     )
     config = Config(

@@ -124,8 +124,8 @@ def test_a_large_body_is_read_for_a_known_token_alone(port: Port) -> None:
         (b"Authorization: Bearer other\r\n", "invalid-token"),
     ):
         head = b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: %d\r\n%b\r\n" % (size, shown)
-        status, told = problem(port.ask(head + b"z" * (size - 1)))
-        assert (status, told["type"]) == (401, f"/problems/{name}")
+        status, body = problem(port.ask(head + b"z" * (size - 1)))
+        assert (status, body["type"]) == (401, f"/problems/{name}")
     assert port.app.seen == []
 
 

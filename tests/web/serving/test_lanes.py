@@ -37,14 +37,14 @@ def test_clients_take_turns() -> None:
             begun.set()
             free.wait(ANSWER_S)
 
-        asked = [asyncio.ensure_future(lane.run(first, alone("many")))]
+        tasks = [asyncio.ensure_future(lane.run(first, alone("many")))]
         await until(begun.is_set)
         for name in ("many 1", "many 2", "many 3", "one 1", "one 2", "other 1"):
             call = partial(answered.append, name)
-            asked.append(asyncio.ensure_future(lane.run(call, alone(name.split()[0]))))
+            tasks.append(asyncio.ensure_future(lane.run(call, alone(name.split()[0]))))
             await asyncio.sleep(0)
         free.set()
-        await asyncio.gather(*asked)
+        await asyncio.gather(*tasks)
         lane.stop()
         return answered
 
@@ -57,14 +57,14 @@ def test_tokens_of_one_studio_take_its_turns() -> None:
     async def all_of_it() -> list[str]:
         lane = Lane("test", 1, 40, ANSWER_S)
         free, answered = threading.Event(), list[str]()
-        asked = [asyncio.ensure_future(lane.run(partial(_wait, free), alone("first")))]
+        tasks = [asyncio.ensure_future(lane.run(partial(_wait, free), alone("first")))]
         await asyncio.sleep(0)
         for name in ("a1", "a1", "a2", "a3", "b1", "b1"):
             call = partial(answered.append, name)
-            asked.append(asyncio.ensure_future(lane.run(call, Client(name[0], name))))
+            tasks.append(asyncio.ensure_future(lane.run(call, Client(name[0], name))))
             await asyncio.sleep(0)
         free.set()
-        await asyncio.gather(*asked)
+        await asyncio.gather(*tasks)
         lane.stop()
         return answered
 
@@ -83,15 +83,15 @@ def test_nobody_takes_all_the_places(clients: list[Client], taken: int) -> None:
     async def all_of_it() -> None:
         lane = Lane("test", 1, 8, ANSWER_S)
         free = threading.Event()
-        asked = [asyncio.ensure_future(lane.run(lambda: free.wait(ANSWER_S), alone("first")))]
+        tasks = [asyncio.ensure_future(lane.run(lambda: free.wait(ANSWER_S), alone("first")))]
         await asyncio.sleep(0)
         for client in clients[:taken]:
-            asked.append(asyncio.ensure_future(lane.run(lambda: True, client)))
+            tasks.append(asyncio.ensure_future(lane.run(lambda: True, client)))
             await asyncio.sleep(0)
         with pytest.raises(LaneFullError):
             await lane.run(lambda: True, clients[taken])
         free.set()
-        assert await asyncio.gather(*asked) == [True] * (taken + 1)
+        assert await asyncio.gather(*tasks) == [True] * (taken + 1)
         assert await lane.run(lambda: True, clients[taken])
         lane.stop()
 
@@ -132,12 +132,12 @@ def test_threads_are_left_to_others(clients: list[Client], at_once: int) -> None
             free.wait(ANSWER_S)
 
         many = [clients[number % len(clients)] for number in range(12)]
-        asked = [asyncio.ensure_future(lane.run(held, client)) for client in many]
+        tasks = [asyncio.ensure_future(lane.run(held, client)) for client in many]
         await until(lambda: len(running) == at_once)
         assert await lane.run(lambda: True, alone("other"))
         assert len(running) == at_once
         free.set()
-        await asyncio.gather(*asked)
+        await asyncio.gather(*tasks)
         assert len(running) == len(many)
         lane.stop()
 

@@ -278,7 +278,7 @@ def test_what_was_begun_is_answered_when_the_service_ends() -> None:
         _, idle = await asyncio.open_connection(*sock.getsockname())
         half_reader, half = await asyncio.open_connection(*sock.getsockname())
         half.write(b"POST /here HTTP/1.1\r\nHost: a\r\nContent-Length: 5\r\n\r\n")
-        asked = asyncio.create_task(ask(sock, LAST.replace(b"/here", b"/held")))
+        pending = asyncio.create_task(ask(sock, LAST.replace(b"/here", b"/held")))
         await begun.wait()
         where = sock.getsockname()
         server.stop()
@@ -288,7 +288,7 @@ def test_what_was_begun_is_answered_when_the_service_ends() -> None:
         with pytest.raises(OSError):  # noqa: PT011  # refused or reset, as the system has it
             await asyncio.open_connection(*where)
         hold.set()
-        assert (await asked).endswith(b"held")
+        assert (await pending).endswith(b"held")
         await serve
         idle.close()
         half.close()
