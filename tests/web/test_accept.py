@@ -101,14 +101,14 @@ def test_what_can_be_given_is_not_refused(client: FlaskClient) -> None:
                 assert ask(client, route, accept).status_code != 406, (route, accept)
 
 
-def test_a_problem_leaves_as_one_whatever_is_accepted(client_of: Clients) -> None:
+def test_a_problem_is_sent_as_one_whatever_is_accepted(client_of: Clients) -> None:
     answer = client_of().get("/episodes", headers={"Accept": JSON})
     assert (answer.status_code, answer.content_type) == (401, "application/problem+json")
     answer = client_of().get("/nowhere", headers={"Accept": HTML})
     assert (answer.status_code, answer.content_type) == (404, "application/problem+json")
 
 
-def test_the_methods_of_an_address_are_told_whatever_is_accepted(client: FlaskClient) -> None:
+def test_options_are_answered_whatever_is_accepted(client: FlaskClient) -> None:
     assert client.options("/episodes", headers={"Accept": "image/png"}).status_code == 200
 
 

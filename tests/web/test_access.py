@@ -13,7 +13,7 @@ from .conftest import Clients
 @pytest.mark.parametrize(
     "headers", [{}, {"Authorization": "Basic YTpi"}, {"Authorization": "rl_secret"}]
 )
-def test_without_a_bearer_token_no_error_code_is_told(
+def test_without_a_bearer_token_no_error_code_is_given(
     client_of: Clients, headers: dict[str, str]
 ) -> None:
     # RFC 6750, section 3.1: no error code for a request without authentication information

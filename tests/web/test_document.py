@@ -74,7 +74,7 @@ def test_what_nobody_may_record_is_described_but_not_posted(made: dict[str, Any]
     assert not checks(made, "Event").is_valid(example_event("text.forgotten"))
 
 
-def test_roles_security_and_problems_are_told(made: dict[str, Any]) -> None:
+def test_roles_security_and_problems_are_described(made: dict[str, Any]) -> None:
     moved = made["paths"]["/clock"]["put"]
     assert "Role: office." in moved["description"]
     assert set(moved["responses"]) >= {"200", "400", "401", "403", "409", "413", "415", "422"}
@@ -183,7 +183,7 @@ def test_an_answer_with_a_tag_may_be_unchanged(made: dict[str, Any]) -> None:
     assert "304" in made["paths"]["/episodes/{episode}"]["get"]["responses"]
 
 
-def test_what_is_so_or_not_is_asked_for_as_true_or_false(made: dict[str, Any]) -> None:
+def test_flags_are_true_or_false(made: dict[str, Any]) -> None:
     assert not {"yes", "no"} & set(words_to_choose_from(made))
     parameters = made["paths"]["/episodes"]["get"]["parameters"]
     (delivered,) = (one for one in parameters if one["name"] == "delivered")

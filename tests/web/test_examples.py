@@ -14,7 +14,7 @@ from service.web.schemas.examples import example_events
 from .lantern import Lantern, is_the_owners
 
 
-def test_each_is_accepted_as_it_stands_from_the_role_that_may(lantern: Lantern) -> None:
+def test_each_example_is_accepted_from_the_role_that_may_post_it(lantern: Lantern) -> None:
     refused, marked = {}, {}
     for event in lantern.examples():
         if is_the_owners(event):
@@ -33,7 +33,7 @@ def test_each_is_accepted_as_it_stands_from_the_role_that_may(lantern: Lantern) 
     assert marked == {"example-event.struck-2": ["hard-date-moved"]}
 
 
-def test_they_are_what_the_document_shows() -> None:
+def test_the_document_shows_the_examples() -> None:
     schemas = document(bare_app())["components"]["schemas"]
     shown = {name: shape["examples"] for name, shape in schemas.items() if "examples" in shape}
     assert shown == {

@@ -22,7 +22,7 @@ def test_the_readme_has_the_tables_that_the_code_gives() -> None:
     )
 
 
-def test_they_are_written_between_their_lines(tmp_path: Path) -> None:
+def test_the_tables_are_written_between_their_marks(tmp_path: Path) -> None:
     file = tmp_path / "README.md"
     file.write_text(f"Before.\n{roles.BEGIN}old\n{roles.END}After.\n", encoding="utf-8")
     for _ in range(2):

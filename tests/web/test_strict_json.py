@@ -47,7 +47,7 @@ def test_each_fault_is_refused_with_its_place(raw: bytes, pointer: str, code: st
     assert not found.too_large
 
 
-def test_all_faults_are_told_at_once() -> None:
+def test_all_faults_are_reported_at_once() -> None:
     found = refused(b'{"a": NaN, "b": "\\u0000", "a": [9007199254740993, "\\udead"]}')
     assert [(error.pointer, error.code) for error in found.errors] == [
         ("/a", "duplicate-name"),
@@ -112,7 +112,7 @@ def test_the_allowed_depth_is_reached_and_not_passed() -> None:
         b'["\\"' + b"[{" * 50 + b'\\\\"]',
     ],
 )
-def test_what_only_looks_amiss_is_read(raw: bytes) -> None:
+def test_what_only_looks_wrong_is_read(raw: bytes) -> None:
     assert read(raw) == json.loads(raw)
 
 

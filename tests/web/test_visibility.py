@@ -48,7 +48,7 @@ def test_desks_alone_see_no_money(role: Role) -> None:
     assert not withheld(token, "retake.called")
 
 
-def test_nor_do_they_read_the_text_of_orders() -> None:
+def test_desks_do_not_read_the_text_of_orders() -> None:
     assert not sees_text(holder("desk", "layout"), event("change-order.raised", to="layout"))
 
 

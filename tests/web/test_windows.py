@@ -34,7 +34,7 @@ def test_a_window_begins_with_the_first_count_and_another_after_its_end() -> Non
     assert limiter.get_window_stats(item, "a").reset_time == 120.0
 
 
-def test_what_is_over_is_forgotten_once_there_is_much() -> None:
+def test_windows_that_are_over_are_forgotten_once_there_are_many() -> None:
     clock = Clock()
     counts = Windows(clock, keys_max=3)
     for name in "abc":

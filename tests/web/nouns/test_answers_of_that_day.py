@@ -132,11 +132,11 @@ def _crew() -> dict[str, Any]:
     }
 
 
-def test_in_the_same_worker(journal: Journal) -> None:
+def test_answers_are_replayed_in_the_same_worker(journal: Journal) -> None:
     journal.assert_replayed()
 
 
-def test_in_another_worker_and_again_after_more_was_struck(
+def test_answers_are_replayed_in_another_worker_and_after_more_was_struck(
     journal: Journal, engine: Engine
 ) -> None:
     paper = journal.paper
@@ -149,7 +149,7 @@ def test_in_another_worker_and_again_after_more_was_struck(
     journal.assert_replayed()
 
 
-def test_from_a_snapshot(opened: Paper, engine: Engine) -> None:
+def test_answers_are_replayed_from_a_snapshot(opened: Paper, engine: Engine) -> None:
     keeping = Keeping(snapshot_every=5)
     paper = opened
     journal = journal_of_a_week(paper)

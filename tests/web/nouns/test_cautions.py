@@ -77,14 +77,14 @@ def test_a_caution_says_what_it_is_about_and_to_whom_it_defers(caution: str) -> 
 
 
 @pytest.mark.parametrize("type_", CATALOGUE)
-def test_they_are_read_where_a_fact_is_entered(made: dict[str, Any], type_: str) -> None:
+def test_a_caution_stands_where_its_figures_are_entered(made: dict[str, Any], type_: str) -> None:
     shape = made["components"]["schemas"][f"{CATALOGUE[type_].__name__}Event"]
     found = [caution for caution in WORDS if caution in shape["description"]]
     assert found == ([ENTERED[type_]] if type_ in ENTERED else [])
 
 
 @pytest.mark.parametrize("type_", CATALOGUE)
-def test_no_fact_that_wants_one_is_without(type_: str) -> None:
+def test_no_fact_that_needs_a_caution_lacks_it(type_: str) -> None:
     """Found by its members, so that a new fact has one too."""
     fact = CATALOGUE[type_]
     members = list(members_of(fact))
@@ -126,7 +126,7 @@ def busy(opened: Paper) -> Paper:
 
 
 @pytest.mark.parametrize("path", SHOWN)
-def test_they_are_read_where_such_figures_are_shown(busy: Paper, path: str) -> None:
+def test_a_caution_stands_where_its_figures_are_shown(busy: Paper, path: str) -> None:
     assert busy.get(path)["cautions"] == SHOWN[path]
 
 
@@ -147,12 +147,12 @@ def test_a_quotation_says_that_taxes_are_not_in_it(busy: Paper) -> None:
         price(busy, "CO-7")
 
 
-def test_other_answers_have_none(busy: Paper) -> None:
+def test_other_answers_have_no_cautions(busy: Paper) -> None:
     assert "cautions" not in busy.get("/episodes")
     assert "cautions" not in busy.get("/notes")
 
 
-def test_the_readme_has_them_where_such_figures_are_entered() -> None:
+def test_the_readme_has_cautions_where_such_figures_are_entered() -> None:
     text = README.read_text(encoding="utf-8")
     section = " ".join(text.split("\n## Run it for your studio\n")[1].split("\n## ")[0].split())
     for caution in (cautions.HOURS, cautions.PEOPLE, cautions.BLAME, cautions.TAXES):
@@ -172,7 +172,7 @@ WANTED = {
 }
 
 
-def test_no_answer_that_wants_one_is_without(made: dict[str, Any]) -> None:
+def test_no_answer_that_needs_a_caution_lacks_it(made: dict[str, Any]) -> None:
     """Found by its members, so that a new address has them too."""
     missing = {
         (path, name)

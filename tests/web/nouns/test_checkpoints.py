@@ -158,7 +158,7 @@ def test_what_is_not_a_signature_of_it_is_refused(client_of: Clients) -> None:
     refused(cosigned(client_of, 1, body, "layout"), 403, "insufficient-scope")
 
 
-def test_no_more_than_so_many(client_of: Clients) -> None:
+def test_a_checkpoint_keeps_a_limited_number_of_cosignatures(client_of: Clients) -> None:
     post(client_of, note())
     signed = latest(client_of)
     for number in range(COSIGNATURES_MAX + 1):

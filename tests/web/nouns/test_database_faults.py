@@ -76,14 +76,14 @@ def test_an_idle_transaction_is_ended_and_lets_go(bounded: Paper, engine: Engine
     assert bounded.post("/events", note(bounded)).status_code == 201
 
 
-def test_connections_that_are_all_in_use_are_told(bounded: Paper) -> None:
+def test_a_post_says_when_all_connections_are_in_use(bounded: Paper) -> None:
     with bounded.engine.connect(), bounded.engine.connect():
         answer = bounded.post("/events", note(bounded))
         assert bounded.problem(answer) == (503, "unavailable", [])
         assert "in use" in answer.get_json()["detail"]
 
 
-def test_a_database_whose_host_is_gone_is_told_and_soon(opened: Paper, database: Database) -> None:
+def test_a_database_whose_host_is_gone_is_reported_soon(opened: Paper, database: Database) -> None:
     patience = Patience(rested_s_max=0.0)
     with link_to(database.service_url) as link:
         settings = replace(SHORT, database_url=link.url)
@@ -115,7 +115,7 @@ def _filled(bounded: Paper, monkeypatch: pytest.MonkeyPatch) -> dict[str, object
     return event
 
 
-def test_a_full_disk_is_told_until_something_is_recorded(
+def test_a_full_disk_is_reported_until_something_is_recorded(
     bounded: Paper, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     event = _filled(bounded, monkeypatch)
@@ -129,7 +129,7 @@ def test_a_full_disk_is_told_until_something_is_recorded(
     assert client.get("/ready").status_code == 200
 
 
-def test_a_full_disk_is_told_for_a_while_only_where_nobody_posts(
+def test_a_full_disk_is_reported_only_for_a_while_where_nobody_posts(
     bounded: Paper, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Who sends requests where it is ready would else never send the post that shows room."""
@@ -141,7 +141,7 @@ def test_a_full_disk_is_told_for_a_while_only_where_nobody_posts(
     assert client.get("/ready").status_code == 200
 
 
-def test_a_clock_that_is_set_back_keeps_no_disk_full(
+def test_a_clock_that_is_set_back_does_not_prolong_a_full_disk(
     bounded: Paper, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     event = _filled(bounded, monkeypatch)
@@ -152,7 +152,7 @@ def test_a_clock_that_is_set_back_keeps_no_disk_full(
         assert bounded.app.test_client().get("/ready").status_code == 200
 
 
-def test_what_a_driver_says_is_told_to_nobody(
+def test_no_message_of_a_driver_reaches_a_client(
     bounded: Paper, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def lost(*_: object) -> None:
@@ -174,7 +174,7 @@ def test_what_a_driver_says_is_told_to_nobody(
         EmbeddedServerError("host db.example"),
     ],
 )
-def test_a_token_that_cannot_be_looked_up_is_told_so(
+def test_a_token_that_cannot_be_looked_up_is_answered_with_503(
     bounded: Paper, monkeypatch: pytest.MonkeyPatch, fault: Exception
 ) -> None:
     def lost(*_: object) -> None:

@@ -256,7 +256,7 @@ def test_an_entry_tells_what_its_date_supposes_of_a_department_that_does_not_wor
     assert "; paint did not work and was taken to go on at 2031-03-04T00:00:00Z" in moved
 
 
-def test_what_is_asked_wrongly(opened: Paper) -> None:
+def test_wrong_requests_are_refused(opened: Paper) -> None:
     assert opened.refused("/episodes/KESTREL-9/diary")[0] == 404
     assert opened.refused(f"{DIARY}?limit=201")[0] == 400
     assert opened.refused(f"{DIARY}?cursor=x")[2] == [("?cursor", "wrong-cursor")]

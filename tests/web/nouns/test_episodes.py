@@ -139,7 +139,7 @@ def test_an_episode_is_held_against_its_format_length(paper: Paper) -> None:
     assert compared() == (total, beside)
 
 
-def test_lengths_are_told_in_the_time_code_of_the_show(opened: Paper) -> None:
+def test_lengths_are_shown_in_the_time_code_of_the_show(opened: Paper) -> None:
     show = {"title": "Merlin", "frames_per_second": 30, "timecode": "29.97-drop"}
     opened.tell("show.opened", "MERLIN", show, who="office")
     opened.tell("route.laid", "MERLIN", ROUTE, who="office")

@@ -85,7 +85,7 @@ def test_one_event_is_recorded_and_found_at_its_location(
     assert (shown["position"], shown["recordedat"]) == (1, "2031-03-04T12:00:00Z")
 
 
-def test_a_batch_is_recorded_in_order_and_a_repeat_is_told(client_of: Clients) -> None:
+def test_a_batch_is_recorded_in_order_and_repeats_are_marked(client_of: Clients) -> None:
     first = post(client_of, [note("a"), note("b")])
     assert first.status_code == 201
     assert "Location" not in first.headers
@@ -140,7 +140,7 @@ def test_what_is_too_large_is_a_problem(
     nothing_recorded(engine, recorder)
 
 
-def test_every_error_of_a_batch_is_told_with_its_place(
+def test_every_error_of_a_batch_is_reported_with_its_place(
     client_of: Clients, recorder: PlainRecorder, engine: Engine
 ) -> None:
     wrong = [
@@ -241,7 +241,7 @@ def test_as_much_personal_text_as_is_kept_is_recorded(client_of: Clients) -> Non
     assert post(client_of, [fits]).status_code == 422
 
 
-def test_an_answer_tells_a_thousand_errors_at_most(client_of: Clients) -> None:
+def test_an_answer_lists_a_thousand_errors_at_most(client_of: Clients) -> None:
     nulls = {str(place): None for place in range(100)}
     answer = post(client_of, [note(f"n{number}", data=nulls) for number in range(20)])
     assert len(refused(answer, 422, "invalid-event")) == 1000

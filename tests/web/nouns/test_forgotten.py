@@ -21,7 +21,7 @@ def owner(database: Database) -> Iterator[Engine]:
     engine.dispose()
 
 
-def test_no_page_shows_it_and_the_event_says_so(opened: Paper, owner: Engine) -> None:
+def test_no_page_shows_an_erased_text_and_its_event_says_so(opened: Paper, owner: Engine) -> None:
     data = {"note": "N1", "to": "layout", "text": TEXT}
     position = opened.tell("note.given", "KESTREL-1/1", data)
     other = opened.tell("note.given", "KESTREL-1/2", data | {"note": "N2", "text": "Other."})
@@ -62,7 +62,7 @@ def test_no_page_shows_it_and_the_event_says_so(opened: Paper, owner: Engine) ->
 
 @pytest.mark.parametrize("who", ["office", "supervisor", "producer", "layout"])
 @pytest.mark.parametrize("path", ["/events", "/what-if"])
-def test_nobody_may_say_so_over_http(opened: Paper, path: str, who: str) -> None:
+def test_nobody_may_erase_a_text_over_http(opened: Paper, path: str, who: str) -> None:
     data = {"positions": [1], "by": "office", "ground": "Request 12"}
     answer = opened.post(path, opened.event("text.forgotten", "studio", data), who)
     status, _, _ = opened.problem(answer)

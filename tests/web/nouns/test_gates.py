@@ -71,7 +71,7 @@ def test_a_gate_is_met_by_the_last_of_its_hand_offs(shot: Paper) -> None:
     assert dates(found["delivery"])[:2] == (None, "2031-03-13")
 
 
-def test_a_gate_that_no_department_meets_says_neither_that_it_holds_nor_that_not(
+def test_a_gate_that_no_department_meets_does_not_say_whether_it_holds(
     shot: Paper,
 ) -> None:
     assert dates(gates(shot)["air"]) == (None, None, None, None)

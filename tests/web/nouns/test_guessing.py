@@ -71,7 +71,7 @@ def test_every_salt_is_another_and_the_leaf_is_of_the_body_with_it(engine: Engin
     assert b64decode(proof["leaf"]) == leaf_hash(body)
 
 
-def test_nobody_says_the_salt_and_a_repeat_gets_the_first_receipt(engine: Engine) -> None:
+def test_nobody_may_post_a_salt_and_a_repeat_gets_the_first_receipt(engine: Engine) -> None:
     paper = Paper(engine)
     tell_card(paper, PRICE)
     event = paper.event("note.given", "KESTREL-1/1", {"note": "N-1", "to": "layout", "text": "Up."})

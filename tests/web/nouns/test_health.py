@@ -69,7 +69,7 @@ def test_without_its_database_it_is_live_and_not_ready() -> None:
     assert "127.0.0.1" not in answer.text
 
 
-def test_an_embedded_server_that_cannot_be_started_again_is_told(
+def test_an_embedded_server_that_cannot_be_started_again_is_reported(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     patience = Patience(started_anew_s=0.0)
@@ -107,7 +107,7 @@ def test_what_keeps_it_from_being_ready_is_logged(caplog: pytest.LogCaptureFixtu
     assert "swordfish" not in caplog.text
 
 
-def test_a_pool_that_is_taken_is_not_told_as_a_database_out_of_reach(database: Database) -> None:
+def test_a_pool_in_use_is_not_reported_as_a_database_out_of_reach(database: Database) -> None:
     settings = replace(SETTINGS, pool_size=1, pool_overflow=0, pool_wait_s=1)
     engine = service_engine(database.service_url, settings, bounded=True)
     client = plain_app(PlainRecorder(engine)).test_client()

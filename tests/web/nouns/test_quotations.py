@@ -165,7 +165,7 @@ def test_it_says_what_its_dates_suppose_of_a_department_that_does_not_work(order
     assert resting in " ".join(pdf_of(ordered)[1].split())
 
 
-def test_every_episode_whose_date_moves_and_what_is_said_of_the_others(ordered: Paper) -> None:
+def test_it_names_every_episode_whose_date_moves_and_every_new_length(ordered: Paper) -> None:
     quote = ordered.get("/change-orders/CO-7/quote")
     price(ordered, "CO-7")
     moved = [
@@ -210,7 +210,7 @@ def test_the_page_runs_nothing_and_fetches_nothing(ordered: Paper) -> None:
     assert any("<b>Rush</b> & freight" in text for text in read.texts)
 
 
-def test_its_tables_are_told_to_those_who_hear_them(ordered: Paper) -> None:
+def test_its_tables_can_be_followed_with_a_screen_reader(ordered: Paper) -> None:
     read = page_of(ordered)
     assert ("html", {"lang": "en"}) in read.tags
     names = [tag for tag, _ in read.tags]

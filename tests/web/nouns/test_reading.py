@@ -127,7 +127,7 @@ def test_unknown_arguments_are_refused(busy: Paper, path: str) -> None:
 
 
 @pytest.mark.parametrize("path", [*LISTS, *ONES, "/events/1/impact"])
-def test_a_token_is_asked_for(busy: Paper, path: str) -> None:
+def test_a_token_is_required(busy: Paper, path: str) -> None:
     answer = busy.app.test_client().get(path)
     assert busy.problem(answer) == (401, "no-token", [])
 

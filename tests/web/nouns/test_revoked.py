@@ -50,7 +50,7 @@ def test_nothing_is_recorded_with_a_revoked_token(paper: Paper, remembered: bool
                       who="office").status_code == 201  # fmt: skip
 
 
-def test_what_is_wrong_is_told_as_before_while_the_token_counts(paper: Paper) -> None:
+def test_wrong_posts_are_refused_for_their_errors_while_the_token_counts(paper: Paper) -> None:
     paper.open(1, ("KESTREL-1",))
     assert paper.post("/events", []).status_code == 200
     freed = paper.event("scene.freed", "KESTREL-1/1")

@@ -27,7 +27,7 @@ def throttled(paper: Paper) -> Paper:
     return paper
 
 
-def test_a_token_has_a_quota_and_is_told_what_is_left(paper: Paper) -> None:
+def test_a_token_has_a_quota_and_answers_say_what_is_left(paper: Paper) -> None:
     throttled(paper)
     left = []
     for _ in range(QUOTA):

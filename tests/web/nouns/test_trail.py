@@ -134,7 +134,7 @@ def test_pages_and_filters(delayed: Paper, *, stored: bool) -> None:
     )
 
 
-def test_what_cannot_be_asked(delayed: Paper) -> None:
+def test_wrong_queries_are_refused(delayed: Paper) -> None:
     path = f"/episodes/{EPISODE}/trail"
     assert delayed.refused(f"{path}?cause=weather") == (
         400, "invalid-query", [("?cause", "not-a-choice")],
@@ -190,7 +190,7 @@ def test_another_worker_answers_the_same(delayed: Paper, engine: Engine) -> None
     assert moves(delayed) == mine
 
 
-def test_a_reader_is_told_while_much_is_being_built(delayed: Paper) -> None:
+def test_reads_are_refused_while_much_is_being_built(delayed: Paper) -> None:
     provide_with(delayed.app, trails=Trails(delayed.engine, WalkLimits(behind_events_max=5)))
     answer = delayed.ask(f"/episodes/{EPISODE}/trail")
     assert delayed.problem(answer)[:2] == (503, "being-built")

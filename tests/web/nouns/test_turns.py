@@ -41,7 +41,7 @@ def test_tokens_of_one_studio_are_one_group(paper: Paper, throttle: Throttle, la
     assert (again, len(looked_up)) == (office, 2)
 
 
-def test_who_shows_no_known_token_is_one_of_an_address(
+def test_requests_without_a_known_token_count_by_address(
     paper: Paper, throttle: Throttle, lane: Lane
 ) -> None:
     async def all_of_it() -> None:

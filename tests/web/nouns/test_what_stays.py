@@ -11,7 +11,7 @@ def reusing(paper: Paper) -> None:
     paper.tell("same-as.declared", REUSER, same)
 
 
-def test_what_others_need_of_an_omitted_scene_is_told_before_and_after(opened: Paper) -> None:
+def test_what_others_need_of_an_omitted_scene_is_shown_before_and_after(opened: Paper) -> None:
     reusing(opened)
     omitted = opened.event("scene.omitted", SOURCE)
     tried = opened.what_if(omitted)

@@ -32,7 +32,7 @@ def ordered(paper: Paper) -> tuple[int, int]:
     return started, paper.tell("change-order.priced", "KESTREL-1", price, at=quote["at"])
 
 
-def test_what_rests_on_a_struck_event_is_told_to_a_desk_by_position_and_type(
+def test_what_rests_on_a_struck_event_is_named_to_a_desk_by_position_and_type(
     opened: Paper,
 ) -> None:
     started, priced = ordered(opened)

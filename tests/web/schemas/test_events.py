@@ -44,7 +44,7 @@ def test_the_examples_of_every_type_are_in_order_and_revive(type_: str) -> None:
 
 
 @pytest.mark.parametrize("type_", CATALOGUE)
-def test_an_event_without_its_members_is_told_each_that_is_wanted(type_: str) -> None:
+def test_every_missing_member_of_an_event_is_reported(type_: str) -> None:
     found = {error.pointer for error in check_event({**example_event(type_), "data": {}})}
     wanted = {f"/data/{m.name}" for m in kinds.members(CATALOGUE[type_]) if m.required}
     assert found == wanted
@@ -148,7 +148,7 @@ def test_what_is_no_object_is_no_event(event: object) -> None:
     assert [error.code for error in check_event(event)] == ["not-an-object"]
 
 
-def test_all_errors_are_told_at_once_and_say_what_is_wanted() -> None:
+def test_all_errors_are_reported_at_once_and_say_what_is_wanted() -> None:
     errors = check_event(
         {**NOTE, "id": "", "subject": "LANTERN", "size": None, "data": {"note": "?", "text": 1}}
     )
@@ -163,7 +163,7 @@ def test_all_errors_are_told_at_once_and_say_what_is_wanted() -> None:
     assert "SHOW-EPISODE or SHOW-EPISODE/SCENE or SHOW:ELEMENT" in errors[2].detail
 
 
-def test_a_misspelt_type_is_told_its_neighbours() -> None:
+def test_a_misspelt_type_is_answered_with_those_spelt_like_it() -> None:
     (error,) = check_event({**NOTE, "type": "note.givn"})
     assert "note.given" in error.detail
 

@@ -24,7 +24,7 @@ print(found == [True] * 8)
 """
 
 
-def test_what_is_asked_first_by_several_threads_at_once() -> None:
+def test_the_first_events_may_be_checked_by_several_threads_at_once() -> None:
     """msgspec works out a type at its first use, and not safely for several threads."""
     for _ in range(3):
         done = subprocess.run(

@@ -130,7 +130,7 @@ def test_a_large_body_is_read_for_a_known_token_alone(port: Port) -> None:
 
 
 @pytest.mark.parametrize("length", [SHORT.body_bytes_max + 1, 10**18])
-def test_what_says_that_it_is_too_large_is_refused_at_once(port: Port, length: int) -> None:
+def test_a_body_whose_length_is_too_large_is_refused_at_once(port: Port, length: int) -> None:
     status, shown = problem(
         port.ask(b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: %d\r\n\r\n" % length)
     )
@@ -138,7 +138,7 @@ def test_what_says_that_it_is_too_large_is_refused_at_once(port: Port, length: i
     assert str(SHORT.body_bytes_max) in str(shown["detail"])
 
 
-def test_so_is_what_turns_out_to_be(port: Port) -> None:
+def test_a_body_in_chunks_that_grows_too_large_is_refused(port: Port) -> None:
     head = b"POST / HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer known\r\n"
     chunk = b"2710\r\n" + b"z" * 10_000 + b"\r\n"
     answer = port.ask(head + b"Transfer-Encoding: chunked\r\n\r\n" + chunk * 40)
@@ -181,7 +181,7 @@ def test_a_body_in_chunks_is_read_whole(port: Port) -> None:
         b"NONSENSE\r\n\r\n",
     ],
 )
-def test_what_is_no_sound_request_is_told_so(port: Port, sent: bytes) -> None:
+def test_malformed_requests_are_answered_with_400(port: Port, sent: bytes) -> None:
     status, _ = problem(port.ask(sent))
     assert status == 400
     assert port.app.seen == []
@@ -201,7 +201,7 @@ def test_what_is_no_sound_request_is_told_so(port: Port, sent: bytes) -> None:
         (b"GET / HTTP/0.9\r\nHost: a\r\n\r\n", 505),
     ],
 )  # fmt: skip
-def test_what_is_not_spoken_here_is_told_so(port: Port, sent: bytes, status: int) -> None:
+def test_unsupported_codings_and_versions_are_refused(port: Port, sent: bytes, status: int) -> None:
     assert problem(port.ask(sent))[0] == status
     assert port.app.seen == []
 
@@ -303,7 +303,7 @@ def test_a_fault_of_the_app_is_a_500_and_no_more(port: Port) -> None:
     assert port.ask(LAST).endswith(b"0 /here")
 
 
-def test_a_request_that_takes_too_long_is_told_so() -> None:
+def test_a_request_that_takes_too_long_is_answered_with_503() -> None:
     with serving(replace(SHORT, answer_s=0.2)) as hasty:
         status, shown = problem(hasty.ask(b"GET /held HTTP/1.1\r\nHost: a\r\n\r\n"))
         assert status == 503
@@ -375,7 +375,7 @@ def test_what_is_refused_is_not_answered_before_what_came_first(
     assert len(patient.app.seen) == (2 if between else 1)
 
 
-def test_a_request_that_takes_too_long_is_told_so_with_others_behind_it() -> None:
+def test_a_request_that_takes_too_long_is_answered_with_others_behind_it() -> None:
     with serving(replace(SHORT, answer_s=0.2)) as hasty:
         assert problem(hasty.ask(HELD + GET))[0] == 503
         hasty.app.hold.set()
@@ -434,7 +434,7 @@ def test_what_is_refused_before_the_app_is_counted(port: Port, sent: bytes, stat
     assert port.refused == [status]
 
 
-def test_of_two_wrong_things_the_first_is_told(patient: Port) -> None:
+def test_of_two_wrong_requests_the_first_is_reported(patient: Port) -> None:
     with patient.client() as client:
         client.sendall(HELD)
         wait_until(lambda: len(patient.app.seen) == 1)

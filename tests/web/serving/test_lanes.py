@@ -98,7 +98,7 @@ def test_nobody_takes_all_the_places(clients: list[Client], taken: int) -> None:
     asyncio.run(all_of_it())
 
 
-def test_who_does_not_wait_any_more_leaves_the_turn_to_others() -> None:
+def test_a_client_that_no_longer_waits_leaves_its_turn_to_others() -> None:
     async def all_of_it() -> None:
         lane = Lane("test", 1, 10, ANSWER_S)
         free = threading.Event()
@@ -122,7 +122,7 @@ def test_who_does_not_wait_any_more_leaves_the_turn_to_others() -> None:
     ("clients", "at_once"),
     [([Client("a", "1")], 6), ([Client("a", str(number)) for number in range(8)], 7)],
 )
-def test_threads_are_left_to_others(clients: list[Client], at_once: int) -> None:
+def test_nobody_takes_all_the_threads(clients: list[Client], at_once: int) -> None:
     async def all_of_it() -> None:
         lane = Lane("test", 8, 40, ANSWER_S)
         free, running = threading.Event(), list[int]()

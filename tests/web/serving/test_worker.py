@@ -89,7 +89,7 @@ def run(test: Callable[[], Awaitable[None]]) -> None:
     asyncio.run(asyncio.wait_for(test(), 60))
 
 
-def test_connections_go_where_few_are() -> None:
+def test_connections_go_to_the_worker_with_the_fewest() -> None:
     async def test() -> None:
         sock = listener()
         where = sock.getsockname()
@@ -130,7 +130,7 @@ def holding_app(released: threading.Semaphore) -> Flask:
 
 
 @pytest.mark.parametrize("sent", [b"", b"GET /here HT", HALF_BODY, HALF_BODY + b"a"])
-def test_who_has_been_waited_for_longest_makes_room(sent: bytes) -> None:
+def test_the_client_waited_for_longest_makes_room(sent: bytes) -> None:
     async def test() -> None:
         sock = listener()
         server = server_on(sock, Options(2, replace(PATIENT, connections_max=3)))
@@ -152,7 +152,7 @@ def test_who_has_been_waited_for_longest_makes_room(sent: bytes) -> None:
     run(test)
 
 
-def test_whose_request_is_being_answered_makes_no_room() -> None:
+def test_a_client_whose_request_is_being_answered_makes_no_room() -> None:
     async def test() -> None:
         released = threading.Semaphore(0)
         sock = listener()
@@ -396,7 +396,7 @@ def test_a_client_that_cannot_be_accepted_keeps_no_other_out(fault: int | None) 
     run(test)
 
 
-def test_whether_it_lives_is_told_while_the_database_is_waited_for() -> None:
+def test_liveness_is_answered_while_the_database_is_waited_for() -> None:
     async def test() -> None:
         app, bare, hold = small_app(), bare_app(), threading.Event()
         # the functions that say the lanes of these addresses, one in place of a paused database
@@ -473,7 +473,7 @@ def test_a_slow_reader_gets_all_of_an_encrypted_answer(tmp_path: Path) -> None:
     run(test)
 
 
-def test_who_reads_no_encrypted_answer_is_cut_off(tmp_path: Path) -> None:
+def test_a_client_that_reads_no_encrypted_answer_is_cut_off(tmp_path: Path) -> None:
     async def test() -> None:
         files = certificate(tmp_path)
         sock = narrow_listener()
@@ -489,7 +489,7 @@ def test_who_reads_no_encrypted_answer_is_cut_off(tmp_path: Path) -> None:
     run(test)
 
 
-def test_who_does_not_take_leave_holds_up_no_end(tmp_path: Path) -> None:
+def test_a_client_that_does_not_end_tls_holds_up_no_stop(tmp_path: Path) -> None:
     async def test() -> None:
         loop = asyncio.get_running_loop()
         files = certificate(tmp_path)
@@ -518,6 +518,6 @@ def test_each_thread_that_asks_the_database_has_a_connection(threads: int) -> No
     lanes.stop()
 
 
-def test_a_pool_of_a_size_that_was_said_keeps_it() -> None:
+def test_a_pool_whose_size_is_set_keeps_it() -> None:
     settings = Settings(None, None, Path("/nowhere"), pool_size=3)
     assert sized(settings, 64) is settings
