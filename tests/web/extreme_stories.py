@@ -1,10 +1,11 @@
 """Stories of extreme but valid posts, and then every address read by every role.
 
-A story is told from its seed: a furnished studio of its own, posts drawn at the ends of what may
-be said, of which the service takes what it takes, and then every GET route of the app with what
-the record knows in its address, and with arguments at their bounds. A story asks each for a desk
-and for one of the other roles in turn, so that every role meets every route within some stories.
-Whatever was accepted, no answer may be a fault of the service: that is 500 or above.
+A story follows from its seed. It furnishes a studio of its own, posts events whose values lie at
+the limits of what is allowed, whether the service accepts them or not, and then reads every GET
+route of the app, with names in the address that are mostly on record and with arguments at their
+bounds. Each route is read by a desk and by one of the other roles, drawn at random, so that over
+some stories every role reads every route. Whatever was accepted, no answer may be a fault of the
+service: a status of 500 or above.
 """
 
 import re
@@ -45,7 +46,7 @@ ABOVE_DESKS = tuple(who for who in HOLDERS if who not in DESKS)
 PROPOSERS = (*ALL, *ALL, *EXTREMES)
 CLOCKS = ("2031-03-07T09:00:00Z",) * 8 + ("2031-12-31T23:59:59.999999Z", MOMENTS[-1])
 STEP_US = 366 * 24 * 60 * US_PER_MIN
-"""So far a simulated clock goes at a time."""
+"""How far a simulated clock can be moved at a time."""
 _NEXT = re.compile(r'<([^>]+)>; rel="next"')
 
 
@@ -92,10 +93,9 @@ def addresses() -> tuple[Address, ...]:
             parameters = paths[template]["get"].get("parameters", ())
             query = tuple((p["name"], p["schema"]) for p in parameters if p["in"] == "query")
             description = description_of(route)
+            media_types = description.media_types if description else ()
             guarded = roles_of(route) is not None
-            found.append(
-                Address(template, query, description.media_types if description else (), guarded)
-            )
+            found.append(Address(template, query, media_types, guarded))
     return tuple(found)
 
 
@@ -105,7 +105,7 @@ def _furnished() -> Story:
 
 
 def run_story(engine: Engine, seed: int, app: Flask | None = None) -> Outcome:
-    """Tell the story of a seed in a studio of its own, and read everything."""
+    """Run the story of a seed in a studio of its own, to the reads at its end."""
     story = ExtremeStory(engine, seed, app)
     try:
         story.furnish()
@@ -118,7 +118,7 @@ def run_story(engine: Engine, seed: int, app: Flask | None = None) -> Outcome:
 
 
 class ExtremeStory:
-    """One story: its studio over HTTP, and beside it what the studio knows."""
+    """One story: its studio over HTTP, and beside it a log in memory with the studio's state."""
 
     def __init__(self, engine: Engine, seed: int, app: Flask | None = None) -> None:
         self.seed, self.random = seed, Random(seed)
@@ -128,7 +128,7 @@ class ExtremeStory:
         self.outcome = Outcome()
 
     def furnish(self) -> None:
-        """What the office says and two boards, as one post for each stretch of one role."""
+        """Record what the office sets up and two storyboards: one post for each run of one role."""
         given = _furnished()
         batch: list[dict[str, Any]] = []
         before = ""
@@ -145,7 +145,7 @@ class ExtremeStory:
         self._catch_up()
 
     def tell(self) -> None:
-        """Move the clock and post; what is refused is refused."""
+        """Move the clock and post events, of which some are refused."""
         self._move_clock(self.random.choice(CLOCKS))
         for _ in range(self.random.randint(*POSTS)):
             first = self._drawn()
@@ -162,7 +162,7 @@ class ExtremeStory:
                 self._move_clock(self.random.choice(MOMENTS))
 
     def read(self) -> None:
-        """Every address, by a desk and by a role that sees more, and some questions."""
+        """Ask some questions, then read every address by a desk and by a role that sees more."""
         for _ in range(2):
             question = [self._drawn() for _ in range(self.random.randint(1, 3))]
             who = self.random.choice(("office", "supervisor", "producer"))
@@ -207,7 +207,7 @@ class ExtremeStory:
         to_us, now_us = parse_instant(to), parse_instant(self.paper.now)
         if to_us < now_us or self._put_clock(to):
             return
-        with self.paper.engine.begin() as connection:  # what lies between is no request: it is long
+        with self.paper.engine.begin() as connection:  # as requests, these steps would take long
             while to_us - now_us > STEP_US:
                 now_us += STEP_US
                 move_clock(connection, self.name, now_us, SEAL_KEY)
@@ -276,7 +276,7 @@ class ExtremeStory:
         if answer.status_code < 500:
             return
         shown = answer.get_json(silent=True) or {}
-        # asked about a position that the log does not have, the service says just that
+        # 503 as well, but right: the request named a position that the log has not reached
         if shown.get("type") != "/problems/not-yet":
             detail = shown.get("detail", "")
             self.outcome.faults.append(
@@ -291,7 +291,7 @@ def _may(who: str, event: dict[str, Any]) -> bool:
 
 
 def _names(state: State, last: int, random: Random) -> dict[str, str]:
-    """What to put into an address: mostly what is on record, now and then what is not."""
+    """The names to put into an address: mostly ones on record, now and then ones that are not."""
 
     def one(recorded: list[str], unrecorded: str) -> str:
         return random.choice(recorded) if recorded and random.random() < 0.9 else unrecorded

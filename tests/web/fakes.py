@@ -1,4 +1,4 @@
-"""A studio without rules, on a real log: what HTTP does is then all that a test looks at."""
+"""A studio without rules on a real log, for tests that look at HTTP alone."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field

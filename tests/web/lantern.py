@@ -1,7 +1,7 @@
 """A studio prepared for the examples of the OpenAPI document: what is recorded before each of them.
 
-The examples are one story in its order. Here stands what else must be so, from whom, so that each
-can be posted as it is; the clock stands where each of them says that it happened.
+The examples are one story, in its order. `BEFORE` holds what else must be recorded, and by whom, so
+that each can be posted as it is; the clock is moved to the time of each before it is posted.
 """
 
 import json
@@ -158,7 +158,7 @@ class Lantern:
         self.head = 0
 
     def examples(self) -> Iterator[dict[str, Any]]:
-        """Each example, when all is ready for it; whoever asks for the next has posted it."""
+        """Each example, once all is ready for it; the caller posts it before it takes the next."""
         left = {type_: example_events(type_) for type_ in {example.type for example in STORY}}
         for example in STORY:
             event = left[example.type].pop(0)
@@ -181,7 +181,7 @@ class Lantern:
         return answer
 
     def erase(self, event: Mapping[str, Any]) -> None:
-        """What the command of the owner does, with what an event says."""
+        """Erase texts as the owner's command does, with the data of an event."""
         data = event["data"]
         done = erase_text(self.owner, NAME, data["positions"], data["by"], data["ground"])
         self.head = done.position
@@ -206,5 +206,5 @@ class Lantern:
 
 
 def is_the_owners(event: Mapping[str, Any]) -> bool:
-    """Whether an example is what the owner of the database records, which nobody can post."""
+    """Whether an example is one that the database's owner records and nobody can post."""
     return bool(event["source"] == OWNER)

@@ -85,7 +85,7 @@ class Paper:
         episodes: tuple[str, ...] = ("KESTREL-1", "KESTREL-2"),
         route: Mapping[str, Any] = ROUTE,
     ) -> None:
-        """What the office says, and boards handed off at eight."""
+        """Record what the office sets up, and storyboards handed off at eight."""
         self.record(*(self.event(*fact) for fact in office(scenes, episodes, route)), who="office")
         for episode in episodes:
             self.desk(episode, "storyboard", start="2031-03-03T07:00:00Z", end=OPENED)
@@ -136,7 +136,7 @@ class Paper:
     def ask(
         self, path: str, who: str = "supervisor", headers: Mapping[str, str] | None = None
     ) -> TestResponse:
-        """Read an address; what it answers is of a media type that its route describes."""
+        """Read an address; an answer must be of a media type that its route describes."""
         answer = self.app.test_client().get(path, headers=self._headers(who) | dict(headers or {}))
         if answer.status_code == 200:
             address = self.app.url_map.bind("").match(path.partition("?")[0], "GET")
@@ -146,7 +146,7 @@ class Paper:
         return answer
 
     def get(self, path: str, who: str = "supervisor") -> dict[str, Any]:
-        """Read an address that must answer, as its description says."""
+        """Read an address that must answer, in the shape that the document describes."""
         answer = self.ask(path, who)
         assert answer.status_code == 200, answer.get_json()
         shown: dict[str, Any] = answer.get_json()
@@ -162,7 +162,7 @@ class Paper:
         return shown
 
     def problem(self, answer: TestResponse) -> tuple[int, str, list[tuple[str, str]]]:
-        """The status and name of a problem, and where what is wrong."""
+        """The status and name of a problem, and the place and code of each of its errors."""
         assert answer.content_type == "application/problem+json"
         body = answer.get_json()
         errors = [(error["pointer"], error["code"]) for error in body.get("errors", [])]
@@ -192,14 +192,14 @@ class Paper:
 
 
 def another_worker(engine: Engine, keys: Path | None = None, keeping: Keeping = USUAL) -> Flask:
-    """An app with nothing warm; it signs checkpoints where a folder of keys is given."""
+    """An app with nothing in memory yet; it signs checkpoints where a folder of keys is given."""
     settings = Settings(None, None, Path("/nowhere"), batch_events_max=100, keys=keys)
     opened = Studios(engine, seal_key=SEAL_KEY, keeping=keeping)
     return create_app(settings, engine, opened, SEAL_KEY)
 
 
 def hold_against_document(app: Flask, path: str, method: str, shown: object) -> None:
-    """Whether an answer is what the document says of its route."""
+    """Fail unless an answer has the shape that the document gives for its route."""
     rule, _ = app.url_map.bind("").match(path, method.upper(), return_rule=True)
     template = re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule.rule)
     pointer = template.replace("~", "~0").replace("/", "~1")
@@ -213,7 +213,7 @@ def hold_against_document(app: Flask, path: str, method: str, shown: object) -> 
 
 @lru_cache(maxsize=1)
 def _closed_document() -> dict[str, Any]:
-    """The document, its answers closed: readers pass over new members, tests must not."""
+    """The document with answers closed to more members: clients skip new ones, tests must not."""
     made = document(bare_app())
     for name, shape in made["components"]["schemas"].items():
         if name.endswith(("Shown", "Page", "Answer")) and name not in _OPEN_SHAPES:

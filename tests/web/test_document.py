@@ -219,7 +219,7 @@ def test_every_pattern_is_of_the_whole_text(made: dict[str, Any]) -> None:
 
 
 PLANNED = re.compile(r"projected_|finish|delivery_(before|after)$|delta_days")
-"""Members that only a plan can say."""
+"""Members that follow from a plan alone."""
 
 
 def members(made: dict[str, Any], shape: Any, seen: frozenset[str] = frozenset()) -> set[str]:
@@ -239,14 +239,14 @@ def members(made: dict[str, Any], shape: Any, seen: frozenset[str] = frozenset()
 
 
 def test_routes_that_tell_dates_of_a_plan_say_so(made: dict[str, Any]) -> None:
-    unsaid = []
+    undeclared = []
     for rule, _, description in routes(bare_app()):
         assert description is not None
         shown = made["paths"][path_of(rule)][methods_of(rule)[0].lower()]["responses"]
         content = shown.get("200", {}).get("content", {}).get("application/json", {})
         planned = {name for name in members(made, content) if PLANNED.match(name)}
         if planned and not description.dates:
-            unsaid.append((rule.rule, planned))
+            undeclared.append((rule.rule, planned))
         if description.dates:
             assert "suppositions" in members(made, content), rule.rule
-    assert unsaid == []
+    assert undeclared == []

@@ -1,4 +1,4 @@
-"""Cursors that name a position, a moment and a place: opaque, and only of their own query."""
+"""Cursors that name a position, a moment and a place: opaque, and valid for their query alone."""
 
 import base64
 import json

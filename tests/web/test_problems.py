@@ -1,4 +1,4 @@
-"""Every error leaves as a problem, of a type that has a page."""
+"""Every error is sent as a problem, of a type that has a page."""
 
 import logging
 

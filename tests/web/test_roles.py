@@ -1,4 +1,4 @@
-"""The README's tables of roles say what the code does."""
+"""The README's tables of roles agree with the code."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""The strict reader: what it refuses and where, and that it reads the rest as JSON is read."""
+"""The strict reader: what it refuses and where, and that it reads the rest as `json` does."""
 
 import json
 from typing import Any
@@ -158,7 +158,7 @@ def test_a_terse_document_is_read_as_any_other(value: Any, amiss: bytes, data: A
     elif data.draw(st.booleans()):
         raw = b"[" + raw + b"," + amiss + b"]"
     limits = Limits(depth_max=8)
-    # a space more at the end, and it is no longer terse
+    # with a space at the end the text is not terse: the strict parser alone reads it
     found, expected = read(raw, limits), read(raw + b" ", limits)
     assert isinstance(found, Unreadable) == isinstance(expected, Unreadable)
     if not isinstance(found, Unreadable):

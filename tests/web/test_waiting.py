@@ -14,7 +14,7 @@ HEAD = 10
 
 @dataclass
 class Studio:
-    """One whose log stands at 10; `waits_s` are how long it was asked to wait."""
+    """A studio whose log has ten events; `waits_s` are the seconds that it was asked to wait."""
 
     waits_s: list[float] = field(default_factory=list)
 

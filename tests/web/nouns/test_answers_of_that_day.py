@@ -1,4 +1,4 @@
-"""The replay as it was known then, held against the answers that were given then."""
+"""Replays of what was known at a time, held against the answers that were given at that time."""
 
 from dataclasses import dataclass, field
 from typing import Any
@@ -30,7 +30,7 @@ CALL = {
 
 @dataclass
 class Journal:
-    """Answers as they were given, by what to ask for to have them again."""
+    """Answers as they were given, each with the query or cursor that must give it again."""
 
     paper: Paper
     answers: list[tuple[str, str, Any]] = field(default_factory=list)
@@ -38,7 +38,7 @@ class Journal:
     omitted: int = 0
 
     def keep(self, query: str) -> None:
-        """What the service answers now; `query` names the position or instant it stands at."""
+        """Keep what the service answers now; `query` is what a replay needs to answer the same."""
         for episode in EPISODES:
             listed = self.paper.get("/episodes")
             (then,) = [one for one in listed["items"] if one["episode"] == episode]
@@ -53,7 +53,7 @@ class Journal:
             self.trays.append((first["next"], whole[1:]))
 
     def tell(self, *args: Any, **kwargs: Any) -> int:
-        """Tell a fact, and keep what is answered after it."""
+        """Record a fact, and keep what is answered after it."""
         position = self.paper.tell(*args, **kwargs)
         self.keep(f"position={position}")
         return position
@@ -75,7 +75,7 @@ class Journal:
 
 
 def journal_of_a_week(paper: Paper) -> Journal:
-    """A week of a small studio, every answer of it kept."""
+    """Record a week of a small studio, and keep the answers after each step."""
     journal = Journal(paper)
     paper.move_clock("2031-03-03T09:00:00Z")
     layout = {"department": "layout"}
@@ -94,7 +94,7 @@ def journal_of_a_week(paper: Paper) -> Journal:
     journal.move_clock("2031-03-04T12:00:30Z")
     paper.move_clock("2031-03-05T09:00:00Z")
     journal.tell("retake.called", "KESTREL-1", CALL)
-    # a call of Wednesday, and a start of Tuesday that is told only now
+    # a start of Tuesday that is recorded only now, after a call of Wednesday
     start = {"department": "animation"}
     journal.tell("work.started", "KESTREL-1/2", start, at="2031-03-04T09:00:00Z")
     journal.tell("priority.set", "KESTREL-2", {"priority": 5}, who="producer")
@@ -113,7 +113,7 @@ def _gate(due_on: str) -> dict[str, Any]:
 @pytest.fixture
 def journal(opened: Paper) -> Journal:
     made = journal_of_a_week(opened)
-    # what came later must not show: it changes much of what went before
+    # none of this may show in replays of the week, of which it changes much
     opened.move_clock("2031-03-10T09:00:00Z")
     start = opened.event("work.started", "KESTREL-1/3", {"department": "layout"})
     opened.record(start | {"time": "2031-03-03T10:00:00Z"})

@@ -159,7 +159,7 @@ def test_the_readme_has_cautions_where_such_figures_are_entered() -> None:
         assert caution in section
 
 
-# by the names of members: what an answer that has one of them must be read with
+# the caution that an answer must carry, by the name of a member it has
 WANTED = {
     "artist": cautions.PEOPLE,
     "artists": cautions.HOURS,

@@ -167,7 +167,7 @@ def test_a_checkpoint_keeps_a_limited_number_of_cosignatures(client_of: Clients)
         key, signature = public_key(name, WITNESS), sign(signed.text, name, WITNESS)
         body = {"key": str(key), "signature": str(signature)}
         assert cosigned(client_of, 1, body).status_code == (201 if fits else 422)
-        # one that is kept may be said again, one too many is not kept by being said twice
+        # one that is kept may be posted again; one too many is refused the second time as well
         assert cosigned(client_of, 1, body).status_code == (200 if fits else 422)
 
 

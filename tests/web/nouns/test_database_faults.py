@@ -1,4 +1,4 @@
-"""A lock that is held, a statement that hangs, a disk that is full: told as such, nothing lost."""
+"""A held lock, a hanging statement, a full disk: each is reported as such, and nothing is lost."""
 
 import time
 from collections.abc import Iterator
@@ -71,7 +71,7 @@ def test_an_idle_transaction_is_ended_and_lets_go(bounded: Paper, engine: Engine
     with bounded.engine.connect() as idle:
         append.lock_head(idle, "paper")
         with engine.begin() as other:
-            append.lock_head(other, "paper")  # once the other was ended
+            append.lock_head(other, "paper")  # waits until the idle one is ended
         idle.invalidate()
     assert bounded.post("/events", note(bounded)).status_code == 201
 
@@ -132,7 +132,7 @@ def test_a_full_disk_is_reported_until_something_is_recorded(
 def test_a_full_disk_is_reported_only_for_a_while_where_nobody_posts(
     bounded: Paper, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Who sends requests where it is ready would else never send the post that shows room."""
+    """Clients that go by readiness would otherwise never send the post that finds room again."""
     provide_with(bounded.app, disk_full_s=1)
     _filled(bounded, monkeypatch)
     client = bounded.app.test_client()

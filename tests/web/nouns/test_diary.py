@@ -1,4 +1,4 @@
-"""An episode's diary: what happened, and what it changed as the record was then."""
+"""An episode's diary: what happened, and what each event changed when it was recorded."""
 
 import csv
 import io

@@ -15,7 +15,7 @@ TEN = "2031-03-03T10:00:00Z"
 
 @pytest.fixture
 def designed(paper: Paper) -> Paper:
-    """Monday at ten: the imp drawn and asked about, the elf not drawn, a sheet that needs none."""
+    """Monday at ten: the imp drawn and its approval asked for, the elf not, a sheet without one."""
     paper.open(3, ("KESTREL-1",), APPROVING)
     for element, kind in ((IMP, "cast"), (ELF, "cast"), (SHEET, "model-sheet")):
         paper.tell("element.listed", element, {"kind": kind, "drawings": 4}, who="office")

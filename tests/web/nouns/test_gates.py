@@ -1,4 +1,4 @@
-"""Gates over time: when they were met, and what is said of them once an episode is delivered."""
+"""Gates over time: when they were met, and what they show once an episode is delivered."""
 
 from typing import Any
 

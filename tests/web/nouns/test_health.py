@@ -62,7 +62,7 @@ def test_without_its_database_it_is_live_and_not_ready() -> None:
     answer = client.get("/ready")
     assert (answer.status_code, answer.content_type) == (503, "application/problem+json")
     assert "127.0.0.1" not in answer.text
-    # a route that needs the database says the same, and that it may be asked again
+    # a route that needs the database answers the same, with the time to wait before another try
     answer = client.get("/events", headers={"Authorization": "Bearer rl_x"})
     assert (answer.status_code, answer.content_type) == (503, "application/problem+json")
     assert answer.headers["Retry-After"] == "5"

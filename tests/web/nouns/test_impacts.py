@@ -241,7 +241,7 @@ def test_an_impact_from_before_a_show_was_opened(short: Paper) -> None:
     position = short.tell("retake.called", "KESTREL-1/1", CALL)
     before = short.get(f"/events/{position}/impact")
     short.tell("show.opened", "LANTERN", {"title": "The Harbour Light"}, who="office")
-    # this plan knows the later show, and is near enough to be asked first
+    # the plan made for this read knows the later show, and is near enough to be tried first
     short.get("/episodes/KESTREL-1")
     assert short.get(f"/events/{position}/impact") == before
     worker = another_worker(short.engine).test_client()

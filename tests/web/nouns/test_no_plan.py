@@ -113,9 +113,9 @@ ANEW = [
     *((posing, name) for name in ("_release", "_keys", "_hours_by", "_crews_by")),
     *((planned, name) for name in ("make_line", "dispatch", "latest", "overdue_since")),
 ]
-"""Where a fault may be met while the first plan of a studio is made."""
+"""Functions that may fail while the first plan of a studio is made."""
 PATCHED = [(board, name) for name in ("reframe", "sources_touched", "_prioritise")]
-"""And while it is made of the one before."""
+"""Functions that may fail while a plan is made from the one before."""
 
 
 @pytest.mark.parametrize(

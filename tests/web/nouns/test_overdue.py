@@ -1,4 +1,4 @@
-"""What is past its time, on desks, held, asked about or stopped, says since when everywhere."""
+"""Overdue work, answers and stoppages show everywhere since when they are overdue."""
 
 from typing import Any
 

@@ -1,4 +1,4 @@
-"""The quotation of a change order, on paper: every figure of the quote, nothing that runs.
+"""The quotation of a change order, on paper: every figure of the quote, no active content.
 
 PDF is read back with pypdf, HTML with Python's own parser.
 """

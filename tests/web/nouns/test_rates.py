@@ -95,7 +95,7 @@ def test_nobody_may_claim_that_something_is_withheld(opened: Paper) -> None:
 
 
 def test_a_card_for_a_department_of_that_name_has_no_personal_text(opened: Paper) -> None:
-    """What commits to personal text is the member of the event, not one of its data."""
+    """The commitment to personal text is a member of the event, not of its data."""
     route = json.loads(json.dumps(ROUTE).replace('"storyboard"', '"personal"'))
     opened.tell("show.opened", "ASTER", {"title": "Aster"}, who="office")
     opened.tell("route.laid", "ASTER", route, who="office")

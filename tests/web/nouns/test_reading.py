@@ -1,4 +1,4 @@
-"""What all reads share: positions, moments, tags, pages, and the refusal of what is not known."""
+"""What all reads share: positions, moments, tags, pages, and refusing unknown arguments."""
 
 import threading
 

@@ -1,4 +1,4 @@
-"""Who knew what when: as it was known then, and as it is now known to have been."""
+"""Replays by both clocks: what was known at a time, and what is known of it now."""
 
 from typing import Any
 

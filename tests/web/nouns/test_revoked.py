@@ -1,4 +1,4 @@
-"""A token that is revoked counts no more, although a worker remembers it."""
+"""A revoked token is refused at once, although a worker remembers it."""
 
 from datetime import UTC, datetime
 
@@ -75,7 +75,7 @@ def test_a_worker_remembers_only_so_many(paper: Paper) -> None:
 
 
 def test_a_worker_forgets_a_token_that_it_finds_revoked(paper: Paper) -> None:
-    """Else what is sent with it would count as a valid token's requests, not as a wrong one's."""
+    """Its requests would otherwise count as those of a valid token, not as wrong guesses."""
     paper.open(1, ("KESTREL-1",))
     assert paper.ask("/shows", "supervisor").status_code == 200
     seen = paper.app.extensions["retake-ledger"].tokens_seen

@@ -42,7 +42,7 @@ def test_a_token_has_a_quota_and_answers_say_what_is_left(paper: Paper) -> None:
     answer = paper.ask("/clock", "office")
     assert paper.problem(answer) == (429, "too-many-requests", [])
     assert 1 <= int(answer.headers["Retry-After"]) <= WINDOW_S + 1
-    # and nobody else is held up
+    # no other client is held up
     assert paper.ask("/clock", "supervisor").status_code == 200
     assert paper.app.test_client().get("/live").status_code == 200
 
@@ -78,7 +78,7 @@ def test_what_is_refused_before_it_is_whole_counts_as_well(paper: Paper) -> None
         return None if problem is None else problem.name
 
     assert refused(paper.secrets["office"]) is None
-    # who shows nothing shows nothing wrong
+    # a request without a token is no wrong guess
     for _ in range(WRONG):
         shown = problem_of(None)
         assert shown is not None
@@ -90,9 +90,9 @@ def test_what_is_refused_before_it_is_whole_counts_as_well(paper: Paper) -> None
     assert slowed is not None
     assert "wrong tokens" in slowed.detail
     assert 1 <= int(slowed.headers["Retry-After"]) <= WINDOW_S + 1
-    assert refused(paper.secrets["office"]) is None  # seen before
+    assert refused(paper.secrets["office"]) is None  # in use before, so not slowed
     revoke(paper, "office")
-    assert refused(paper.secrets["office"]) == "invalid-token"  # and looked up all the same
+    assert refused(paper.secrets["office"]) == "invalid-token"  # which is looked up even so
     assert refused(paper.secrets["producer"]) == "too-many-requests"
     assert refused(paper.secrets["producer"], "192.0.2.2") is None
 

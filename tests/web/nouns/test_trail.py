@@ -43,7 +43,7 @@ def delayed(paper: Paper) -> Paper:
 
 
 def build(paper: Paper) -> None:
-    """What the projector does."""
+    """Build the trail as the projector does."""
     studio = Studios(paper.engine).of("paper").warm
     with paper.engine.connect() as connection:
         assert Walker(studio, paper.engine).piece(connection, 60).done
@@ -58,10 +58,10 @@ def test_each_change_of_a_delivery_with_its_cause(delayed: Paper) -> None:
     shown = moves(delayed)
     assert [(row["type"], row["delta_minutes"]) for row in shown] == [
         ("scene.listed", None),
-        # the board, two days of work, is told as done in the same minute
+        # the storyboard, two days of work, is recorded as done in the same minute
         ("hand-off.made", -(2 * 1440)),
         (None, 1440),
-        # in the minute in which a desk should be done it is said to need one more, until it says so
+        # from the minute in which a desk should be done on, the plan gives it one minute more
         (None, 1),
         ("hand-off.made", -1),
         (None, 1),

@@ -1,4 +1,4 @@
-"""Whose request it is, by what the worker knows of the token that it shows."""
+"""Which client a request counts for, by what the worker knows of its token."""
 
 import asyncio
 from collections.abc import Iterator

@@ -1,4 +1,4 @@
-"""A question may hold any facts together, whoever asks; money and people's words stay hidden."""
+"""A question may hold facts of any roles together; money and people's words stay hidden."""
 
 from typing import Any
 
@@ -109,5 +109,5 @@ def texts_and_amounts(event: dict[str, Any]) -> set[str]:
 
 
 def test_whoever_may_ask_may_see_money() -> None:
-    """A question may be about money, and its answer and refusals tell of it."""
+    """A question may be about money, which its answer and refusals then show."""
     assert set(ASKING) <= set(SEES_MONEY)

@@ -1,4 +1,4 @@
-"""What facts leave to be done, as answers tell it: work that others need, scenes to look at."""
+"""What answers show as left to do after a fact: work that others need, scenes to look at."""
 
 from ..paper import Paper
 

@@ -1,4 +1,4 @@
-"""What a desk is told of events that are withheld from it: where they are and of which type."""
+"""What a desk learns of events that are withheld from it: their positions and types alone."""
 
 import json
 

@@ -1,4 +1,4 @@
-"""The quick yes never says more than the schemas do, and says it of all that is usual."""
+"""The quick check accepts nothing that the schemas refuse, and accepts all usual events."""
 
 from copy import deepcopy
 from typing import Any

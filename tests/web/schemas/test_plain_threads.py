@@ -1,4 +1,4 @@
-"""The quick yes is asked by many threads from the first request on."""
+"""The quick check may run in many threads from the first request on."""
 
 import subprocess
 import sys
@@ -25,7 +25,7 @@ print(found == [True] * 8)
 
 
 def test_the_first_events_may_be_checked_by_several_threads_at_once() -> None:
-    """msgspec works out a type at its first use, and not safely for several threads."""
+    """msgspec works out a type at its first use, which is not safe in several threads."""
     for _ in range(3):
         done = subprocess.run(
             [sys.executable, "-c", SCRIPT], capture_output=True, text=True, check=False

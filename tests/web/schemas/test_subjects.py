@@ -1,4 +1,4 @@
-"""The patterns of subjects let pass what is a subject of the form, and nothing else."""
+"""The patterns of subjects match the subjects of a form, and nothing else."""
 
 import re
 

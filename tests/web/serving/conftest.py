@@ -36,11 +36,11 @@ SHORT = Limits(
     discard_s=0.3,
 )
 WAIT_S = 10
-"""How long a test waits for what must come; what must come later is told by a shorter deadline."""
+"""How long a test waits for what must come; the deadlines under test are much shorter."""
 
 
 class Small:
-    """A WSGI app; `seen` are the environs of what it was asked."""
+    """A WSGI app; `seen` are the environs of the requests that reached it."""
 
     def __init__(self) -> None:
         self.seen: list[dict[str, Any]] = []
@@ -76,7 +76,7 @@ class _Stream:
 
 
 class Port:
-    """Where the app is reached, and what it has; `refused` are the statuses that were counted."""
+    """A port with the app behind it; `refused` are the statuses of the refusals it counted."""
 
     def __init__(self, number: int, app: Small, state: ServerState, refused: list[int]) -> None:
         self.number = number
@@ -97,7 +97,7 @@ class Port:
             client.close()
 
     def ask(self, sent: bytes) -> bytes:
-        """All that comes until the service closes."""
+        """Send bytes; gives all that comes until the service closes the connection."""
         with self.client() as client:
             client.sendall(sent)
             return read_all(client)
@@ -117,7 +117,7 @@ def read_all(client: socket.socket) -> bytes:
 
 
 def refused_by(shown: str | None) -> Problem:
-    """What is answered to who shows no known token."""
+    """The problem that a request without a known token is answered with."""
     try:
         secret_in(shown)
     except ProblemError as error:
@@ -126,7 +126,7 @@ def refused_by(shown: str | None) -> Problem:
 
 
 async def by_token(shown: str | None, address: str) -> Client:
-    """Each token is a studio of its own."""
+    """The client of a request, as if each token were of a studio of its own."""
     return Client(shown or address, "")
 
 

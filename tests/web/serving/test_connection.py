@@ -1,4 +1,4 @@
-"""What clients do that are slow, silent or wrong, and that it costs nobody else anything."""
+"""Clients that are slow, silent or wrong cost no other client anything."""
 
 import json
 import select
@@ -40,7 +40,7 @@ def wait_until(holds: Callable[[], bool]) -> None:
 
 
 def read_until(client: socket.socket, end: bytes) -> None:
-    """Read an answer that ends so."""
+    """Read an answer up to the bytes that end it."""
     answer = b""
     while not answer.endswith(end):
         part = client.recv(4096)
@@ -260,7 +260,7 @@ def test_requests_that_wait_for_a_thread_are_bounded(patient: Port) -> None:
         assert readable
         refused += readable
     assert {problem(read_all(client))[0] for client in refused} == {503}
-    # whoever asks whether the service lives waits for nobody
+    # a probe of liveness has threads of its own
     live = patient.ask(b"GET /live HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n")
     assert live.endswith(b"0 /live")
     patient.app.hold.set()
@@ -403,7 +403,7 @@ def test_large_bodies_together_are_bounded_and_small_ones_are_not(narrow: Port) 
     assert "bodies" in str(shown["detail"])
     small = last.replace(b"%d" % size, b"9")
     assert narrow.ask(small + b"z" * 9).endswith(b"9 /here")
-    # what was whole is held until it is answered
+    # a body that is whole takes its room until it is answered
     clients[0].sendall(b"z")
     wait_until(lambda: len(narrow.app.seen) == 2)
     assert problem(narrow.ask(last + b"z" * size))[0] == 503

@@ -22,7 +22,7 @@ def _wait(free: threading.Event) -> None:
 
 
 async def until(done: Callable[[], bool]) -> None:
-    """Let others run until something is so."""
+    """Let other tasks run until a condition holds."""
     async with asyncio.timeout(ANSWER_S):
         while not done():
             await asyncio.sleep(0.001)

@@ -1,4 +1,4 @@
-"""A worker's event loop: who is let in and by whom, encryption, proxies, lanes, and the end."""
+"""A worker's event loop: accepting clients, encryption, proxies, lanes, and stopping."""
 
 import asyncio
 import datetime
@@ -359,7 +359,7 @@ def test_metrics_are_kept_to_a_port_of_their_own() -> None:
 
 
 class _Failing:
-    """A listener whose next `accept` fails so, or gives a client that cannot be set up."""
+    """A listener whose next `accept` raises a fault, or for None gives a closed client."""
 
     def __init__(self, sock: socket.socket, faults: list[int | None]) -> None:
         self._sock = sock
@@ -372,7 +372,7 @@ class _Failing:
         fault = self.faults.pop()
         client.close()
         if fault is None:
-            return client, address  # what is set on it fails
+            return client, address  # closed: setting its options fails
         raise OSError(fault, os.strerror(fault))
 
     def __getattr__(self, name: str) -> Any:
@@ -399,7 +399,7 @@ def test_a_client_that_cannot_be_accepted_keeps_no_other_out(fault: int | None) 
 def test_liveness_is_answered_while_the_database_is_waited_for() -> None:
     async def test() -> None:
         app, bare, hold = small_app(), bare_app(), threading.Event()
-        # the functions that say the lanes of these addresses, one in place of a paused database
+        # views with the lanes of these addresses; the second waits as for a paused database
         app.add_url_rule("/live", view_func=bare.view_functions["health.live"])
 
         @wraps(bare.view_functions["health.ready"])
@@ -436,7 +436,7 @@ def narrow_listener() -> socket.socket:
 
 
 def encrypted(sock: socket.socket, certificate_file: Path) -> ssl.SSLSocket:
-    """A client that takes little at a time, and has asked for a big page and the end."""
+    """A client that takes little at a time and has asked for a big page, the connection's last."""
     plain = socket.socket()
     plain.settimeout(20)
     plain.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
