@@ -23,6 +23,7 @@ ORDER = (
     "planning",
     "proofs",
     "settings",
+    "release",
     "tls",
     "keys",
     "log",

@@ -10,7 +10,6 @@ cleared at the next writing.
 import logging
 from collections.abc import Callable, Iterable, Iterator
 from functools import cache
-from hashlib import sha256
 from importlib.metadata import version
 from pathlib import Path
 from typing import NamedTuple
@@ -20,6 +19,7 @@ from sqlalchemy import ColumnElement, Connection, and_, delete, func, insert, se
 from service.log.schema import event, snapshot
 from service.proofs.seals import holds, seal
 from service.proofs.tree import HASH_BYTES
+from service.release import SERVICE, sources_digest
 
 _log = logging.getLogger("retake_ledger.snapshots")
 
@@ -42,7 +42,7 @@ class Snapshot(NamedTuple):
 @cache
 def made_by() -> str:
     """What a snapshot depends on besides the log, of this release."""
-    return release_digest(Path(__file__).parents[1])
+    return release_digest(SERVICE)
 
 
 def release_digest(package: Path, version_of: Callable[[str], str] = version) -> str:
@@ -51,11 +51,8 @@ def release_digest(package: Path, version_of: Callable[[str], str] = version) ->
     That is the core's source text, who packs it, and the time zones that work on desks was counted
     by.
     """
-    digest = sha256(f"{version_of('msgspec')} {version_of('tzdata')}".encode())
-    for folder in ("vocabulary", "production"):
-        for path in sorted((package / folder).rglob("*.py")):
-            digest.update(path.relative_to(package).as_posix().encode() + path.read_bytes())
-    return digest.hexdigest()
+    packed_by, zones = version_of("msgspec"), version_of("tzdata")
+    return sources_digest(package, ("vocabulary", "production"), packed_by, zones)
 
 
 def latest_snapshot(

@@ -9,7 +9,7 @@ from flask import Response, g, request
 from msgspec import UNSET
 
 from service.planning.board.faults import PlanError
-from service.planning.plan.schedule import RULES_VERSION, Schedule, suppositions, unplanned
+from service.planning.plan.schedule import Schedule, suppositions, unplanned
 from service.planning.plan.standing import Standings
 from service.production.state import State
 from service.studio import Studio, View
@@ -196,7 +196,7 @@ def answer_as(
         reading.now_min,
         request.full_path,
         g.token.role,
-        RULES_VERSION,
+        services().release,
         ZONE_DATA_VERSION,
         content_type,
         *also,

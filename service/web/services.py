@@ -12,6 +12,7 @@ from service.log.tokens import Token
 from service.production.refusal import Refusal
 from service.projections.present import Trails
 from service.record import Proposed, Receipt
+from service.release import this_release
 from service.settings import Settings
 from service.studio import Studio
 from service.web.observing import FULL_S
@@ -66,6 +67,8 @@ class Services:
     waiting: Waiting = field(default_factory=Waiting)
     page_bytes_max: int = PAGE_BYTES_MAX
     """How much a page of events or of texts has at most, unless its first item has more."""
+    release: str = field(default_factory=this_release)
+    """What tells the answers of this release from those of others, which tags must not confuse."""
     disk_full_s: float = FULL_S
     """How long a disk counts as full if nothing is recorded meanwhile."""
 

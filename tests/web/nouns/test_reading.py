@@ -107,6 +107,15 @@ def test_an_answer_is_tagged_by_position_and_moment(busy: Paper, path: str) -> N
     assert changed.status_code == (304 if path.endswith("/impact") else 200)
 
 
+# the tag of recorded events is made of what is sent
+@pytest.mark.parametrize("path", [path for path in (*LISTS, *ONES) if path != LISTS[-1]])
+def test_a_tag_of_another_release_is_out_of_date(busy: Paper, path: str) -> None:
+    """Its answer to the same question may have had other members."""
+    tag = {"If-None-Match": busy.ask(path).headers["ETag"]}
+    provide_with(busy.app, release="the next")
+    assert busy.ask(path, headers=tag).status_code == 200
+
+
 @pytest.mark.parametrize("path", [path for path in ONES if not path.endswith("/impact")])
 def test_the_moment_alone_makes_another_answer(busy: Paper, path: str) -> None:
     tag = {"If-None-Match": busy.ask(path).headers["ETag"]}
