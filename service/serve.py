@@ -27,7 +27,13 @@ _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 @click.command("serve")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(1, 65535))
-@click.option("--workers", default=2, show_default=True, type=click.IntRange(1, 64))
+@click.option(
+    "--workers",
+    default=2,
+    show_default=True,
+    type=click.IntRange(1, 64),
+    help="Processes that answer; one more builds the trails of dates.",
+)
 @click.option(
     "--threads", default=8, show_default=True, type=click.IntRange(1, 256), help="In each worker."
 )
@@ -153,7 +159,7 @@ def gunicorn_config(host: str, port: int, workers: int, limits: "Limits") -> dic
     """What gunicorn's master is told: among it, to wait longer than a worker does by itself."""
     return {
         "bind": [f"[{host}]:{port}" if ":" in host else f"{host}:{port}"],
-        "workers": workers,
+        "workers": workers + 1,  # one builds the trails and serves nobody
         "timeout": int(limits.answer_s) + 30,
         "graceful_timeout": int(limits.stop_s) + 5,
         "proc_name": "retake-ledger",

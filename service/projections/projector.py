@@ -1,4 +1,4 @@
-"""A thread in each worker that keeps the trails built; of all workers, one at a time builds one.
+"""A thread that keeps the trails built; of several processes with one, one at a time builds one.
 
 Nothing wakes it after a commit: rows are stored only of minutes that are over, and readers walk
 what is missing by themselves. It looks every few seconds.
@@ -26,16 +26,12 @@ from service.vocabulary.instants import US_PER_MIN, instant_us
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """How a projector shares its worker with requests, in seconds."""
+    """How a projector spends its time, in seconds."""
 
     poll_s: float = 3.0
     """How often it looks for something to build while there is nothing."""
     piece_s: float = 0.5
     """How long it builds before it commits."""
-    quiet_s: float = 0.5
-    """After a request, so long is what comes next given way to."""
-    pause_s: float = 0.01
-    """The rest before each plan while requests come: it takes three times as long as a plan."""
     rest_s: float = 30.0
     """How long a studio is let alone whose trail could not be built."""
 
@@ -46,7 +42,7 @@ _log = logging.getLogger("retake_ledger.projections")
 
 
 class _Ended(BaseException):
-    """The worker goes down: leave the piece, which was not committed."""
+    """The process ends: leave the piece, which was not committed."""
 
 
 class Unbuilt(NamedTuple):
@@ -74,7 +70,7 @@ def unbuilt(connection: Connection) -> list[Unbuilt]:
 
 
 class Projector:
-    """Builds trails beside a worker's requests, which it gives way to."""
+    """Builds the trails of all studios."""
 
     def __init__(
         self, studio_of: Callable[[str], Studio], engine: Engine, pace: Pace = USUAL_PACE
@@ -84,7 +80,6 @@ class Projector:
         self._pace = pace
         self._walkers: dict[str, Walker] = {}
         self._rests_until_s: dict[str, float] = {}
-        self._asked_s = 0.0
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._run, name="projector", daemon=True)
 
@@ -97,10 +92,6 @@ class Projector:
         self._ending.set()
         if self._thread.is_alive():
             self._thread.join(within_s)
-
-    def give_way(self) -> None:
-        """A request has come: slow down for a while."""
-        self._asked_s = time.monotonic()
 
     def _run(self) -> None:
         while not self._ending.is_set():
@@ -134,7 +125,7 @@ class Projector:
             if not rows.try_lock(connection, name):
                 return False
             walker = self._walkers.setdefault(name, Walker(studio, self._engine))
-            walker.piece(connection, self._pace.piece_s, self._breathe)
+            walker.piece(connection, self._pace.piece_s, self._end_if_told)
             rows.unlock(connection, name)
         except BaseException as error:
             # a lock of the session ends with it
@@ -151,9 +142,6 @@ class Projector:
             connection.close()
         return True
 
-    def _breathe(self) -> None:
-        """Before each plan: end if the worker does, rest if requests come."""
+    def _end_if_told(self) -> None:
         if self._ending.is_set():
             raise _Ended
-        if time.monotonic() - self._asked_s < self._pace.quiet_s:
-            time.sleep(self._pace.pause_s)

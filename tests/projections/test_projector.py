@@ -1,5 +1,6 @@
 """The thread that keeps trails built: several workers, one at a time, whatever they meet."""
 
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -37,6 +38,19 @@ class Broken(Studio):
 
     def view(self, min_position: int = 0, wait_s: float = 0) -> View:
         raise ZeroDivisionError
+
+
+class Held(Studio):
+    """A studio whose log is read once it is let go."""
+
+    def __init__(self, name: str, engine: Engine, clock_us: Callable[[], int]) -> None:
+        super().__init__(name, engine, clock_us)
+        self.begun, self.let_go = threading.Event(), threading.Event()
+
+    def view(self, min_position: int = 0, wait_s: float = 0) -> View:
+        self.begun.set()
+        assert self.let_go.wait(20)
+        return super().view(min_position, wait_s)
 
 
 @contextmanager
@@ -147,13 +161,13 @@ def _stored_or_none(engine: Engine) -> list[DateMove] | None:
 def test_it_ends_in_the_middle_of_a_piece(engine: Engine) -> None:
     recording.make(engine)
     record(engine, said_at_random(3))
-    one = projector_on(engine, replace(SOON, piece_s=1000.0, pause_s=0.05))
-    one.give_way()
+    studio = Held(NAME, engine, lambda: 0)
+    one = Projector(lambda _: studio, engine, SOON)
     one.start()
-    time.sleep(0.15)
-    began_s = time.monotonic()
+    assert studio.begun.wait(20)
+    one.stop(within_s=0)
+    studio.let_go.set()
     one.stop()
-    assert time.monotonic() - began_s < 2
     with engine.connect() as connection:
         assert connection.scalar(select(func.count()).select_from(trail)) == 0
         connection.rollback()

@@ -90,7 +90,7 @@ Dates = list[tuple[str, int | None]]
 """Episodes in their total order, each with a date as `dates` has it."""
 
 Breathe = Callable[[], None]
-"""Called before each plan, so that the caller may let others go first."""
+"""Called before each plan, so that the caller may rest or raise what ends the walk."""
 
 
 def begin(planned: Schedule, position: int, standings: Mapping[str, TrailEnd]) -> Walk:

@@ -9,18 +9,18 @@ A worker's connections live on an asyncio loop, and a request takes a thread onl
 - `admission`: the lane of a route, the client of a token, who is refused by the token alone.
 - `lanes`: threads, at which studios and in each its tokens take turns.
 - `refusals`: problems that are answered before the app sees the request.
-- `encryption`: TLS. `worker`: accepts, and ends.
+- `encryption`: TLS. `worker`: accepts, and ends. `building`: the one worker that serves nobody.
 
 What is refused before the app is counted in `retake_ledger_requests` with the route `none`, and
 comes in its turn, after the answers to what was sent before. The connection is read on for two
 seconds then, since a reset could reach the client before the answer.
 """
 
-import atexit
 import gc
 import shutil
 import time
 from dataclasses import replace
+from functools import partial
 from http import HTTPStatus
 from pathlib import Path
 from typing import Any
@@ -37,6 +37,7 @@ from service.projections.projector import Projector
 from service.record import Studios
 from service.settings import Settings
 from service.web.app import create_app
+from service.web.serving.building import Builder
 from service.web.serving.lanes import threads_at_the_database
 from service.web.serving.limits import Limits
 from service.web.serving.worker import LoopWorker, Options
@@ -56,13 +57,15 @@ def worker_app(settings: Settings, database_url: str) -> Flask:
     gc.set_threshold(*GC_THRESHOLDS)
     engine = service_engine(database_url, settings, bounded=True)
     seal_key = _seal_key(settings)
-    studios = Studios(engine, seal_key=seal_key)
-    app = create_app(settings, engine, studios, seal_key)
-    projector = Projector(lambda name: studios.of(name).warm, engine)
-    app.before_request(projector.give_way)
-    projector.start()
-    atexit.register(projector.stop)
-    return app
+    return create_app(settings, engine, Studios(engine, seal_key=seal_key), seal_key)
+
+
+def projector_of(settings: Settings, database_url: str) -> Projector:
+    """What builds the trails, with connections of its own."""
+    gc.set_threshold(*GC_THRESHOLDS)
+    engine = service_engine(database_url, settings, bounded=True)
+    studios = Studios(engine, seal_key=_seal_key(settings))
+    return Projector(lambda name: studios.of(name).warm, engine)
 
 
 def sized(settings: Settings, threads: int) -> Settings:
@@ -92,6 +95,7 @@ class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types
         self._database_url = database_url
         self._config = config
         LoopWorker.options = options
+        LoopWorker.builder = Builder(partial(projector_of, settings, database_url))
         super().__init__()
 
     def load_config(self) -> None:

@@ -28,6 +28,7 @@ from service.tls import context_of
 from service.web.observing import refusal_counter
 from service.web.serving.admission import admission, client_finder, lane_chooser
 from service.web.serving.bridge import Bridge
+from service.web.serving.building import Builder
 from service.web.serving.connection import Connection
 from service.web.serving.encryption import encrypt
 from service.web.serving.lanes import Lanes
@@ -87,6 +88,7 @@ class LoopWorker(Worker):  # type: ignore[misc]  # gunicorn ships no types for i
     """A worker: an event loop with all connections, and lanes of threads with the requests."""
 
     options: Options
+    builder: Builder
     """Set for all workers before they fork."""
 
     def init_signals(self) -> None:
@@ -97,8 +99,17 @@ class LoopWorker(Worker):  # type: ignore[misc]  # gunicorn ships no types for i
         signal.signal(signal.SIGABRT, self.handle_abort)
         signal.signal(signal.SIGCHLD, signal.SIG_DFL)
 
+    def load_wsgi(self) -> None:
+        """Make the app, unless this worker is the one that builds the trails."""
+        self.builds = self.builder.take_turn()
+        if not self.builds:
+            super().load_wsgi()
+
     def run(self) -> None:
-        """Serve until told to stop."""
+        """Serve until told to stop, or build the trails."""
+        if self.builds:
+            self.builder.build(self)
+            return
         sys.setswitchinterval(SWITCH_S)
         allow_many_files()
         quiet_libraries()

@@ -1,0 +1,62 @@
+"""The one worker that builds the trails and serves nobody."""
+
+import os
+import signal
+import time
+from collections.abc import Callable, Iterator
+
+import httpx
+import pytest
+
+from service.web.serving.building import NICENESS
+from tests.serving import Service, data_folder, memory_disk
+
+
+@pytest.fixture(scope="module")
+def serving() -> Iterator[Service]:
+    with data_folder(memory_disk()) as data:
+        service = Service(data, workers=1)
+        service.start()
+        service.wait_until_ready()
+        yield service
+        service.end()
+
+
+def builders(service: Service) -> list[int]:
+    """The workers that take the processor's time last."""
+    own = os.getpriority(os.PRIO_PROCESS, 0)
+    return [
+        pid
+        for pid in service.worker_pids()
+        if os.getpriority(os.PRIO_PROCESS, pid) == min(own + NICENESS, 19)
+    ]
+
+
+def wait_for(what: Callable[[], bool]) -> None:
+    ends_s = time.monotonic() + 30
+    while not what():
+        assert time.monotonic() < ends_s, "it did not come to that"
+        time.sleep(0.05)
+
+
+def test_one_worker_more_than_asked_for_builds(serving: Service) -> None:
+    wait_for(lambda: len(builders(serving)) == 1)
+    assert len(serving.worker_pids()) == 2
+
+
+def test_where_the_builder_is_killed_another_one_is_started(serving: Service) -> None:
+    wait_for(lambda: len(builders(serving)) == 1)
+    (killed,) = builders(serving)
+    os.kill(killed, signal.SIGKILL)
+    wait_for(lambda: bool(builders(serving)) and builders(serving) != [killed])
+    assert len(serving.worker_pids()) == 2
+    assert httpx.get(f"{serving.url}/live").is_success
+
+
+def test_where_all_workers_are_killed_one_of_those_to_come_builds(serving: Service) -> None:
+    before = set(serving.worker_pids())
+    for pid in before:
+        os.kill(pid, signal.SIGKILL)
+    wait_for(lambda: not before & set(serving.worker_pids()) and len(serving.worker_pids()) == 2)
+    wait_for(lambda: len(builders(serving)) == 1)
+    serving.wait_until_ready()
