@@ -16,8 +16,10 @@ from typing import IO, NamedTuple
 
 import orjson
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from sqlalchemy import Engine, text
+from psycopg import capabilities
+from sqlalchemy import Engine
 
+from service.log.engine import driver_cursor
 from service.log.tree import FrontierError, checked_head
 from service.proofs.canonical import MAY_COMMIT, commits
 from service.proofs.checkpoints import Checkpoint
@@ -32,11 +34,11 @@ EVENTS, NODES, PERSONAL, CONTENTS, CHECKPOINT = (
 AT_ONCE = 5000
 ROWS_FETCHED = 50
 
-_ROWS = text("""
+_ROWS = """
 SELECT e.position, e.body, e.nodes, e.content_hash, p.salt, p.content FROM event e
-LEFT JOIN personal p ON :personal AND p.studio = e.studio AND p.position = e.position
-WHERE e.studio = :studio AND e.position > :after AND e.position <= :until ORDER BY e.position
-""")
+LEFT JOIN personal p ON %s AND p.studio = e.studio AND p.position = e.position
+WHERE e.studio = %s AND e.position > %s AND e.position <= %s ORDER BY e.position
+"""
 
 
 class ExportError(RuntimeError):
@@ -101,16 +103,11 @@ def begun(folder: Path) -> Iterator[None]:
 
 
 def _write(engine: Engine, studio: str, span: tuple[int, int], files: _Files) -> None:
-    after, until = span
-    asked = {
-        "studio": studio,
-        "after": after,
-        "until": until,
-        "personal": files.texts is not None,
-    }
-    with engine.connect() as connection:
+    with engine.connect() as connection, driver_cursor(connection) as cursor:
         # a few rows at a time: thousands of events may have much text
-        rows = connection.execute(_ROWS, asked, execution_options={"yield_per": ROWS_FETCHED})
+        few = ROWS_FETCHED if capabilities.has_stream_chunked() else 1
+        parameters = (files.texts is not None, studio, *span)
+        rows = cursor.stream(_ROWS, parameters, size=few, binary=True)
         for position, body, completed, hashed, salt, content in rows:
             files.events.write(body + b"\n")
             files.nodes.write(b64encode(completed).decode() + "\n")

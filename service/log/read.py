@@ -9,6 +9,7 @@ from sqlalchemy import ColumnElement, Connection, and_, func, or_, select
 
 from service.log import wire
 from service.log.append import read_head
+from service.log.engine import driver_cursor
 from service.log.prepared import rows_of, run_alone, statement
 from service.log.schema import event, personal
 from service.vocabulary.instants import instant
@@ -32,8 +33,7 @@ READ_EVENTS = 5000
 """How many events are fetched at a time where all that meet some conditions are read."""
 
 
-TEXTS_FETCHED = 8
-"""How many personal texts are fetched at a time: each may be long."""
+_PERSONAL = "SELECT position, content FROM personal WHERE studio = %s AND position = ANY (%s)"
 
 
 class Stored(NamedTuple):
@@ -201,14 +201,11 @@ def personal_at(
 ) -> Iterator[tuple[int, bytes]]:
     """Position and canonical bytes of the personal text of these events, where they have any.
 
-    Rows are fetched a few at a time and are not kept, since their text may be long.
+    Rows come one after the other and are not kept, since their text may be long.
     """
     if positions:
-        query = select(personal.c.position, personal.c.content).where(
-            *_of_positions(studio, positions)
-        )
-        with connection.execute(query, execution_options={"yield_per": TEXTS_FETCHED}) as found:
-            yield from found
+        with driver_cursor(connection) as cursor:
+            yield from cursor.stream(_PERSONAL, (studio, list(positions)), binary=True)
 
 
 def text_sizes_at(connection: Connection, studio: str, positions: Sequence[int]) -> dict[int, int]:

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, and_, delete, func, insert, select
 
+from service.log.engine import driver_cursor
 from service.log.schema import event, snapshot
 from service.proofs.seals import holds, seal
 from service.proofs.tree import HASH_BYTES
@@ -60,7 +61,7 @@ def latest_snapshot(
 ) -> Snapshot | None:
     """The last snapshot at or before a position that this release made and sealed."""
     for position, digest in _sealed(connection, studio, until, seal_key):
-        parts = connection.scalar(select(snapshot.c.parts).where(*_is_at(studio, position)))
+        parts = _parts(connection, studio, position)
         # what the seal is over must be what is there
         if parts and parts[-1] == digest:
             return Snapshot(position, parts)
@@ -88,6 +89,14 @@ def _sealed(
     return found
 
 
+def _parts(connection: Connection, studio: str, position: int) -> list[bytes]:
+    """The parts of a stored snapshot; none where there is none any more."""
+    query = "SELECT parts FROM snapshot WHERE studio = %s AND position = %s"
+    with driver_cursor(connection) as cursor:
+        found = cursor.execute(query, (studio, position)).fetchone()
+    return [] if found is None else [bytes(part) for part in found[0]]
+
+
 def _is_at(studio: str, position: int) -> tuple[ColumnElement[bool], ColumnElement[bool]]:
     return snapshot.c.studio == studio, snapshot.c.position == position
 
@@ -113,12 +122,13 @@ def kept_snapshots(connection: Connection, studio: str, seal_key: bytes | None) 
         .where(snapshot.c.studio == studio, snapshot.c.made_by == made_by())
         .order_by(snapshot.c.position)
     )
-    columns = snapshot.c.leaf, snapshot.c.digest, snapshot.c.seal, snapshot.c.parts
+    columns = snapshot.c.leaf, snapshot.c.digest, snapshot.c.seal
     for position in connection.scalars(own).all():
         found = connection.execute(select(*columns).where(*_is_at(studio, position))).first()
         if found is None:
             continue  # a worker has cleared it meanwhile
-        leaf, digest, sealed, parts = found
+        leaf, digest, sealed = found
+        parts = _parts(connection, studio, position)
         holding = None
         if seal_key is not None:
             values = _sealed_values(studio, position, leaf, digest)

@@ -18,6 +18,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.dialects.postgresql import ARRAY, insert
 
+from service.log.engine import driver_cursor
 from service.log.schema import projection, trail
 from service.planning.compare.trail import CAUSES, DateMove, TrailEnd
 from service.planning.plan.schedule import RULES_VERSION
@@ -29,6 +30,7 @@ RULES = f"{RULES_VERSION}, zones {ZONE_DATA_VERSION}, trail 2"
 
 _LOCK_CLASS = 0x7241  # any number, apart from other uses of advisory locks
 _COLUMNS = [trail.c[name] for name in DateMove._fields]
+_COPY = f"COPY trail (studio, {', '.join(DateMove._fields)}) FROM STDIN"
 
 # Each episode's last row; the episodes are found by leaps through the key, not row by row.
 _STANDINGS = text("""
@@ -138,9 +140,9 @@ def write(
     )
     if connection.execute(moved).first() is None:
         raise MovedOnError(studio)
-    if moves:
-        rows = [{"studio": studio, **move._asdict()} for move in moves]
-        connection.execute(insert(trail), rows)
+    with driver_cursor(connection) as cursor, cursor.copy(_COPY) as copy:
+        for move in moves:
+            copy.write_row((studio, *move))
 
 
 def clear(connection: Connection, studio: str) -> None:

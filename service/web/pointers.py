@@ -1,7 +1,10 @@
 """Where an error is: JSON pointers (RFC 6901) and the error that carries one."""
 
-from collections.abc import Mapping
-from typing import Any, NamedTuple
+from collections.abc import Iterable, Mapping
+from itertools import islice
+from typing import Any, NamedTuple, TypeAlias
+
+POINTERS_MAX = 64 * 1024
 
 
 class FieldError(NamedTuple):
@@ -19,6 +22,34 @@ class FieldError(NamedTuple):
 def step(name: str | int) -> str:
     """One reference token of a pointer, with its slash."""
     return "/" + str(name).replace("~", "~0").replace("/", "~1")
+
+
+Place: TypeAlias = "tuple[Place, str | int] | None"
+"""Where a value lies: the place of what it lies in, and its name or number there. None: the whole.
+
+Names may be long and have many values beneath them, so a pointer is made only where one is told.
+"""
+
+
+def pointer_of(place: Place) -> str:
+    """The pointer to a place."""
+    steps: list[str] = []
+    while place is not None:
+        place, name = place
+        steps.append(step(name))
+    return "".join(reversed(steps))
+
+
+def first_of(errors: Iterable[FieldError], most: int) -> list[FieldError]:
+    """The first of errors: so many at most, and none behind POINTERS_MAX characters of pointers."""
+    found: list[FieldError] = []
+    length = 0
+    for error in islice(errors, most):
+        found.append(error)
+        length += len(error.pointer)
+        if length >= POINTERS_MAX:
+            break
+    return found
 
 
 def split(pointer: str) -> list[str]:

@@ -1,7 +1,6 @@
 """Events as they are posted: read, checked and proposed, to be recorded or only tried."""
 
 from collections.abc import Mapping, Sequence
-from itertools import islice
 from typing import Any
 
 from service.log.tokens import Token
@@ -12,7 +11,7 @@ from service.vocabulary.kinds import reviver
 from service.vocabulary.sources import owns
 from service.web import negotiation
 from service.web.negotiation import BATCH, EVENT
-from service.web.pointers import FieldError, step
+from service.web.pointers import FieldError, first_of, step
 from service.web.problems import ProblemError
 from service.web.schemas.events import check_event, raw_members, split_personal
 from service.web.services import services
@@ -99,9 +98,9 @@ def _refuse_wrong_events(posted: Sequence[Any], batch: bool) -> None:
         for index, members in enumerate(posted)
         for error in check_event(members)
     )
-    errors = list(islice(found, ERRORS_MAX))
+    errors = first_of(found, ERRORS_MAX)
     if errors:
-        more = ", or more" if len(errors) == ERRORS_MAX else ""
+        more = "" if next(found, None) is None else ", or more"
         detail = f"Nothing was recorded; members that are wrong: {len(errors)}{more}."
         raise ProblemError("invalid-event", detail, errors)
 

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 import orjson
 
-from service.web.pointers import FieldError, step
+from service.web.pointers import FieldError, Place, first_of, pointer_of
 
 # beyond these a reader with doubles no longer tells neighbours apart (RFC 7493, section 2.2)
 WHOLE_MAX = 2**53 - 1
@@ -185,18 +185,31 @@ def _examine(text: str, limits: Limits) -> object:
         return _malformed(error, text)
     except RecursionError:
         return _too_deep(limits)
-    errors: list[FieldError] = []
-    for pointer, value, depth in _places(document):
-        if depth > limits.depth_max:
-            return _too_deep(limits, pointer)
-        errors.extend(_faults(pointer, value))
-        if len(errors) >= ERRORS_MAX:
-            break
+    try:
+        errors = first_of(_all_faults(document, limits), ERRORS_MAX)
+    except _TooDeepError as error:
+        return _too_deep(limits, error.pointer)
     if not errors:
         return _plain_value(document)
     first = errors[0]
     where = first.pointer or "the whole document"
-    return Unreadable(f"At {where}: {first.detail}", tuple(errors[:ERRORS_MAX]))
+    return Unreadable(f"At {where}: {first.detail}", tuple(errors))
+
+
+class _TooDeepError(ValueError):
+    """A value nests deeper than is read."""
+
+    def __init__(self, pointer: str) -> None:
+        super().__init__(pointer)
+        self.pointer = pointer
+
+
+def _all_faults(document: object, limits: Limits) -> Iterator[FieldError]:
+    """What is wrong, in the order of the document. Raises _TooDeepError."""
+    for place, value, depth in _places(document):
+        if depth > limits.depth_max:
+            raise _TooDeepError(pointer_of(place))
+        yield from _faults(place, value)
 
 
 def _plain_value(value: Any) -> Any:
@@ -208,41 +221,39 @@ def _plain_value(value: Any) -> Any:
     return value
 
 
-def _places(document: object) -> Iterator[tuple[str, object, int]]:
-    """Every value with its pointer and level, in the order of the document."""
-    waiting: list[tuple[str, object, int]] = [("", document, 1)]
+def _places(document: object) -> Iterator[tuple[Place, object, int]]:
+    """Every value with its place and level, in the order of the document."""
+    waiting: list[tuple[Place, object, int]] = [(None, document, 1)]
     while waiting:
-        pointer, value, depth = waiting.pop()
-        inner: list[tuple[str, object]] = []
+        place, value, depth = waiting.pop()
+        inner: Iterable[tuple[str | int, object]] = ()
         if isinstance(value, _Pairs):
-            inner = [(pointer + step(name), item) for name, item in value]
+            inner = value
         elif isinstance(value, list):
-            inner = [(pointer + step(place), item) for place, item in enumerate(value)]
-        yield pointer, value, depth if isinstance(value, list) else 0
-        waiting.extend((at, item, depth + 1) for at, item in reversed(inner))
+            inner = enumerate(value)
+        yield place, value, depth if isinstance(value, list) else 0
+        waiting.extend(reversed([((place, name), item, depth + 1) for name, item in inner]))
 
 
-def _faults(pointer: str, value: object) -> Iterator[FieldError]:
+def _faults(place: Place, value: object) -> Iterator[FieldError]:
     if isinstance(value, _Bad):
-        yield FieldError(pointer, value.detail, value.code)
+        yield FieldError(pointer_of(place), value.detail, value.code)
     elif isinstance(value, str):
-        yield from _text_faults(pointer, value, "The text")
+        yield from _text_faults(place, value, "The text")
     elif isinstance(value, _Pairs):
         seen: set[str] = set()
         for name, _ in value:
-            yield from _text_faults(pointer, name, "A member's name")
+            yield from _text_faults(place, name, "A member's name")
             if name in seen:
-                yield FieldError(
-                    pointer + step(name), "This name stands twice. Say it once.", "duplicate-name"
-                )
+                pointer = pointer_of((place, name))
+                yield FieldError(pointer, "This name stands twice. Say it once.", "duplicate-name")
             seen.add(name)
 
 
-def _text_faults(pointer: str, text: str, what: str) -> Iterator[FieldError]:
+def _text_faults(place: Place, text: str, what: str) -> Iterator[FieldError]:
     if "\0" in text:
-        yield FieldError(
-            pointer, f"{what} has a NUL character (\\u0000). Take it out.", "nul-character"
-        )
+        detail = f"{what} has a NUL character (\\u0000). Take it out."
+        yield FieldError(pointer_of(place), detail, "nul-character")
     if not text.isascii() and any("\ud800" <= char <= "\udfff" for char in text):
         detail = f"{what} has half of a surrogate pair. Write the whole character."
-        yield FieldError(pointer, detail, "lone-surrogate")
+        yield FieldError(pointer_of(place), detail, "lone-surrogate")

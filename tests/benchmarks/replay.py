@@ -14,7 +14,7 @@ from service.kept import USUAL
 from service.log.append import lock_head
 from service.log.chain import Chain
 from service.log.embedded import ensure_running, stop
-from service.log.engine import driver_connection, service_engine
+from service.log.engine import driver_cursor, service_engine
 from service.log.migrate import migrate
 from service.log.studios import make_studio
 from service.proofs.tree import leaf_hash
@@ -120,11 +120,7 @@ def record(connection: Connection, bodies: list[bytes]) -> None:
 
 def read_bare(engine: Engine, statement: str) -> int:
     """All rows through the driver's cursor, as a program without rules would read them."""
-    with (
-        engine.connect() as connection,
-        driver_connection(connection) as raw,
-        raw.cursor(binary=True) as cursor,
-    ):
+    with engine.connect() as connection, driver_cursor(connection) as cursor:
         return len(cursor.execute(statement, (NAME,)).fetchall())
 
 

@@ -9,7 +9,7 @@ from marshmallow import Schema, ValidationError, fields, missing
 from service.vocabulary import kinds
 from service.vocabulary.facts import CATALOGUE, Fact
 from service.vocabulary.identifiers import FORMS_SHOWN, Form, parse_subject
-from service.web.pointers import FieldError, put, step
+from service.web.pointers import FieldError, Place, first_of, pointer_of, put, step
 from service.web.schemas.envelope import NAMED, TRACE, Envelope, extension_errors, type_hint
 from service.web.schemas.fields import AnyField, schema_of
 from service.web.schemas.messages import NULL, pointed
@@ -19,6 +19,9 @@ DATA_SCHEMAS: Mapping[str, Schema] = {type_: schema_of(fact) for type_, fact in 
 _ENVELOPE = Envelope()
 _READ_MEMBERS = msgspec.json.Decoder(dict[str, msgspec.Raw]).decode
 _PUBLIC_ATTRIBUTES = NAMED | set(TRACE)
+
+NULLS_MAX = 1000
+"""How many nulls of an event are told of."""
 
 
 def check_event(members: object) -> list[FieldError]:
@@ -80,37 +83,38 @@ def _subject_errors(text: str, fact: type[Fact]) -> list[FieldError]:
 
 def _data_errors(data: dict[str, Any], fact: type[Fact]) -> list[FieldError]:
     schema = DATA_SCHEMAS[fact.TYPE]
-    errors = _schema_errors(schema, data, "/data")
-    for at in _nulls_beside(schema, data):
-        errors.append(FieldError("/data" + at, str(NULL), NULL.code))
-    return errors
+    nulls = (
+        FieldError(pointer_of(place), str(NULL), NULL.code)
+        for place in _nulls_beside(schema, data, (None, "data"))
+    )
+    return [*_schema_errors(schema, data, "/data"), *first_of(nulls, NULLS_MAX)]
 
 
-def _nulls_beside(schema: Schema, value: dict[str, Any]) -> Iterator[str]:
-    """Pointers to the nulls in members that a schema does not name, nested ones too."""
+def _nulls_beside(schema: Schema, value: dict[str, Any], at: Place) -> Iterator[Place]:
+    """Places of the nulls in members that a schema does not name, nested ones too."""
     for name, inner in value.items():
         field = schema.fields.get(name)
-        within = _nulls(inner) if field is None else _nulls_within(field, inner)
-        yield from (step(name) + at for at in within)
+        if field is None:
+            yield from _nulls(inner, (at, name))
+        else:
+            yield from _nulls_within(field, inner, (at, name))
 
 
-def _nulls_within(field: AnyField, value: object) -> Iterator[str]:
+def _nulls_within(field: AnyField, value: object, at: Place) -> Iterator[Place]:
     if isinstance(field, fields.Nested) and isinstance(value, dict):
-        yield from _nulls_beside(field.schema, value)
+        yield from _nulls_beside(field.schema, value, at)
     elif isinstance(field, fields.List) and isinstance(value, list):
         for place, inner in enumerate(value):
-            yield from (step(place) + at for at in _nulls_within(field.inner, inner))
+            yield from _nulls_within(field.inner, inner, (at, place))
 
 
-def _nulls(value: object) -> list[str]:
-    """Pointers to the nulls in a value that no schema describes."""
+def _nulls(value: object, at: Place) -> Iterator[Place]:
+    """Places of the nulls in a value that no schema describes."""
     if value is None:
-        return [""]
-    if isinstance(value, dict):
-        return [step(name) + at for name, inner in value.items() for at in _nulls(inner)]
-    if isinstance(value, list):
-        return [step(place) + at for place, inner in enumerate(value) for at in _nulls(inner)]
-    return []
+        yield at
+    elif isinstance(value, dict | list):
+        for name, inner in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from _nulls(inner, (at, name))
 
 
 # what stays of a value in the public body, the rest going into the dict under its pointer
