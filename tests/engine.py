@@ -13,8 +13,8 @@ import pytest
 def _trouble() -> str | None:
     # In a process of its own: a client that finds no engine leaves its socket open.
     asking = [sys.executable, "-c", "import docker; docker.from_env().ping()"]
-    asked = subprocess.run(asking, cwd="/", capture_output=True, text=True, check=False)
-    return None if asked.returncode == 0 else asked.stderr.strip().splitlines()[-1]
+    ping = subprocess.run(asking, cwd="/", capture_output=True, text=True, check=False)
+    return None if ping.returncode == 0 else ping.stderr.strip().splitlines()[-1]
 
 
 def require_engine() -> None:

@@ -21,13 +21,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.attacks", description=__doc__)
     parser.add_argument("names", nargs="*", metavar="NAME", help=f"of {', '.join(names())}")
     parser.add_argument("--part", type=float, default=1.0, help="a part of the full size")
-    asked = parser.parse_args()
+    options = parser.parse_args()
     console = Console()
-    for name in asked.names or names():
+    for name in options.names or names():
         table = Table("what", "came of it", title=name, title_justify="left")
         try:
             for what, outcome in importlib.import_module(f"tests.attacks.{name}").attack(
-                asked.part
+                options.part
             ):
                 table.add_row(what, outcome)
         finally:  # one that fails has said why in its rows

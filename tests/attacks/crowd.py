@@ -31,7 +31,7 @@ from tests.telling import office_facts
 RECORDED, BATCH_MOST = 20_000, 1000
 """How many notes the record has that is folded again, and how many are posted at a time."""
 CONNECTIONS, TOKENS = 200, 40
-ASKED_S, ASKED_EVERY_S = 30.0, 0.05
+MEASURED_S, REQUEST_EVERY_S = 30.0, 0.05
 MEDIAN_MS_MAX, LONGEST_MS_MAX = 100.0, 2000.0
 """The goals: how long others wait."""
 _ENDED_S_MAX = 120
@@ -66,7 +66,7 @@ class Poster(Load):
     """Posts one note after the other."""
 
     def __init__(self, url: str, token: str, number: int, at: str) -> None:
-        super().__init__(url, token, ASKED_EVERY_S, ASKED_EVERY_S / 2)
+        super().__init__(url, token, REQUEST_EVERY_S, REQUEST_EVERY_S / 2)
         self._number, self._at, self._places = number, at, count()
 
     def _send(self, connection: http.client.HTTPConnection) -> None:
@@ -160,14 +160,14 @@ def _made(data: Path, studio: str) -> str:
     return issued(data, "office", studio)
 
 
-def waits_of_others(service: Installed, number: int, asked_s: float) -> Waits:
+def waits_of_others(service: Installed, number: int, measured_s: float) -> Waits:
     """How long the other studio waits now. Fails where it is refused anything."""
     with Client(service.url, service.other) as ledger:
         at = ledger.get("/clock")["now"]
-    reader = Reader(service.url, service.other, ASKED_EVERY_S, 0.0)
+    reader = Reader(service.url, service.other, REQUEST_EVERY_S, 0.0)
     poster = Poster(service.url, service.other, number, at)
     with at_work([reader, poster], _ENDED_S_MAX):
-        time.sleep(asked_s)
+        time.sleep(measured_s)
     assert set(reader.statuses) == {HTTPStatus.OK}, reader.statuses
     assert set(poster.statuses) == {HTTPStatus.CREATED}, poster.statuses
     reads, posts = ([1000 * wait_s for wait_s in load.waits_s] for load in (reader, poster))
@@ -178,14 +178,14 @@ def attack(part: float = 1.0) -> Iterator[tuple[str, str]]:
     """What others feel of a part of so many connections; fails where a goal is missed."""
     connections = max(2, round(CONNECTIONS * part))
     tokens = max(2, round(TOKENS * part))
-    asked_s = max(1.0, ASKED_S * part)
+    measured_s = max(1.0, MEASURED_S * part)
     missed = []
     with installed(max(10, round(RECORDED * part)), tokens) as service:
-        waits_of_others(service, 1, asked_s)  # warm
-        yield "another studio, quiet", str(waits_of_others(service, 2, asked_s))
+        waits_of_others(service, 1, measured_s)  # warm
+        yield "another studio, quiet", str(waits_of_others(service, 2, measured_s))
         for number, crowd in enumerate((service.crowd[:1], service.crowd), 3):
             with crowding(service, crowd, connections) as answered:
-                waits = waits_of_others(service, number, asked_s)
+                waits = waits_of_others(service, number, measured_s)
             what = f"beside {connections} connections of {len(crowd)} tokens"
             yield what, str(waits)
             yield "they were answered", _shown(answered)

@@ -22,7 +22,7 @@ from service.log.embedded import ensure_running
 from service.log.studios import find_studio, make_studio
 from service.log.tree import checked_head
 from tests.benchmarks.figures import took_s
-from tests.checking.told import ALTERED, Attack, altering, tell_all
+from tests.checking.altered import ALTERED, Attack, altering, tell_all
 from tests.conftest import Database
 from tests.fresh import SETTINGS, fresh_database
 from tests.log.recording import START_US, record
@@ -69,11 +69,14 @@ def _altered(engine: Engine, url: str, alter: Attack, kind: Kind) -> tuple[str, 
     try:
         mended = mend(owner, NAME, SEAL_KEY)
     except MendingError:
-        return f"{_told(found)}; mending changed nothing", missed
+        return f"{_described(found)}; mending changed nothing", missed
     after = _found(engine)
     stays = {UNMENDED, *(one.kind for one in mended.left)}
     missed += [f"{one.kind} is still there" for one in after if one.kind not in stays]
-    return f"{_told(found)}; mended: {'; '.join(mended.done)}; then {_told(after)}", missed
+    return (
+        f"{_described(found)}; mended: {'; '.join(mended.done)}; then {_described(after)}",
+        missed,
+    )
 
 
 def _found(engine: Engine) -> list[Finding]:
@@ -83,7 +86,7 @@ def _found(engine: Engine) -> list[Finding]:
     return check_studio(engine, studio, MEANS).findings
 
 
-def _told(findings: Sequence[Finding]) -> str:
+def _described(findings: Sequence[Finding]) -> str:
     return ", ".join(f"{one.kind} at {one.position}" for one in findings) or "nothing found"
 
 

@@ -43,7 +43,7 @@ def attack(part: float) -> Iterator[tuple[str, str]]:
         spawn = multiprocessing.get_context("spawn")
         with ProcessPoolExecutor(os.cpu_count(), mp_context=spawn) as processes:
             stretches = [
-                processes.submit(_told, url, keys, first, min(count, first + AT_ONCE))
+                processes.submit(_outcome_of, url, keys, first, min(count, first + AT_ONCE))
                 for first in range(0, count, AT_ONCE)
             ]
             for stretch in as_completed(stretches):
@@ -55,9 +55,9 @@ def attack(part: float) -> Iterator[tuple[str, str]]:
         raise SystemExit(f"{len(outcome.faults)} answers were faults of the service")
 
 
-def _told(url: str, keys: Path, first: int, end: int) -> Outcome:
+def _outcome_of(url: str, keys: Path, first: int, end: int) -> Outcome:
     """The stories of some seeds, in one database. Runs in a process of its own."""
-    logging.disable(logging.CRITICAL)  # faults are told by their seeds
+    logging.disable(logging.CRITICAL)  # faults are reported by their seeds
     outcome = Outcome()
     with fresh_database(url, f"stories_{first}") as (engine, _):
         app = another_worker(engine, keys)

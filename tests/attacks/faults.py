@@ -48,10 +48,10 @@ def _outcome(kind: str, fault: Fault, rounds: int) -> str:
             )
         except AssertionError as error:
             return f"{FAILED}{error}"
-    return _told(outcome)
+    return _described(outcome)
 
 
-def _told(outcome: Outcome) -> str:
+def _described(outcome: Outcome) -> str:
     refused = ", ".join(f"{count} with {status}" for status, count in outcome.refused.items())
     return (
         f"{WRONG + '; '.join(outcome.wrong) if outcome.wrong else 'nothing lost or doubled'}; "

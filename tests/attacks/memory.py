@@ -52,7 +52,7 @@ HOLDERS: Mapping[str, tuple[str, tuple[str, ...]]] = {
 
 
 @dataclass(frozen=True)
-class Asked:
+class Request:
     """A request that may be dear: whose token, where, and what is posted if anything is.
 
     `wanted` is the status of its answer: what is refused for another reason than what it is about
@@ -74,7 +74,7 @@ class Asked:
 class Cost:
     """What a request came to: its status, how far it raised the worker at its height, its wait."""
 
-    asked: Asked
+    request: Request
     status: int
     raised_mib: float
     took_s: float
@@ -95,16 +95,16 @@ def _serving(weeks: int, long_notes: int) -> Iterator[tuple[str, dict[str, str],
 
 
 def filled(
-    engine: Engine, weeks: int, long_notes: int | None, told_until_min: int | None = None
+    engine: Engine, weeks: int, long_notes: int | None, recorded_until_min: int | None = None
 ) -> dict[str, str]:
     """Record a studio of so many weeks with long notes behind; gives the secrets by holder.
 
-    Its episodes are all delivered, unless only what was told until a minute is recorded. Without a
-    number of long notes it has no hostile desk, and the huge ones are left out too.
+    Its episodes are all delivered, unless only what was recorded until a minute is taken. Without
+    a number of long notes it has no hostile desk, and the huge ones are left out too.
     """
     bodies = list(year.bodies(weeks))
-    if told_until_min is not None:
-        last = format_min(told_until_min)
+    if recorded_until_min is not None:
+        last = format_min(recorded_until_min)
         bodies = [body for body in bodies if body["recordedat"] <= last]
     at = bodies[-1]["recordedat"]
     with engine.begin() as connection:
@@ -164,7 +164,7 @@ def _append(engine: Engine, events: Iterator[tuple[dict[str, Any], Any]]) -> Non
 _SET_BY_THE_LOG = frozenset({"position", "recordedat", "poster"})
 
 
-def dear_requests(at: str, last: int, big: int = 4 * KIB * KIB) -> list[Asked]:
+def dear_requests(at: str, last: int, big: int = 4 * KIB * KIB) -> list[Request]:
     """The requests that are tried, each a way in which one might be dear.
 
     `at` is the studio's clock, `last` the last position, `big` how many bytes are posted.
@@ -178,21 +178,21 @@ def dear_requests(at: str, last: int, big: int = 4 * KIB * KIB) -> list[Asked]:
         *("/departments", "/episodes", "/checkpoints?limit=1000", "/openapi.json"),
         *("/trail/totals", f"/episodes/{EPISODE}/trail?limit=1000"),
     )
-    found = [Asked(who, path) for who in ("desk", "supervisor") for path in gets]
+    found = [Request(who, path) for who in ("desk", "supervisor") for path in gets]
     diary = f"/episodes/{EPISODE}/diary"
-    told = {"studio": STUDIO, "path": diary}
-    cursor = make_cursor(Place(last, parse_instant(at) // US_PER_MIN, last - HUGE - 50), told)
+    query = {"studio": STUDIO, "path": diary}
+    cursor = make_cursor(Place(last, parse_instant(at) // US_PER_MIN, last - HUGE - 50), query)
     found += [
-        Asked("auditor", f"{diary}?limit=100&cursor={cursor}", accept=accept)
+        Request("auditor", f"{diary}?limit=100&cursor={cursor}", accept=accept)
         for accept in ("application/json", "text/csv", "text/plain")
     ]
-    found += [Asked("supervisor", "/reports/retakes?limit=1000")]
-    found += [Asked("auditor", f"/events/{last - 1}{what}") for what in ("", "/personal")]
-    found += [Asked("auditor", f"/events/{last}{what}") for what in ("", "/personal")]
+    found += [Request("supervisor", "/reports/retakes?limit=1000")]
+    found += [Request("auditor", f"/events/{last - 1}{what}") for what in ("", "/personal")]
+    found += [Request("auditor", f"/events/{last}{what}") for what in ("", "/personal")]
     for body, wanted, _ in _hostile_posts(at, big, "/desk"):
-        found.append(Asked("desk", "/events", body, wanted=wanted))
+        found.append(Request("desk", "/events", body, wanted=wanted))
     for body, _, wanted in _hostile_posts(at, big, "/supervisor"):
-        found.append(Asked("supervisor", "/what-if", body, wanted=wanted))
+        found.append(Request("supervisor", "/what-if", body, wanted=wanted))
     return found
 
 
@@ -204,10 +204,10 @@ def _hostile_posts(at: str, big: int, source: str) -> Iterator[tuple[bytes, int,
 
     def event(number: int, **data: Any) -> dict[str, Any]:
         note = f"{source[1:5].upper()}-{number}"  # a code stands once in a studio
-        said = {"note": note, "to": "layout", "department": "layout", **data}
+        data = {"note": note, "to": "layout", "department": "layout", **data}
         return {
             "specversion": "1.0", "id": f"p-{number}", "source": source, "type": "note.given",
-            "subject": SCENE, "time": at, "data": said,
+            "subject": SCENE, "time": at, "data": data,
         }  # fmt: skip
 
     def filled(part: bytes, count: int) -> bytes:
@@ -235,8 +235,10 @@ def _hostile_posts(at: str, big: int, source: str) -> Iterator[tuple[bytes, int,
     yield orjson.dumps(unlike), 422, 422
     yield orjson.dumps([{"type": 1, "x": None} for _ in range(1000)]), 422, 422
     # ids that are recorded already, those with the longest texts among them
-    known = [{**event(number, text="Up."), "id": f"hostile-{number}"} for number in range(1, 1000)]
-    yield orjson.dumps(known), 409, 200
+    repeated = [
+        {**event(number, text="Up."), "id": f"hostile-{number}"} for number in range(1, 1000)
+    ]
+    yield orjson.dumps(repeated), 409, 200
     call = {
         "retake": "R",
         "kind": "retake",
@@ -267,39 +269,39 @@ def measure(weeks: int, long_notes: int) -> Iterator[Cost]:
         httpx.Client(base_url=address, timeout=300) as client,
     ):
 
-        def send(asked: Asked) -> httpx.Response:
-            headers = {"Authorization": f"Bearer {secrets[asked.who]}", "Accept": asked.accept}
-            if asked.body is None:
-                return client.get(asked.path, headers=headers)
+        def send(request: Request) -> httpx.Response:
+            headers = {"Authorization": f"Bearer {secrets[request.who]}", "Accept": request.accept}
+            if request.body is None:
+                return client.get(request.path, headers=headers)
             return client.post(
-                asked.path, content=asked.body, headers={**headers, "Content-Type": BATCH}
+                request.path, content=request.body, headers={**headers, "Content-Type": BATCH}
             )
 
         at, last = _warmed(send)
-        for asked in dear_requests(at, last):
-            yield _cost(asked, send, pid)
+        for request in dear_requests(at, last):
+            yield _cost(request, send, pid)
 
 
-def _warmed(send: Callable[[Asked], httpx.Response]) -> tuple[str, int]:
+def _warmed(send: Callable[[Request], httpx.Response]) -> tuple[str, int]:
     """Have the worker fold, plan and build; gives the studio's clock and the last position."""
     for path in ("/departments", f"/episodes/{EPISODE}", f"/episodes/{EPISODE}/scenes?limit=5"):
-        assert send(Asked("supervisor", path)).status_code == 200
+        assert send(Request("supervisor", path)).status_code == 200
     until = time.monotonic() + BUILT_S
-    while send(Asked("supervisor", "/trail/totals")).status_code == 503:  # it is being built
+    while send(Request("supervisor", "/trail/totals")).status_code == 503:  # it is being built
         assert time.monotonic() < until, "the trail was not built"
         time.sleep(1)
-    shown = send(Asked("supervisor", "/episodes")).json()
+    shown = send(Request("supervisor", "/episodes")).json()
     return shown["now"], shown["position"]
 
 
-def _cost(asked: Asked, send: Callable[[Asked], httpx.Response], pid: int) -> Cost:
+def _cost(request: Request, send: Callable[[Request], httpx.Response], pid: int) -> Cost:
     _reset_height(pid)
     before = _status_kib(pid, "VmRSS")
     began = time.perf_counter()
-    answer = send(asked)
+    answer = send(request)
     took_s = time.perf_counter() - began
     raised = (_status_kib(pid, "VmHWM") - before) / KIB
-    return Cost(asked, answer.status_code, raised, took_s, len(answer.content))
+    return Cost(request, answer.status_code, raised, took_s, len(answer.content))
 
 
 def _reset_height(pid: int) -> None:
@@ -345,7 +347,7 @@ def attack(part: float = 1.0) -> Iterator[tuple[str, str]]:
     for cost in measure(max(1, round(WEEKS * part)), max(10, round(LONG_NOTES * part))):
         costs.append(cost)
         yield (
-            str(cost.asked),
+            str(cost.request),
             f"{cost.raised_mib:7.1f} MiB  {cost.took_s:6.2f} s  {cost.status}  "
             f"{cost.answered_bytes:9,} bytes",
         )
@@ -360,7 +362,7 @@ def not_held(costs: Sequence[Cost]) -> list[str]:
     missed = []
     for cost in costs:
         if cost.raised_mib > RAISED_MAX_MIB:
-            missed.append(f"{cost.asked} raised the worker by {cost.raised_mib:.1f} MiB")
-        if cost.status != cost.asked.wanted:
-            missed.append(f"{cost.asked} was answered {cost.status}, not {cost.asked.wanted}")
+            missed.append(f"{cost.request} raised the worker by {cost.raised_mib:.1f} MiB")
+        if cost.status != cost.request.wanted:
+            missed.append(f"{cost.request} was answered {cost.status}, not {cost.request.wanted}")
     return missed

@@ -89,10 +89,10 @@ def found_price(
 
     `data` is what the desk takes the event to say, with "price" in the place of the price.
     """
-    told = {name: value for name, value in event.items() if name != "withheld"}
+    members = {name: value for name, value in event.items() if name != "withheld"}
     salts = ["", *sorted(seen.salts)]
     for salt in salts:
-        whole = canonical({**told, "data": data, **({"salt": salt} if salt else {})})
+        whole = canonical({**members, "data": data, **({"salt": salt} if salt else {})})
         before, gap, after = whole.partition(f'"{_GAP}"'.encode())
         assert gap, "the guess has no place for a price"
         for price in prices:

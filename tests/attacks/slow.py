@@ -28,7 +28,7 @@ from tests.telling import office_facts
 
 EACH = 500
 POSTERS, POSTS = 8, 60
-LIVE_ASKED = 200
+LIVE_REQUESTS = 200
 TRICKLE_S = 0.5
 HELD_S_MAX = 60
 LIVE_MS_MAX, POSTS_SLOWED_MAX = 50.0, 2.0
@@ -143,11 +143,12 @@ class Measured:
     post_ms: float
 
 
-def measured(url: str, token: str, round_: int, asked: int = LIVE_ASKED, posts: int = POSTS,
-) -> Measured:  # fmt: skip
+def measured(
+    url: str, token: str, round_: int, live_requests: int = LIVE_REQUESTS, posts: int = POSTS
+) -> Measured:
     """How long others wait now."""
     waits: list[float] = []
-    for _ in range(asked):
+    for _ in range(live_requests):
         began = time.perf_counter()
         _ask_live(url)
         waits.append((time.perf_counter() - began) * 1000)

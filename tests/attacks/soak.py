@@ -36,7 +36,7 @@ from tests.serving import Service, data_folder
 SOAK_S = 3600.0
 QUIET_S = 60.0
 WEEKS, EPISODES, SCENES = 6, range(101, 107), 200
-TOLD_UNTIL_MIN = year.OPENED_MIN + (WEEKS + 1) * year.WEEK_MIN
+RECORDED_UNTIL_MIN = year.OPENED_MIN + (WEEKS + 1) * year.WEEK_MIN
 HELD_SHARE = 0.5
 """Of what is posted; the rest sets priorities."""
 POSTERS, POSTS_PER_S, QUIET_PER_S = 8, 200.0, 5.0
@@ -187,7 +187,7 @@ def _serving() -> Iterator[tuple[Service, dict[str, str]]]:
         url = ensure_running(data)
         migrate(url)
         engine = service_engine(url, Settings.from_environment({"HOME": "/"}))
-        secrets = memory.filled(engine, WEEKS, None, told_until_min=TOLD_UNTIL_MIN)
+        secrets = memory.filled(engine, WEEKS, None, recorded_until_min=RECORDED_UNTIL_MIN)
         engine.dispose()
         service = Service(data, workers=2)
         service.start()
@@ -263,8 +263,8 @@ def _waits(clients: Sequence[Load]) -> str:
 
 def _rate(clients: Sequence[Load], took_s: float) -> str:
     statuses = sum((client.statuses for client in clients), Counter[int]())
-    told = ", ".join(f"{number:,} with {status}" for status, number in sorted(statuses.items()))
-    return f"{statuses.total() / took_s:.1f} a second: {told}"
+    answers = ", ".join(f"{number:,} with {status}" for status, number in sorted(statuses.items()))
+    return f"{statuses.total() / took_s:.1f} a second: {answers}"
 
 
 def _memory(samples_mib: Sequence[float]) -> str:

@@ -36,22 +36,22 @@ def main() -> None:
     parser.add_argument(
         "--write", action="store_true", help=f"also put them into {report.FILE.name}"
     )
-    asked = parser.parse_args()
-    if asked.write and asked.part != 1.0:
+    options = parser.parse_args()
+    if options.write and options.part != 1.0:
         parser.error("--write: figures are written of the full size, without --part")
-    of_commit = report.commit() if asked.write else ""
+    of_commit = report.commit() if options.write else ""
     console = Console()
     console.print(report.machine())
     measured = {}
-    for name in asked.names or names():
+    for name in options.names or names():
         table = Table(title=name, title_justify="left")
         for column in ("what", "figure", "unit", "ratio", "beside"):
             table.add_column(column, justify="right" if column in ("figure", "ratio") else "left")
-        measured[name] = measure(name, Size(asked.part))
+        measured[name] = measure(name, Size(options.part))
         for figure in measured[name]:
             table.add_row(*report.cells(figure))
         console.print(table)
-    if asked.write:
+    if options.write:
         report.write(measured, of_commit)
 
 

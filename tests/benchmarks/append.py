@@ -140,26 +140,26 @@ def _installed() -> Iterator[_Installed]:
 
 
 class _Floor:
-    """What the desks say, each client of an episode of its own."""
+    """What desks post, each client for an episode of its own."""
 
     def __init__(self, installed: _Installed, url: str, events: int) -> None:
         self._url = url
         self._secrets = installed.secrets
         episodes = tuple(f"KESTREL-{number}" for number in range(1, CLIENTS + 1))
         scenes = events // A_SCENE + 1
-        said = [
+        office_events = [
             event("/office", type_, subject, data, time=AT, id=f"office-{place}")
             for place, (type_, subject, data) in enumerate(office(scenes, episodes))
         ]
-        listed = range(0, len(said), BATCH_EVENTS)
-        facts = [self._batch(Role.OFFICE, said[at : at + BATCH_EVENTS]) for at in listed]
+        listed = range(0, len(office_events), BATCH_EVENTS)
+        facts = [self._batch(Role.OFFICE, office_events[at : at + BATCH_EVENTS]) for at in listed]
         post_all(url, [facts])
         self._desks = [_desks(episode, scenes) for episode in episodes]
 
     def singles(self, posts: int) -> list[list[bytes]]:
         """The requests of each client, one event in each."""
         return [
-            [self._request(Role.SUPERVISOR, SINGLE, said) for said in islice(desk, posts)]
+            [self._request(Role.SUPERVISOR, SINGLE, fact) for fact in islice(desk, posts)]
             for desk in self._desks
         ]
 
@@ -228,11 +228,11 @@ def _bare_copies(dsn: str, rows: int) -> Iterator[float]:
             "TO STDOUT (FORMAT BINARY)"
         )
         with cursor.copy(last, (STUDIO, rows)) as out:
-            told = b"".join(out)
+            copied = b"".join(out)
 
         def copy() -> None:
             with cursor.copy("COPY twin FROM STDIN (FORMAT BINARY)") as into:
-                into.write(told)
+                into.write(copied)
             connection.commit()
 
         for made in TWINS.values():

@@ -42,7 +42,7 @@ NOW_MIN = parse_instant(NOW) // US_PER_MIN
 def measure(size: Size) -> list[Figure]:
     """Visits a second, beside SimPy; how the time grows; the passes around the kernel."""
     warm()
-    state = told(size.of(EPISODES, 2))
+    state = line_state(size.of(EPISODES, 2))
     board = make_board(state)
     line = make_line(board, NOW_MIN)
     visits = len(line.key)
@@ -88,7 +88,7 @@ def measure(size: Size) -> list[Figure]:
     ]
 
 
-def told(episodes: int) -> State:
+def line_state(episodes: int) -> State:
     """The line with hours of their own for the departments that work by scene."""
     story = told_line(episodes=episodes)
     for number, name in enumerate(d.name for d in LINE if d.grain == "scene"):

@@ -28,9 +28,11 @@ EVENTS_LEAST = 6000
 def measure(size: Size) -> list[Figure]:
     """Milliseconds by kind of event, beside a plan from nothing."""
     warm()
-    told = standing()[: size.of(len(standing()), EVENTS_LEAST)]
-    state = fold(EMPTY, (event for event in told if not isinstance(event.fact, EpisodeDelivered)))
-    last = told[-1]
+    recorded = standing()[: size.of(len(standing()), EVENTS_LEAST)]
+    state = fold(
+        EMPTY, (event for event in recorded if not isinstance(event.fact, EpisodeDelivered))
+    )
+    last = recorded[-1]
     now_min = last.recorded_us // US_PER_MIN
     board = make_board(state)
     times = size.of(TIMES, 2)
@@ -85,7 +87,7 @@ def events(state: State, last: Event) -> list[Event]:
         for name, one in state.scenes.items()
         if "background" in one.departments and "camera" not in state.visits.get(name, {})
     )
-    told: list[tuple[str, str, dict[str, Any]]] = [
+    facts: list[tuple[str, str, dict[str, Any]]] = [
         ("hand-off.made", item, {"department": department}),
         ("retake.called", item, call),
         ("scene.listed", f"{episode}/999Z", {"frames": 96, "drawings": 40, "levels": 1}),
@@ -104,5 +106,5 @@ def events(state: State, last: Event) -> list[Event]:
             "measured",
             reviver(CATALOGUE[type_])(data),
         )
-        for type_, subject, data in told
+        for type_, subject, data in facts
     ]

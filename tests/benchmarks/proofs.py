@@ -114,7 +114,7 @@ def appended_s(engine: Engine, count: int) -> tuple[float, float]:
 def proofs_ms(engine: Engine, count: int) -> tuple[list[float], list[float]]:
     """Milliseconds of proofs of events, and of sizes, at random."""
     random = Random(9162)
-    asked = [random.randrange(count) for _ in range(PROOFS)]
+    drawn = [random.randrange(count) for _ in range(PROOFS)]
     with engine.connect() as connection:
 
         def prove_inclusion(leaf: int) -> None:
@@ -127,8 +127,8 @@ def proofs_ms(engine: Engine, count: int) -> tuple[list[float], list[float]]:
             read_root(connection, WITH, count)
 
         return (
-            [1000 * took_s(partial(prove_inclusion, leaf)) for leaf in asked],
-            [1000 * took_s(partial(prove_consistency, old)) for old in asked],
+            [1000 * took_s(partial(prove_inclusion, leaf)) for leaf in drawn],
+            [1000 * took_s(partial(prove_consistency, old)) for old in drawn],
         )
 
 
@@ -144,8 +144,8 @@ def looked_through_s(engine: Engine) -> tuple[float, float]:
         export_s = took_s(lambda: list(write(folder)))
         began = time.perf_counter()
         checkpoint = read_signed_checkpoint(folder / CHECKPOINT, ())
-        told = examine(read_record(folder), [checkpoint])
+        examined = examine(read_record(folder), [checkpoint])
         verify_s = time.perf_counter() - began
-    if told.difference is not None:
-        raise AssertionError(told.difference)
+    if examined.difference is not None:
+        raise AssertionError(examined.difference)
     return export_s, verify_s

@@ -90,11 +90,11 @@ def at(waits_s: Sequence[float], percent: int) -> float:
 
 def state_of(days: Sequence[seed.Day]) -> State:
     """What these days add up to."""
-    told = [(day, event) for day in days for post in day.posts for event in post.events]
-    struck = {event["data"]["position"] for _, event in told if event["type"] == "event.struck"}
+    recorded = [(day, event) for day in days for post in day.posts for event in post.events]
+    struck = {event["data"]["position"] for _, event in recorded if event["type"] == "event.struck"}
     bodies = (
         {**event, "position": position, "recordedat": day.clock_at, "poster": "measured"}
-        for position, (day, event) in enumerate(told, 1)
+        for position, (day, event) in enumerate(recorded, 1)
         if position not in struck
     )
     return fold(EMPTY, (read_event(orjson.dumps(body)) for body in bodies))

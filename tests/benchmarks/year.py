@@ -46,10 +46,10 @@ CREWS = {
 DRAWINGS_PARTS = {"clean-up": 0.5, "in-between": 0.5}
 
 
-class Said(NamedTuple):
-    """A fact, when it happened and when it was told, in UTC minutes."""
+class Fact(NamedTuple):
+    """A fact, when it was recorded and when it happened, in UTC minutes."""
 
-    told_min: int
+    recorded_min: int
     at_min: int
     type: str
     subject: str
@@ -58,9 +58,9 @@ class Said(NamedTuple):
 
 def bodies(weeks: int = WEEKS) -> Iterator[dict[str, Any]]:
     """The log's events as JSON objects, in order of position, for that many weeks' episodes."""
-    said = [*_opening(), *_episodes(weeks)]
-    said.sort(key=lambda fact: fact.told_min)
-    for position, fact in enumerate(said, 1):
+    facts = [*_opening(), *_episodes(weeks)]
+    facts.sort(key=lambda fact: fact.recorded_min)
+    for position, fact in enumerate(facts, 1):
         desk = fact.data.get("department", "office")
         yield {
             "specversion": "1.0",
@@ -72,22 +72,22 @@ def bodies(weeks: int = WEEKS) -> Iterator[dict[str, Any]]:
             "datacontenttype": "application/json",
             "data": fact.data,
             "position": position,
-            "recordedat": format_min(fact.told_min),
+            "recordedat": format_min(fact.recorded_min),
             "poster": desk,
         }
 
 
-def _opening() -> Iterator[Said]:
+def _opening() -> Iterator[Fact]:
     at_min = OPENED_MIN - 4 * WEEK_MIN
     from_on = str(date(2030, 12, 1))
     for show in SHOWS:
         opened = {"title": show.title(), "frames_per_second": 24}
-        yield Said(at_min, at_min, "show.opened", show, opened)
-        yield Said(at_min, at_min, "route.laid", show, _route())
+        yield Fact(at_min, at_min, "show.opened", show, opened)
+        yield Fact(at_min, at_min, "route.laid", show, _route())
     for department, hours in (("", scenario.STUDIO_HOURS), ("camera", scenario.CAMERA_HOURS)):
         calendar: dict[str, Any] = {"from_on": from_on, "shifts": hours}
         calendar |= {"department": department} if department else {"zone": scenario.ZONE}
-        yield Said(at_min, at_min, "calendar.set", "studio", calendar)
+        yield Fact(at_min, at_min, "calendar.set", "studio", calendar)
     for department, (artists, rate) in CREWS.items():
         crew = {
             "department": department,
@@ -96,7 +96,7 @@ def _opening() -> Iterator[Said]:
             "minutes_per_artist_day": scenario.DAY_MIN,
             "from_on": from_on,
         }
-        yield Said(at_min, at_min, "crew.set", "studio", crew)
+        yield Fact(at_min, at_min, "crew.set", "studio", crew)
 
 
 def _route() -> dict[str, Any]:
@@ -106,7 +106,7 @@ def _route() -> dict[str, Any]:
     return route
 
 
-def _episodes(weeks: int) -> Iterator[Said]:
+def _episodes(weeks: int) -> Iterator[Fact]:
     random = Random("a year")
     for week in range(weeks):
         for show in SHOWS:
@@ -115,18 +115,18 @@ def _episodes(weeks: int) -> Iterator[Said]:
             yield from _episode(episode, begun_min, random)
 
 
-def _episode(episode: str, begun_min: int, random: Random) -> Iterator[Said]:
+def _episode(episode: str, begun_min: int, random: Random) -> Iterator[Fact]:
     opened_min = begun_min - 2 * DAY_MIN
-    yield Said(opened_min, opened_min, "episode.opened", episode, {"title": f"Week {episode}"})
+    yield Fact(opened_min, opened_min, "episode.opened", episode, {"title": f"Week {episode}"})
     due_on = date(2031, 1, 6) + timedelta(minutes=begun_min - OPENED_MIN, weeks=13)
     gate = {"gate": "delivery", "due_on": str(due_on), "hard": True}
-    yield Said(opened_min, opened_min, "gate.set", episode, gate)
+    yield Fact(opened_min, opened_min, "gate.set", episode, gate)
     board = _Desk(episode, begun_min, random)
     yield from board.visit("storyboard", 0, 3 * DAY_MIN)
     scenes = [f"{episode}/{number}" for number in range(1, SCENES + 1)]
     for scene in scenes:
         data = {"frames": random.randint(40, 260), "drawings": random.randint(20, 80), "levels": 2}
-        yield Said(opened_min + 1, opened_min + 1, "scene.listed", scene, data)
+        yield Fact(opened_min + 1, opened_min + 1, "scene.listed", scene, data)
     yield from _backgrounds(episode, scenes, begun_min, random)
     for scene in scenes:
         yield from _scene(scene, begun_min + 4 * DAY_MIN, random)
@@ -135,32 +135,32 @@ def _episode(episode: str, begun_min: int, random: Random) -> Iterator[Said]:
         end_min += 2 * DAY_MIN
         yield from board.visit(department, end_min, DAY_MIN)
     at_min = begun_min + end_min + 2 * DAY_MIN
-    yield Said(at_min, at_min, "episode.delivered", episode, {})
+    yield Fact(at_min, at_min, "episode.delivered", episode, {})
 
 
-def _backgrounds(episode: str, scenes: list[str], begun_min: int, random: Random) -> Iterator[Said]:
+def _backgrounds(episode: str, scenes: list[str], begun_min: int, random: Random) -> Iterator[Fact]:
     show, _, code = episode.partition("-")
     for number in range(len(scenes) // 2):
         element = f"{show}:bg-{code}-{number}"
         at_min = begun_min - DAY_MIN
         listed = {"kind": "background", "title": f"Place {number}"}
-        yield Said(at_min, at_min, "element.listed", element, listed)
+        yield Fact(at_min, at_min, "element.listed", element, listed)
         users = {"scenes": scenes[2 * number : 2 * number + 2]}
-        yield Said(at_min + 1, at_min + 1, "element.used", element, users)
+        yield Fact(at_min + 1, at_min + 1, "element.used", element, users)
         desk = _Desk(element, begun_min, random)
         yield from desk.visit("background", 3 * WEEK_MIN + random.randrange(DAY_MIN), DAY_MIN)
 
 
-def _scene(scene: str, begun_min: int, random: Random) -> Iterator[Said]:
+def _scene(scene: str, begun_min: int, random: Random) -> Iterator[Fact]:
     desk = _Desk(scene, begun_min, random)
     for stage, department in enumerate(STAGES):
         yield from desk.visit(department, stage * WEEK_MIN, 2 * DAY_MIN)
-    told_min = begun_min + 5 * WEEK_MIN + random.randrange(DAY_MIN)
+    recorded_min = begun_min + 5 * WEEK_MIN + random.randrange(DAY_MIN)
     for number in range(random.randrange(3)):
         note = {"note": f"n-{scene.replace('/', '-')}-{number}", "to": "clean-up"}
-        yield Said(told_min, told_min, "note.given", scene, note)
+        yield Fact(recorded_min, recorded_min, "note.given", scene, note)
         answer = {"note": note["note"]}
-        yield Said(told_min + DAY_MIN, told_min + DAY_MIN, "note.answered", scene, answer)
+        yield Fact(recorded_min + DAY_MIN, recorded_min + DAY_MIN, "note.answered", scene, answer)
     if random.random() < 0.2:
         called_min = begun_min + len(STAGES) * WEEK_MIN
         retake = {
@@ -172,12 +172,12 @@ def _scene(scene: str, begun_min: int, random: Random) -> Iterator[Said]:
             "share": 0.2,
             "asked_by": "studio",
         }
-        yield Said(called_min, called_min, "retake.called", scene, retake)
+        yield Fact(called_min, called_min, "retake.called", scene, retake)
         for stage, department in enumerate(STAGES[5:]):
             since_min = called_min - begun_min + stage * DAY_MIN + 60
             yield from desk.visit(department, since_min, 12 * 60)
     bought_min = begun_min + 10 * WEEK_MIN + DAY_MIN
-    yield Said(bought_min, bought_min, "scene.bought", scene, {})
+    yield Fact(bought_min, bought_min, "scene.bought", scene, {})
 
 
 class _Desk:
@@ -188,14 +188,14 @@ class _Desk:
         self.begun_min = begun_min
         self.random = random
 
-    def visit(self, department: str, since_min: int, within_min: int) -> Iterator[Said]:
+    def visit(self, department: str, since_min: int, within_min: int) -> Iterator[Fact]:
         """Handed out, started and handed off within that many minutes."""
         start = self.begun_min + since_min
         out, begun, done = sorted(start + self.random.randrange(within_min) for _ in range(3))
         artist = f"{scenario.CODES[department]}{self.random.randrange(20):02}"
         late_min = DAY_MIN if self.random.random() < 0.01 else 0
         who = {"department": department, "artist": artist}
-        yield Said(out, out, "hand-out.made", self.item, who)
-        yield Said(begun, begun, "work.started", self.item, who)
-        told_min = done + 1 + late_min
-        yield Said(told_min, done + 1, "hand-off.made", self.item, {"department": department})
+        yield Fact(out, out, "hand-out.made", self.item, who)
+        yield Fact(begun, begun, "work.started", self.item, who)
+        recorded_min = done + 1 + late_min
+        yield Fact(recorded_min, done + 1, "hand-off.made", self.item, {"department": department})

@@ -87,17 +87,17 @@ DERIVED = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("statement", "said"), DERIVED)
+@pytest.mark.parametrize(("statement", "message"), DERIVED)
 def test_what_follows_from_the_record_is_put_right(
-    studio: OpenStudio, engine: Engine, database: Database, statement: str, said: str
+    studio: OpenStudio, engine: Engine, database: Database, statement: str, message: str
 ) -> None:
     before = stored(engine)
     alter(database, statement)
     with engine.connect() as connection:
         assert check_record(connection, NAME).findings
-    told = mended()
-    assert told.exit_code == 0, told.output
-    assert said in told.output
+    result = mended()
+    assert result.exit_code == 0, result.output
+    assert message in result.output
     assert stored(engine) == before
     assert mended().output == f"{NAME}: nothing had to be put right\n"
     with engine.begin() as connection:
@@ -135,10 +135,10 @@ def test_a_service_that_starts_says_which_tree_is_wrong(
     monkeypatch.setattr("service.web.serving.serve", lambda *_: None)
     monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", "")  # the command sets it
     monkeypatch.setenv("RETAKE_LEDGER_MORE_RIGHTS", "yes")
-    told = CliRunner().invoke(main, ["serve"])
-    assert told.exit_code == 0
-    assert "paper: position " in told.output
-    assert "retake-ledger mend --studio paper" in told.output
+    result = CliRunner().invoke(main, ["serve"])
+    assert result.exit_code == 0
+    assert "paper: position " in result.output
+    assert "retake-ledger mend --studio paper" in result.output
 
 
 REFUSED = [
@@ -148,16 +148,16 @@ REFUSED = [
 ]
 
 
-@pytest.mark.parametrize(("statement", "said"), REFUSED)
+@pytest.mark.parametrize(("statement", "message"), REFUSED)
 def test_nothing_is_made_to_agree_with_what_was_altered(
-    studio: OpenStudio, engine: Engine, database: Database, statement: str, said: str
+    studio: OpenStudio, engine: Engine, database: Database, statement: str, message: str
 ) -> None:
     alter(database, statement)
     before = stored(engine)
-    told = mended()
-    assert told.exit_code == 1
-    assert "nothing was changed" in told.output
-    assert said in told.output
+    result = mended()
+    assert result.exit_code == 1
+    assert "nothing was changed" in result.output
+    assert message in result.output
     assert stored(engine) == before
 
 
@@ -170,18 +170,18 @@ def test_bytes_hashed_anew_are_told_by_the_checkpoint(
         "UPDATE event SET body = body || ' ', nodes = sha256('\\x00'::bytea || body || ' ') || "
         "substr(nodes, 33) WHERE position = 9",
     )
-    told = mended()
-    assert told.exit_code == 1
-    assert "the root is not the checkpoint's" in told.output
+    result = mended()
+    assert result.exit_code == 1
+    assert "the root is not the checkpoint's" in result.output
 
 
 def test_lost_text_is_told_and_left(studio: OpenStudio, engine: Engine, database: Database) -> None:
     before = stored(engine)
     alter(database, "DELETE FROM personal WHERE position > 10")
-    told = mended()
-    assert told.exit_code == 0
-    assert "left as it is" in told.output
-    assert "its personal text is missing" in told.output
+    result = mended()
+    assert result.exit_code == 0
+    assert "left as it is" in result.output
+    assert "its personal text is missing" in result.output
     assert stored(engine)["event"] == before["event"]
 
 

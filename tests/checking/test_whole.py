@@ -10,7 +10,7 @@ from sqlalchemy.pool import NullPool
 from service.checking import Kind
 from service.cli import main
 from service.keys import ensure_keys
-from tests.checking.told import ALTERED, ERASED, LAST_TEXT, altering, tell_all
+from tests.checking.altered import ALTERED, ERASED, LAST_TEXT, altering, tell_all
 from tests.conftest import Database
 from tests.recording import NAME, SEAL_KEY, worker
 
@@ -40,11 +40,11 @@ def verified(*more: str) -> Result:
 
 
 def test_of_an_honest_studio_nothing_is_found(notes: dict[int, int], engine: Engine) -> None:
-    told = verified()
-    assert told.exit_code == 0, told.output
+    result = verified()
+    assert result.exit_code == 0, result.output
     size = max(notes.values()) + 1
     words = "all that is stored beside them, follow from the record; checkpoints that agree: 0"
-    assert told.output.endswith(f"{NAME}: {size} events, and {words}\n")
+    assert result.output.endswith(f"{NAME}: {size} events, and {words}\n")
     with engine.connect() as connection:
         for table, least in (("snapshot", 1), ("trail", 1), ("personal", LAST_TEXT - 1)):
             count = connection.execute(text(f"SELECT count(*) FROM {table}")).scalar_one()  # noqa: S608  # ours
@@ -77,9 +77,9 @@ def test_whatever_lies_is_found_and_what_follows_is_put_right(
 ) -> None:
     attack, kind = ALTERED[way]
     altering(database, attack)
-    told = verified()
-    assert told.exit_code == 1, told.output
-    assert f"{NAME}: NOT what follows from the record: {kind}: position " in told.output
+    result = verified()
+    assert result.exit_code == 1, result.output
+    assert f"{NAME}: NOT what follows from the record: {kind}: position " in result.output
     mended = CliRunner().invoke(main, ["mend", "--studio", NAME])
     if way in {"bytes", "checkpoint"}:
         assert (mended.exit_code == 1) == (way == "bytes"), mended.output
@@ -97,9 +97,9 @@ def test_the_position_of_the_first_difference_is_told(
         owner.execute(text(subject))
 
     altering(database, alter)
-    told = verified().output
-    assert "columns: position 12: subject beside it: not what its bytes say" in told
-    assert "position 25" not in told
+    output = verified().output
+    assert "columns: position 12: subject beside it: not what its bytes say" in output
+    assert "position 25" not in output
 
 
 def test_text_that_an_event_says_was_erased_is_not_missing_and_must_be_gone(
@@ -115,9 +115,9 @@ def test_text_that_an_event_says_was_erased_is_not_missing_and_must_be_gone(
         )
 
     altering(database, swap)
-    told = verified().output
-    assert f"missing text: position {lost}: " in told
-    assert f"text: position {notes[ERASED]}: " in told
+    output = verified().output
+    assert f"missing text: position {lost}: " in output
+    assert f"text: position {notes[ERASED]}: " in output
 
 
 def test_a_worker_does_not_start_from_a_snapshot_that_was_not_sealed(

@@ -13,8 +13,8 @@ from service.client import Client, event
 def approval(number: int, at: str) -> dict[str, object]:
     """The approval of an order, the same whenever it is posted."""
     data = {"order": f"CO-{number}"}
-    said = "change-order.approved"
-    return event("/tests/producer", said, "KESTREL-1", data, time=at, id=f"approve-{number}")
+    type_ = "change-order.approved"
+    return event("/tests/producer", type_, "KESTREL-1", data, time=at, id=f"approve-{number}")
 
 
 def main() -> None:

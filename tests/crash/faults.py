@@ -190,15 +190,15 @@ def restart_in_import(used: Installation, draw: Random) -> float:
             )
         )()
         importing.wait(COMMAND_S_MAX)
-        said = _all_of(output)
-        assert "Traceback" not in said, said
+        printed = _all_of(output)
+        assert "Traceback" not in printed, printed
     for _ in range(IMPORT_TRIES):
         with _begun(used, *words) as (importing, output):
-            if importing.wait(COMMAND_S_MAX) == 0 or "made already" in (said := _all_of(output)):
+            if importing.wait(COMMAND_S_MAX) == 0 or "made already" in (printed := _all_of(output)):
                 break
-            assert "Traceback" not in said, said
+            assert "Traceback" not in printed, printed
     else:
-        raise AssertionError(f"it is not imported: {said}")
+        raise AssertionError(f"it is not imported: {printed}")
     used.imports.append(found)
     return over_at
 

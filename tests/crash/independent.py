@@ -102,10 +102,10 @@ def _out_of_order(rows: Sequence[tuple[Any, ...]]) -> list[str]:
         if before is not None and recorded_at < before:
             back.append(f"position {position}: recordedat goes back from {before} to {recorded_at}")
         before = recorded_at
-        named = (position, source, id_, recorded_at)
-        said = (body["position"], body["source"], body["id"], _instant(body["recordedat"]))
-        if named != said:
-            back.append(f"position {position}: its columns say {named}, its bytes {said}")
+        of_columns = (position, source, id_, recorded_at)
+        of_bytes = (body["position"], body["source"], body["id"], _instant(body["recordedat"]))
+        if of_columns != of_bytes:
+            back.append(f"position {position}: its columns say {of_columns}, its bytes {of_bytes}")
     return [*_few(gaps), *_few(back)]
 
 

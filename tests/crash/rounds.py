@@ -179,8 +179,8 @@ def _wrong_imports(used: Installation) -> list[str]:
         size = int(checkpoint.split("\n")[1])
         if len(tables.rows) != size:
             wrong.append(f"{studio}: {len(tables.rows)} of {size} events")
-        told = contradictions_of(tables, Claims({}, checkpoints=[checkpoint]))
-        wrong += [f"{studio}: {one}" for one in told]
+        found = contradictions_of(tables, Claims({}, checkpoints=[checkpoint]))
+        wrong += [f"{studio}: {one}" for one in found]
     return wrong
 
 

@@ -35,10 +35,10 @@ def _price(ledger: Client, number: int) -> None:
     quote = ledger.get(f"/change-orders/{code}/quote")
     price = {name: quote[name] for name in ("order", "position", "currency", "total")}
     price["lines"] = [{"line": one["line"], "amount": one["amount"]} for one in quote["lines"]]
-    told = event(
+    priced = event(
         "/tests/o", "change-order.priced", "KESTREL-1", price, time=quote["at"], id=f"p{number}"
     )
-    ledger.post([told])
+    ledger.post([priced])
 
 
 def _approvals(data: Path) -> dict[str, list[str]]:
@@ -93,17 +93,17 @@ def test_an_approval_and_its_facts_are_there_together_or_not_at_all(data: Path) 
     assert len(_approvals(data)) == ORDERS
 
 
-def _post_again(url: str, producer: str, known: set[str]) -> None:
+def _post_again(url: str, producer: str, recorded: set[str]) -> None:
     """Approve all of them: what is there is repeated whole, what is not lands whole."""
     with Client(url, producer) as ledger:
         for number in range(ORDERS):
-            at = _asked_until_answered(ledger, f"/change-orders/CO-{number}")
+            at = _priced_at(ledger, f"/change-orders/CO-{number}")
             receipts = ledger.post([approval(number, at)])
             assert len(receipts) == SCENES + 1
-            assert {one["repeated"] for one in receipts} == {f"approve-{number}" in known}
+            assert {one["repeated"] for one in receipts} == {f"approve-{number}" in recorded}
 
 
-def _asked_until_answered(ledger: Client, path: str) -> str:
+def _priced_at(ledger: Client, path: str) -> str:
     """When an order was priced; the service may still be looking for its database."""
     steps = until_answered(lambda: ledger.get(path))["steps"]
     return next(str(step["at"]) for step in steps if step["standing"] == "priced")

@@ -1,4 +1,4 @@
-"""The image and the compose file, built, started and asked for an impact through a real engine."""
+"""The image and the compose file, built and started by a real engine, and what they answer."""
 
 import json
 import os
@@ -92,14 +92,14 @@ def _wait_until_ready(stack: _Stack) -> None:
 
 
 def _token(stack: _Stack, role: str) -> str:
-    told = stack.run(
+    output = stack.run(
         "exec", "-T", "ledger", "retake-ledger", "token", "issue",
         "--studio", "paper", "--role", role, "--name", role, "--source", "/tests",
     )  # fmt: skip
-    return told.split()[-1]
+    return output.split()[-1]
 
 
-def test_a_composed_service_is_asked_an_impact(stack: _Stack) -> None:
+def test_a_composed_service_answers_an_impact(stack: _Stack) -> None:
     stack.run("exec", "-T", "ledger", "retake-ledger", "studio", "make", "paper")
     url = f"http://127.0.0.1:{stack.port}"
     scene = "KESTREL-1/1"
@@ -132,11 +132,11 @@ def test_a_composed_service_is_asked_an_impact(stack: _Stack) -> None:
         assumed = supervisor.what_if([call])
         supervisor.post([call])
         impact = supervisor.get("/retakes/R1/impact")
-    for told in (assumed, impact):
-        assert [(v["item"], v["department"], v["take"]) for v in told["reopened"]] == [
+    for answer in (assumed, impact):
+        assert [(v["item"], v["department"], v["take"]) for v in answer["reopened"]] == [
             (scene, "layout", 2)
         ]
-        assert told["departments"][0]["added_work"] == 0.5
+        assert answer["departments"][0]["added_work"] == 0.5
 
 
 def test_the_image_does_not_run_as_root(stack: _Stack) -> None:
@@ -152,14 +152,14 @@ def test_it_has_no_capabilities_and_can_win_none(stack: _Stack) -> None:
 
 def test_metrics_have_a_port_that_is_not_published(stack: _Stack) -> None:
     assert httpx.get(f"http://127.0.0.1:{stack.port}/metrics").status_code == 404
-    asked = "import urllib.request as r; print(r.urlopen('http://127.0.0.1:9765/metrics').status)"
-    assert stack.run("exec", "-T", "ledger", "python3", "-c", asked).strip() == "200"
+    script = "import urllib.request as r; print(r.urlopen('http://127.0.0.1:9765/metrics').status)"
+    assert stack.run("exec", "-T", "ledger", "python3", "-c", script).strip() == "200"
 
 
 def test_the_image_lists_what_is_in_it(stack: _Stack) -> None:
     # CycloneDX, ECMA-424
-    told = stack.run("exec", "-T", "ledger", "cat", "/opt/retake-ledger/sbom.json")
-    bom = json.loads(told)
+    output = stack.run("exec", "-T", "ledger", "cat", "/opt/retake-ledger/sbom.json")
+    bom = json.loads(output)
     assert bom["bomFormat"] == "CycloneDX"
     listed = {part["name"].lower(): part["version"] for part in bom["components"]}
     lock = (TOP / "docker/requirements.lock").read_text()

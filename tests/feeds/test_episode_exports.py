@@ -36,7 +36,7 @@ def note(episode: int) -> dict[str, object]:
 
 
 @pytest.fixture
-def told(engine: Engine) -> Engine:
+def recorded(engine: Engine) -> Engine:
     recording.make(engine)
     opened = worker(engine)
     posted(opened, office_facts(scenes=3), role="office")
@@ -46,9 +46,9 @@ def told(engine: Engine) -> Engine:
 
 
 @pytest.fixture
-def exported(told: Engine, tmp_path: Path) -> Path:
+def exported(recorded: Engine, tmp_path: Path) -> Path:
     folder = tmp_path / "out"
-    list(export_episode(told, NAME, "KESTREL-1", folder, ORIGIN, SECRET, personal=True))
+    list(export_episode(recorded, NAME, "KESTREL-1", folder, ORIGIN, SECRET, personal=True))
     return folder
 
 
@@ -60,7 +60,7 @@ def typed(*arguments: str | Path) -> Result:
     return CliRunner().invoke(main, [str(argument) for argument in arguments])
 
 
-def test_its_events_and_no_others_each_proven(exported: Path, told: Engine) -> None:
+def test_its_events_and_no_others_each_proven(exported: Path, recorded: Engine) -> None:
     events = events_of(exported)
     subjects = {str(event["subject"]) for event in events}
     scenes = {f"KESTREL-1/{number}" for number in (1, 2, 3)}
@@ -81,17 +81,17 @@ def test_its_events_and_no_others_each_proven(exported: Path, told: Engine) -> N
 
 
 def test_the_checkpoint_is_that_of_the_whole_record(
-    exported: Path, told: Engine, tmp_path: Path
+    exported: Path, recorded: Engine, tmp_path: Path
 ) -> None:
-    list(export(told, NAME, tmp_path / "whole", ORIGIN, SECRET, personal=False))
+    list(export(recorded, NAME, tmp_path / "whole", ORIGIN, SECRET, personal=False))
     whole = (tmp_path / "whole" / CHECKPOINT).read_text()
     assert (exported / CHECKPOINT).read_text() == whole
 
 
-def test_a_few_at_a_time(exported: Path, told: Engine, tmp_path: Path) -> None:
+def test_a_few_at_a_time(exported: Path, recorded: Engine, tmp_path: Path) -> None:
     folder = tmp_path / "slowly"
-    asked = (told, NAME, "KESTREL-1", folder, ORIGIN, SECRET)
-    list(export_episode(*asked, personal=False, at_once=3))
+    arguments = (recorded, NAME, "KESTREL-1", folder, ORIGIN, SECRET)
+    list(export_episode(*arguments, personal=False, at_once=3))
     assert not (folder / PERSONAL).exists()
     for file in (EVENTS, PROOFS, CHECKPOINT):
         assert (folder / file).read_bytes() == (exported / file).read_bytes()
@@ -133,7 +133,7 @@ def _other_text(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "said"),
+    ("change", "message"),
     [
         (_edit, "not those in the record"),
         (_exchange, "not those in the record"),
@@ -144,12 +144,12 @@ def _other_text(folder: Path) -> None:
     ],
 )
 def test_what_is_not_in_the_record_is_found(
-    exported: Path, change: Callable[[Path], None], said: str
+    exported: Path, change: Callable[[Path], None], message: str
 ) -> None:
     change(exported)
     found = verify_episode(exported, [], (KEY,)).difference
     assert found is not None
-    assert said in found.what
+    assert message in found.what
     ended = typed("verify", exported)
     assert ended.exit_code == 1
     assert f"NOT what it was: position {found.position}" in ended.output
@@ -168,7 +168,7 @@ def test_checkpoints_kept_elsewhere(exported: Path) -> None:
         verify_episode(exported, [])
 
 
-def test_the_commands_know_which_sort_it_is(exported: Path, told: Engine) -> None:
+def test_the_commands_know_which_sort_it_is(exported: Path, recorded: Engine) -> None:
     count = len(events_of(exported))
     ended = typed("verify", exported, "--key", str(KEY), "--checkpoint", exported / CHECKPOINT)
     assert ended.exit_code == 0
@@ -177,17 +177,19 @@ def test_the_commands_know_which_sort_it_is(exported: Path, told: Engine) -> Non
     )
     assert "a whole record" in typed("verify", exported, "--against", exported).output
     with pytest.raises(ImportedError, match="an episode's export"):
-        list(take_in(told, Aim("taken", "simulated"), exported))
+        list(take_in(recorded, Aim("taken", "simulated"), exported))
 
 
-def test_what_cannot_be_exported(exported: Path, told: Engine, tmp_path: Path) -> None:
-    def asked(studio: str, episode: str, folder: Path) -> list[int]:
-        return list(export_episode(told, studio, episode, folder, ORIGIN, SECRET, personal=False))
+def test_what_cannot_be_exported(exported: Path, recorded: Engine, tmp_path: Path) -> None:
+    def attempt(studio: str, episode: str, folder: Path) -> list[int]:
+        return list(
+            export_episode(recorded, studio, episode, folder, ORIGIN, SECRET, personal=False)
+        )
 
     with pytest.raises(ExportError, match="no episode KESTREL-9"):
-        asked(NAME, "KESTREL-9", tmp_path / "new")
+        attempt(NAME, "KESTREL-9", tmp_path / "new")
     with pytest.raises(ExportError, match="File exists"):
-        asked(NAME, "KESTREL-1", exported)
+        attempt(NAME, "KESTREL-1", exported)
     with pytest.raises(UnknownStudioError):
-        asked("nowhere", "KESTREL-1", tmp_path / "new")
+        attempt("nowhere", "KESTREL-1", tmp_path / "new")
     assert not (tmp_path / "new").exists()

@@ -44,9 +44,9 @@ TEXT = {"/data/why": "The moon is missing."}
 
 @pytest.fixture
 def studio(engine: Engine) -> Engine:
-    said = canonical({"personal": commitment(SALT, TEXT), "position": 3})
+    body = canonical({"personal": commitment(SALT, TEXT), "position": 3})
     given: list[dict[str, object]] = [{} for _ in range(COUNT)]
-    given[2] = {"body": said, "salt": SALT, "personal": canonical(TEXT)}
+    given[2] = {"body": body, "salt": SALT, "personal": canonical(TEXT)}
     with engine.begin() as connection:
         make_studio(connection, STUDIO, "simulated", START_US)
         record(connection, given)
@@ -55,8 +55,8 @@ def studio(engine: Engine) -> Engine:
 
 @pytest.fixture
 def exported(studio: Engine, tmp_path: Path) -> Path:
-    told = list(export(studio, STUDIO, tmp_path / "out", ORIGIN, SECRET, personal=True))
-    assert told == [(COUNT, COUNT)]
+    progress = list(export(studio, STUDIO, tmp_path / "out", ORIGIN, SECRET, personal=True))
+    assert progress == [(COUNT, COUNT)]
     return tmp_path / "out"
 
 
@@ -74,8 +74,8 @@ def test_content_hashes_where_the_bytes_alone_do_not_give_them(exported: Path) -
 def test_it_agrees_with_its_own_checkpoint(exported: Path) -> None:
     checkpoint = read_signed_checkpoint(exported / CHECKPOINT, (KEY,))
     assert (checkpoint.origin, checkpoint.size) == (ORIGIN, COUNT)
-    told = examine(read_record(exported), [checkpoint])
-    assert (told.size, told.root, told.difference) == (COUNT, checkpoint.root, None)
+    examined = examine(read_record(exported), [checkpoint])
+    assert (examined.size, examined.root, examined.difference) == (COUNT, checkpoint.root, None)
     assert wrong_text(exported) is None
 
 
@@ -102,9 +102,9 @@ def test_personal_text_only_where_it_is_asked_for(studio: Engine, tmp_path: Path
 )
 def test_changed_text_is_found(exported: Path, before: str, after: str, position: int) -> None:
     path = exported / PERSONAL
-    told = path.read_text()
-    assert before in told
-    path.write_text(told.replace(before, after))
+    content = path.read_text()
+    assert before in content
+    path.write_text(content.replace(before, after))
     difference = wrong_text(exported)
     assert difference is not None
     assert difference.position == position
@@ -136,9 +136,9 @@ def test_a_line_too_many_in_either_file(exported: Path) -> None:
     checkpoint = read_signed_checkpoint(exported / CHECKPOINT, ())
     with (exported / NODES).open("a") as nodes:
         nodes.write(b64encode(bytes(32)).decode() + "\n")
-    told = examine(read_record(exported), [checkpoint])
-    assert told.difference is not None
-    assert told.difference.position == COUNT + 1
+    examined = examine(read_record(exported), [checkpoint])
+    assert examined.difference is not None
+    assert examined.difference.position == COUNT + 1
 
 
 def test_nothing_is_overwritten(exported: Path, studio: Engine) -> None:

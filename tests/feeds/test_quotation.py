@@ -31,14 +31,14 @@ def made(currency: str, rate: str, amount: str, line: OrderLine | None = None) -
         QuotedWork("layout", "scenes", 2_500, 0, 0, Decimal(rate)),
         QuotedWork("paint", "drawings", 0, 1_000_000, 12_345, Decimal("1")),
     )
-    said = line or OrderLine(change="omit", scene="KESTREL-1/2")
-    quoted = QuotedLine(1, said.change, ("KESTREL-1/2",), works, None, Decimal(amount))
+    order_line = line or OrderLine(change="omit", scene="KESTREL-1/2")
+    quoted = QuotedLine(1, order_line.change, ("KESTREL-1/2",), works, None, Decimal(amount))
     quote = Quote(
         "CO-1", "KESTREL", currency, 8_050, date(2031, 3, 3), 9, (quoted,), Decimal(amount)
     )
     plan = schedule(make_board(state), parse_instant(AT) // 60_000_000)
     steps = (OrderStep("raised", 8, parse_instant(AT), "supervisor", "supervisor"),)
-    order = Order("KESTREL", "client", (said,), steps)
+    order = Order("KESTREL", "client", (order_line,), steps)
     return Made(
         studio="Paper Lantern",
         code="CO-1",
@@ -65,14 +65,14 @@ def made(currency: str, rate: str, amount: str, line: OrderLine | None = None) -
 def test_figures_of_a_column_have_the_same_decimals(
     currency: str, rate: str, amount: str, shown: tuple[str, str, str]
 ) -> None:
-    told = sheet(made(currency, rate, amount))
-    (line,) = told.lines
+    quotation = sheet(made(currency, rate, amount))
+    (line,) = quotation.lines
     assert (line.works[0].rate, line.works[1].rate, line.amount) == shown
-    assert told.total == shown[2]
+    assert quotation.total == shown[2]
     # four decimals because one of the quantities needs them
     assert [work.redone for work in line.works] == ["0.2500", "-"]
     assert (line.works[1].added, line.works[1].dropped) == ("100.0000", "1.2345")
-    assert "80.5 % of the rate" in told.rule
+    assert "80.5 % of the rate" in quotation.rule
 
 
 @pytest.mark.parametrize(
@@ -114,21 +114,23 @@ def test_a_delivery_over_days_off_behind_its_date_is_late_with_a_margin_of_0() -
     assert (move.margin_before, move.margin_after) == ("0", "0 (late)")
 
 
-def on_paper(told: Sheet) -> str:
+def on_paper(quotation: Sheet) -> str:
     made_at = datetime(2031, 3, 3, tzinfo=UTC)
-    pages = PdfReader(io.BytesIO(quotation_pdf(told, made_at, "a4"))).pages
+    pages = PdfReader(io.BytesIO(quotation_pdf(quotation, made_at, "a4"))).pages
     return "\n".join(page.extract_text() for page in pages)
 
 
 def test_what_the_font_has_not_is_a_question_mark() -> None:
-    told = replace(sheet(made("EUR", "1", "1")), words="Ångström Ελληνικά Кино 日本語")
-    assert "Ångström Ελληνικά Кино ???" in on_paper(told)
+    quotation = replace(sheet(made("EUR", "1", "1")), words="Ångström Ελληνικά Кино 日本語")
+    assert "Ångström Ελληνικά Кино ???" in on_paper(quotation)
 
 
 def test_a_line_longer_than_a_page_is_whole() -> None:
-    told = sheet(made("EUR", "1", "1"))
-    long = replace(told.lines[0], what=", ".join(f"KESTREL-1/{number}" for number in range(1000)))
-    text = on_paper(replace(told, lines=(long, told.lines[0]))).replace("\n", " ")
+    quotation = sheet(made("EUR", "1", "1"))
+    long = replace(
+        quotation.lines[0], what=", ".join(f"KESTREL-1/{number}" for number in range(1000))
+    )
+    text = on_paper(replace(quotation, lines=(long, quotation.lines[0]))).replace("\n", " ")
     assert all(f"KESTREL-1/{number}," in text for number in range(999))
 
 

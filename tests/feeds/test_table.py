@@ -44,7 +44,7 @@ def test_what_is_nearly_a_number_is_a_text(text: str) -> None:
 
 @given(st.lists(st.lists(st.text(), min_size=2, max_size=2)))
 def test_what_is_written_is_read_again(rows: list[list[str]]) -> None:
-    for cells, told in zip(rows, read(csv_bytes(["x", "y"], rows))[1:], strict=True):
-        for cell, shown in zip(cells, told, strict=True):
+    for cells, read_cells in zip(rows, read(csv_bytes(["x", "y"], rows))[1:], strict=True):
+        for cell, shown in zip(cells, read_cells, strict=True):
             assert shown in {cell, f"'{cell}"}
             assert not shown.startswith(("=", "+", "@", "\t", "\r"))

@@ -1,4 +1,4 @@
-"""Add to the golden log what `told.BATCHES` tells and it does not have, through the write path.
+"""Add to the golden log those of `batches.BATCHES` that it does not have, by the write path.
 
     python -m tests.golden
 
@@ -29,14 +29,14 @@ from service.vocabulary.facts.base import OWNER
 from service.vocabulary.instants import parse_instant
 from service.vocabulary.money import money_text
 from tests import recording
-from tests.golden import files, told
+from tests.golden import batches, files
 from tests.recording import NAME, fact, posted, set_clock, worker
 
 SOURCE = "/golden"
 
 
 def main() -> None:
-    """Start a server, put the golden log into it, tell what is new, and add that to the files."""
+    """Start a server, put the golden log into it, record what is new, and add that to the files."""
     folder = Path(tempfile.mkdtemp(prefix="rl-"))
     folder.chmod(0o711)  # so that the account which root runs the server as can pass
     try:
@@ -44,7 +44,7 @@ def main() -> None:
         migrate(url)
         engine = service_engine(url, Settings.from_environment({"HOME": "/"}))
         count = len(files.bodies())
-        recording.make(engine, told.BATCHES[0].clock_at)
+        recording.make(engine, batches.BATCHES[0].clock_at)
         _put_in(engine)
         _tell(engine, owner_engine(url))
         with engine.connect() as connection:
@@ -71,8 +71,8 @@ def _put_in(engine: Engine) -> None:
 def _tell(engine: Engine, owner: Engine) -> None:
     studio = worker(engine)
     log = [read_event(body) for body in files.bodies()]
-    for batch in told.BATCHES:
-        if told.is_told(batch, log):
+    for batch in batches.BATCHES:
+        if batches.is_recorded(batch, log):
             continue
         set_clock(engine, batch.clock_at)
         if batch.role == OWNER:
@@ -89,15 +89,15 @@ def _tell(engine: Engine, owner: Engine) -> None:
 
 def _filled_in(data: dict[str, Any], view: View, at_us: int) -> dict[str, Any]:
     """The data with what only the log knows."""
-    if data.get("position") == told.LAST:
+    if data.get("position") == batches.LAST:
         return {**data, "position": view.position}
-    if told.QUOTED not in data:
+    if batches.QUOTED not in data:
         return data
     quote = quoted(view.state, data["order"], at_us)
     assert not isinstance(quote, Refusal), quote
     lines = [{"line": one.number, "amount": money_text(one.amount)} for one in quote.lines]
     figures = {"currency": quote.currency, "total": money_text(quote.total), "lines": lines}
-    kept = {name: value for name, value in data.items() if name != told.QUOTED}
+    kept = {name: value for name, value in data.items() if name != batches.QUOTED}
     return {**kept, **figures, "position": view.position}
 
 

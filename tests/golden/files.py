@@ -81,8 +81,8 @@ def digest(state: State) -> str:
     knows more things comes to the same.
     """
     maps = {name: _plain(getattr(state, name)) for name in state.__slots__}
-    said = {name: found for name, found in maps.items() if found}
-    return sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
+    filled = {name: found for name, found in maps.items() if found}
+    return sha256(json.dumps(filled, sort_keys=True).encode()).hexdigest()
 
 
 def _plain(value: Any) -> Any:
@@ -102,7 +102,7 @@ def _plain(value: Any) -> Any:
         return value
     if isinstance(value, date | time | Decimal):
         return str(value)
-    raise TypeError(f"a state holds a {type(value).__name__}: say here how it is told")
+    raise TypeError(f"a state holds a {type(value).__name__}: say here how it is written")
 
 
 def _members(value: Any) -> dict[str, Any] | None:

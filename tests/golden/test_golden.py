@@ -11,24 +11,24 @@ from service.proofs.canonical import canonical
 from service.proofs.examining import examine
 from service.vocabulary.event import read_event
 from service.vocabulary.facts import CATALOGUE
-from tests.golden import files, told
+from tests.golden import batches, files
 
 LOG = files.bodies()
-HOW = "tell it at the end of tests/golden/told.py, then run: python -m tests.golden"
+HOW = "add a batch at the end of tests/golden/batches.py, then run: python -m tests.golden"
 
 
 @pytest.mark.parametrize("type_", CATALOGUE)
 def test_every_type_occurs_in_the_version_of_this_release(type_: str) -> None:
-    said = [orjson.loads(body) for body in LOG]
-    versions = {one.get("typeversion", 1) for one in said if one["type"] == type_}
+    events = [orjson.loads(body) for body in LOG]
+    versions = {one.get("typeversion", 1) for one in events if one["type"] == type_}
     assert CATALOGUE[type_].VERSION in versions, f"{type_} is not in the golden log: {HOW}"
 
 
-def test_it_is_told_all_that_is_written_to_be_told() -> None:
+def test_all_batches_are_in_it() -> None:
     log = [read_event(body) for body in LOG]
-    for batch in told.BATCHES:
-        assert told.is_told(batch, log), HOW
-    assert max(Counter(batch.name for batch in told.BATCHES).values()) == 1
+    for batch in batches.BATCHES:
+        assert batches.is_recorded(batch, log), HOW
+    assert max(Counter(batch.name for batch in batches.BATCHES).values()) == 1
 
 
 @pytest.mark.parametrize("stand", files.stands(), ids=lambda stand: str(stand.position))
@@ -60,14 +60,14 @@ def test_the_rules_still_accept_it() -> None:
 def test_personal_text_is_not_in_it() -> None:
     texts = [
         data[name]
-        for batch in told.BATCHES
+        for batch in batches.BATCHES
         for _, _, data in batch.facts
         for name in ("why", "text", "words")
         if name in data
     ]
     assert len(texts) > 10
     whole = b"\n".join(LOG).decode()
-    assert not [said for said in texts if said in whole]
+    assert not [personal for personal in texts if personal in whole]
 
 
 @pytest.mark.parametrize("type_", ["scene.retimed", "note.given", "rate.set", "work.started"])

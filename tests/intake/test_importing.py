@@ -46,8 +46,8 @@ LATE = (
 
 
 @pytest.fixture
-def told(engine: Engine) -> Engine:
-    """A studio of which much was told: struck, late, and with personal text."""
+def recorded(engine: Engine) -> Engine:
+    """A studio whose record has strikes, facts told late, and personal text."""
     recording.make(engine)
     opened = worker(engine)
     posted(opened, office_facts(scenes=3), role="office")
@@ -55,8 +55,8 @@ def told(engine: Engine) -> Engine:
     posted(opened, [NOTE])
     set_clock(engine, "2031-03-05T12:00:00Z")
     for number, (type_, at) in enumerate(LATE):
-        said = fact(type_, "KESTREL-1/3", {"department": "layout"}, id=f"late-{number}", at=at)
-        posted(opened, [said])
+        late_fact = fact(type_, "KESTREL-1/3", {"department": "layout"}, id=f"late-{number}", at=at)
+        posted(opened, [late_fact])
     return engine
 
 
@@ -70,8 +70,8 @@ def rows_of(connection: Connection, studio: str) -> list[tuple[object, ...]]:
     found: list[tuple[object, ...]] = []
     for table in (schema.event, schema.personal):
         columns = [column for column in table.c if column.name != "studio"]
-        asked = select(*columns).where(table.c.studio == studio).order_by(table.c.position)
-        found += [tuple(row) for row in connection.execute(asked)]
+        query = select(*columns).where(table.c.studio == studio).order_by(table.c.position)
+        found += [tuple(row) for row in connection.execute(query)]
     return found
 
 
@@ -96,41 +96,41 @@ def assert_nothing_kept(engine: Engine) -> None:
             read_head(connection, TAKEN)
 
 
-def test_the_same_rows_leaves_root_and_fold(told: Engine, tmp_path: Path) -> None:
-    folder = exported(told, tmp_path / "out")
-    progress = list(take_in(told, AIM, folder, keys=(KEY,)))
-    with told.connect() as connection:
+def test_the_same_rows_leaves_root_and_fold(recorded: Engine, tmp_path: Path) -> None:
+    folder = exported(recorded, tmp_path / "out")
+    progress = list(take_in(recorded, AIM, folder, keys=(KEY,)))
+    with recorded.connect() as connection:
         was, head = read_head(connection, NAME), read_head(connection, TAKEN)
         assert rows_of(connection, TAKEN) == rows_of(connection, NAME)
         assert read_root(connection, TAKEN, head.position) == root(was.frontier)
     # the clock begins where the record ends
     assert head == was._replace(clock_at_us=was.recorded_at_us)
     assert progress[-1] == (was.position, was.position)
-    again = exported(told, tmp_path / "again", studio=TAKEN)
+    again = exported(recorded, tmp_path / "again", studio=TAKEN)
     for file in (EVENTS, NODES, PERSONAL, CONTENTS):
         assert (again / file).read_bytes() == (folder / file).read_bytes()
-    original, other = worker(told).view(), Studios(told).of(TAKEN).view()
+    original, other = worker(recorded).view(), Studios(recorded).of(TAKEN).view()
     assert other.state == original.state
     assert read_leaves(again) == read_leaves(folder)
 
 
-def test_chunk_by_chunk(told: Engine, tmp_path: Path) -> None:
+def test_chunk_by_chunk(recorded: Engine, tmp_path: Path) -> None:
     folder = tmp_path / "out"
-    assert len(list(export(told, NAME, folder, ORIGIN, SECRET, personal=True, at_once=7))) > 4
-    assert len(list(take_in(told, AIM, folder, at_once=7))) > 4
-    with told.connect() as connection:
+    assert len(list(export(recorded, NAME, folder, ORIGIN, SECRET, personal=True, at_once=7))) > 4
+    assert len(list(take_in(recorded, AIM, folder, at_once=7))) > 4
+    with recorded.connect() as connection:
         assert rows_of(connection, TAKEN) == rows_of(connection, NAME)
 
 
 @pytest.mark.parametrize("personal", [True, False])
 def test_posting_goes_on_and_repeats_are_recognised(
-    told: Engine, tmp_path: Path, personal: bool
+    recorded: Engine, tmp_path: Path, personal: bool
 ) -> None:
-    folder = exported(told, tmp_path / "out", personal=personal)
-    list(take_in(told, AIM, folder))
-    original, taken = worker(told), Studios(told).of(TAKEN)
+    folder = exported(recorded, tmp_path / "out", personal=personal)
+    list(take_in(recorded, AIM, folder))
+    original, taken = worker(recorded), Studios(recorded).of(TAKEN)
     # tokens are not part of a record: the new studio has those of the old one's test here
-    with told.begin() as connection:
+    with recorded.begin() as connection:
         for token in connection.execute(select(schema.token)).mappings().all():
             new = {**token, "studio": TAKEN, "token_hash": bytes(reversed(token["token_hash"]))}
             connection.execute(schema.token.insert().values(new))
@@ -144,7 +144,7 @@ def test_posting_goes_on_and_repeats_are_recognised(
     (after,) = posted(
         taken, [fact("work.started", "KESTREL-1/2", {"department": "layout"}, id="n")]
     )
-    with told.connect() as connection:
+    with recorded.connect() as connection:
         assert after.position == read_head(connection, NAME).position + 1
 
 
@@ -219,7 +219,7 @@ def _no_content(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "said"),
+    ("change", "message"),
     [
         (_edit, "position 9: its bytes are not those that were hashed"),
         (_drop_last, "the record ends at"),
@@ -234,55 +234,55 @@ def _no_content(folder: Path) -> None:
     ],
 )
 def test_what_is_not_what_it_was_is_refused(
-    told: Engine, tmp_path: Path, change: Callable[[Path], None], said: str
+    recorded: Engine, tmp_path: Path, change: Callable[[Path], None], message: str
 ) -> None:
-    folder = exported(told, tmp_path / "out")
+    folder = exported(recorded, tmp_path / "out")
     change(folder)
-    with pytest.raises(ImportedError, match=said):
-        list(take_in(told, AIM, folder))
-    assert_nothing_kept(told)
+    with pytest.raises(ImportedError, match=message):
+        list(take_in(recorded, AIM, folder))
+    assert_nothing_kept(recorded)
 
 
-def test_a_content_hash_of_another_length_is_told_as_such(told: Engine, tmp_path: Path) -> None:
-    folder = exported(told, tmp_path / "out")
+def test_a_content_hash_of_another_length_is_told_as_such(recorded: Engine, tmp_path: Path) -> None:
+    folder = exported(recorded, tmp_path / "out")
     _short_content(folder)
     with pytest.raises(ExportedError, match=rf"{CONTENTS} holds a line .* 31 bytes"):
-        list(take_in(told, AIM, folder))
-    assert_nothing_kept(told)
+        list(take_in(recorded, AIM, folder))
+    assert_nothing_kept(recorded)
 
 
 def test_a_name_that_is_none_is_refused_before_anything_is_read(
-    told: Engine, tmp_path: Path
+    recorded: Engine, tmp_path: Path
 ) -> None:
     with pytest.raises(StudioNameError, match="such as paper-lantern"):
-        list(take_in(told, Aim("Paper Lantern"), tmp_path / "nothing-here"))
+        list(take_in(recorded, Aim("Paper Lantern"), tmp_path / "nothing-here"))
 
 
-def test_half_way_nothing_is_seen_and_nothing_stays(told: Engine, tmp_path: Path) -> None:
-    taking = take_in(told, AIM, exported(told, tmp_path / "out"), at_once=7)
+def test_half_way_nothing_is_seen_and_nothing_stays(recorded: Engine, tmp_path: Path) -> None:
+    taking = take_in(recorded, AIM, exported(recorded, tmp_path / "out"), at_once=7)
     next(taking)
     next(taking)
-    assert_nothing_kept(told)
+    assert_nothing_kept(recorded)
     taking.close()  # type: ignore[attr-defined]  # as when it is broken off
-    assert_nothing_kept(told)
+    assert_nothing_kept(recorded)
 
 
-def test_studios_keys_and_clocks_that_do_not_fit(told: Engine, tmp_path: Path) -> None:
-    folder = exported(told, tmp_path / "out")
+def test_studios_keys_and_clocks_that_do_not_fit(recorded: Engine, tmp_path: Path) -> None:
+    folder = exported(recorded, tmp_path / "out")
     with pytest.raises(StudioExistsError):
-        list(take_in(told, Aim(NAME, "simulated"), folder))
+        list(take_in(recorded, Aim(NAME, "simulated"), folder))
     before = Aim(TAKEN, "simulated", parse_instant("2031-03-04T00:00:00Z"))
     with pytest.raises(ImportedError, match="the record ends at"):
-        list(take_in(told, before, folder))
+        list(take_in(recorded, before, folder))
     other = public_key("kestrel.example/other", SECRET)
     with pytest.raises(ExportedError, match="none of the keys"):
-        list(take_in(told, AIM, folder, keys=(other,)))
+        list(take_in(recorded, AIM, folder, keys=(other,)))
     older = read_signed_checkpoint(folder / CHECKPOINT, ())
     with pytest.raises(ImportedError, match="NOT what it was: position 3"):
-        list(take_in(told, AIM, folder, [older._replace(size=3)]))
-    assert_nothing_kept(told)
-    list(take_in(told, Aim(TAKEN), folder))
-    with told.connect() as connection:
+        list(take_in(recorded, AIM, folder, [older._replace(size=3)]))
+    assert_nothing_kept(recorded)
+    list(take_in(recorded, Aim(TAKEN), folder))
+    with recorded.connect() as connection:
         assert read_head(connection, TAKEN).clock_at_us is None
 
 

@@ -46,7 +46,7 @@ KEY = public_key(origin_of(NAME), SECRET)
 
 
 @pytest.fixture
-def told(engine: Engine) -> Engine:
+def recorded(engine: Engine) -> Engine:
     """Two studios, one of which has a record with personal text and strikes, and a checkpoint."""
     recording.make(engine)
     opened = worker(engine)
@@ -83,16 +83,16 @@ def backed_up(engine: Engine, folder: Path) -> Path:
 
 
 def test_a_studio_whose_checkpoint_cannot_be_read_back_is_told_before_it_is_too_late(
-    told: Engine, tmp_path: Path
+    recorded: Engine, tmp_path: Path
 ) -> None:
     """Earlier releases made studios of any name."""
     at = {"studio": "Paper Lantern", "clock": "real", "made_at": datetime.now(UTC)}
     head = {"studio": at["studio"], "position": 0, "recorded_at": at["made_at"], "frontier": b""}
-    with told.begin() as connection:
+    with recorded.begin() as connection:
         connection.execute(insert(schema.studio).values(at))
         connection.execute(insert(schema.head).values(head))
     with pytest.raises(BackupError, match=r"^Paper Lantern: .*no backup.*pg_dump"):
-        backed_up(told, tmp_path / "kept")
+        backed_up(recorded, tmp_path / "kept")
     assert not (tmp_path / "kept" / MANIFEST).exists()
 
 
@@ -111,14 +111,14 @@ def test_every_table_is_kept_or_can_be_made_again() -> None:
     }
 
 
-def test_row_for_row_the_same(told: Engine, empty: Engine, tmp_path: Path) -> None:
-    folder = backed_up(told, tmp_path / "kept")
+def test_row_for_row_the_same(recorded: Engine, empty: Engine, tmp_path: Path) -> None:
+    folder = backed_up(recorded, tmp_path / "kept")
     assert folder.stat().st_mode & 0o77 == 0
     steps = list(restore(empty, folder, (KEY, public_key(origin_of("other"), SECRET)), SEAL_KEY))
     assert steps[-1].rows == steps[-1].rows_in_all
     for table in tables():
         ordered = select(table).order_by(*table.primary_key)
-        with told.connect() as was, empty.connect() as will:
+        with recorded.connect() as was, empty.connect() as will:
             assert was.execute(ordered).all() == will.execute(ordered).all(), table.name
     assert counts(empty)["event"] > 30
     assert counts(empty)["personal"] > 0
@@ -126,19 +126,19 @@ def test_row_for_row_the_same(told: Engine, empty: Engine, tmp_path: Path) -> No
         size = read_head(connection, NAME).position
         (signed,) = read_signed(connection, NAME, [size])
         assert read_checkpoint(signed.note.text).root == read_root(connection, NAME, size)
-    assert Studios(empty).of(NAME).view().state == worker(told).view().state
+    assert Studios(empty).of(NAME).view().state == worker(recorded).view().state
     (again,) = posted(Studios(empty).of(NAME), [note("first", 0)])
     assert again.repeated
     (new,) = posted(Studios(empty).of(NAME), [note("after", 0)])
     assert new.position == size + 1
 
 
-def test_taken_while_others_post(told: Engine, empty: Engine, tmp_path: Path) -> None:
+def test_taken_while_others_post(recorded: Engine, empty: Engine, tmp_path: Path) -> None:
     acknowledged: list[int] = []
     under_way = threading.Event()
 
     def go_on(who: str) -> None:
-        opened = worker(told)
+        opened = worker(recorded)
         for number in range(POSTS):
             (receipt,) = posted(opened, [note(who, number)])
             acknowledged.append(receipt.position)
@@ -149,22 +149,22 @@ def test_taken_while_others_post(told: Engine, empty: Engine, tmp_path: Path) ->
     for thread in threads:
         thread.start()
     assert under_way.wait(60)
-    steps = back_up(told, tmp_path / "kept", origin_of, SECRET)
+    steps = back_up(recorded, tmp_path / "kept", origin_of, SECRET)
     next(steps)  # from here on it is of one moment
     before = list(acknowledged)
     list(steps)
     for thread in threads:
         thread.join()
     list(restore(empty, tmp_path / "kept"))
-    with told.connect() as was, empty.connect() as will:
+    with recorded.connect() as was, empty.connect() as will:
         head = read_head(will, NAME)
         assert 0 < head.position < read_head(was, NAME).position
         assert bodies(will, NAME, 0) == bodies(was, NAME, 0, head.position)
         assert read_root(will, NAME, head.position) == root(head.frontier)
         assert read_root(was, NAME, head.position) == root(head.frontier)
     manifest = json.loads((tmp_path / "kept" / MANIFEST).read_text())
-    told_of = {one["studio"]: one["checkpoint"] for one in manifest["studios"]}
-    checkpoint = read_checkpoint(read_note(told_of[NAME]).text)
+    checkpoints = {one["studio"]: one["checkpoint"] for one in manifest["studios"]}
+    checkpoint = read_checkpoint(read_note(checkpoints[NAME]).text)
     assert (checkpoint.size, checkpoint.root) == (head.position, root(head.frontier))
     # what was acknowledged before it began is in it; each event with its personal text
     assert before
@@ -172,8 +172,8 @@ def test_taken_while_others_post(told: Engine, empty: Engine, tmp_path: Path) ->
     kept = [at for at in acknowledged if at <= head.position]
     assert len(kept) >= THREADS
     with empty.connect() as connection:
-        asked = select(schema.personal.c.position).where(schema.personal.c.studio == NAME)
-        assert set(kept) <= set(connection.execute(asked).scalars())
+        query = select(schema.personal.c.position).where(schema.personal.c.studio == NAME)
+        assert set(kept) <= set(connection.execute(query).scalars())
     assert Studios(empty).of(NAME).view().position == head.position
 
 
@@ -189,15 +189,15 @@ def _lose(folder: Path) -> None:
 
 
 def _other_migration(folder: Path) -> None:
-    _manifest(folder, lambda told: told.update(revision="0001"))
+    _manifest(folder, lambda manifest: manifest.update(revision="0001"))
 
 
 def _other_columns(folder: Path) -> None:
-    _manifest(folder, lambda told: told["tables"][0]["columns"].pop())
+    _manifest(folder, lambda manifest: manifest["tables"][0]["columns"].pop())
 
 
 def _other_format(folder: Path) -> None:
-    _manifest(folder, lambda told: told.update(format=99))
+    _manifest(folder, lambda manifest: manifest.update(format=99))
 
 
 def _no_manifest(folder: Path) -> None:
@@ -205,25 +205,25 @@ def _no_manifest(folder: Path) -> None:
 
 
 def _fewer_rows(folder: Path) -> None:
-    _manifest(folder, lambda told: told["tables"][0].update(rows=77))
+    _manifest(folder, lambda manifest: manifest["tables"][0].update(rows=77))
 
 
 def _fewer_studios(folder: Path) -> None:
-    _manifest(folder, lambda told: told["studios"].pop())
+    _manifest(folder, lambda manifest: manifest["studios"].pop())
 
 
 def _out_of_the_folder(folder: Path) -> None:
-    _manifest(folder, lambda told: told["tables"][0].update(file="../x"))
+    _manifest(folder, lambda manifest: manifest["tables"][0].update(file="../x"))
 
 
 def _manifest(folder: Path, change: Callable[[Any], object]) -> None:
-    told = json.loads((folder / MANIFEST).read_text())
-    change(told)
-    (folder / MANIFEST).write_text(json.dumps(told))
+    manifest = json.loads((folder / MANIFEST).read_text())
+    change(manifest)
+    (folder / MANIFEST).write_text(json.dumps(manifest))
 
 
 @pytest.mark.parametrize(
-    ("change", "said"),
+    ("change", "message"),
     [
         (_flip, "was changed: its SHA-256"),
         (_lose, "cannot be read"),
@@ -237,27 +237,27 @@ def _manifest(folder: Path, change: Callable[[Any], object]) -> None:
     ],
 )
 def test_what_is_not_what_it_was_is_refused(
-    told: Engine, empty: Engine, tmp_path: Path, change: Callable[[Path], None], said: str
+    recorded: Engine, empty: Engine, tmp_path: Path, change: Callable[[Path], None], message: str
 ) -> None:
-    folder = backed_up(told, tmp_path / "kept")
+    folder = backed_up(recorded, tmp_path / "kept")
     change(folder)
-    with pytest.raises(RestoreError, match=said):
+    with pytest.raises(RestoreError, match=message):
         list(restore(empty, folder))
     assert set(counts(empty).values()) == {0}
 
 
-def test_a_database_that_is_not_empty(told: Engine, tmp_path: Path) -> None:
-    folder = backed_up(told, tmp_path / "kept")
-    before = counts(told)
+def test_a_database_that_is_not_empty(recorded: Engine, tmp_path: Path) -> None:
+    folder = backed_up(recorded, tmp_path / "kept")
+    before = counts(recorded)
     with pytest.raises(RestoreError, match="not empty: "):
-        list(restore(told, folder))
-    assert counts(told) == before
+        list(restore(recorded, folder))
+    assert counts(recorded) == before
     with pytest.raises(BackupError, match="File exists"):
-        backed_up(told, folder)
+        backed_up(recorded, folder)
 
 
 @pytest.mark.parametrize(
-    ("statement", "said"),
+    ("statement", "message"),
     [
         ("UPDATE event SET body = body || ' ' WHERE position = 9", "position 9: its bytes"),
         ("DELETE FROM event WHERE position = 9", "position 9: "),
@@ -274,13 +274,13 @@ def test_a_database_that_is_not_empty(told: Engine, tmp_path: Path) -> None:
     ],
 )
 def test_what_was_altered_below_the_service_is_found(
-    told: Engine,
+    recorded: Engine,
     empty: Engine,
     database: Database,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     statement: str,
-    said: str,
+    message: str,
 ) -> None:
     """While the backup is written; and where it was not looked at then, as it is put back."""
     owner = create_engine(database.owner_url)
@@ -289,24 +289,24 @@ def test_what_was_altered_below_the_service_is_found(
         connection.execute(text("ALTER TABLE personal DISABLE TRIGGER USER"))
         connection.execute(text(statement))
     owner.dispose()
-    with pytest.raises(BackupError, match=said) as refused:
-        backed_up(told, tmp_path / "none")
+    with pytest.raises(BackupError, match=message) as refused:
+        backed_up(recorded, tmp_path / "none")
     assert "retake-ledger mend --studio paper" in str(refused.value)
     with pytest.raises(RestoreError, match="is it whole"):
         list(restore(empty, tmp_path / "none"))
     monkeypatch.setattr(
-        backups, "check_record", lambda *asked: check_record(*asked)._replace(findings=[])
+        backups, "check_record", lambda *args: check_record(*args)._replace(findings=[])
     )
-    folder = backed_up(told, tmp_path / "kept")
-    with pytest.raises(RestoreError, match=said):
+    folder = backed_up(recorded, tmp_path / "kept")
+    with pytest.raises(RestoreError, match=message):
         list(restore(empty, folder))
     assert set(counts(empty).values()) == {0}
 
 
 def test_a_checkpoint_that_none_of_the_keys_signed(
-    told: Engine, empty: Engine, tmp_path: Path
+    recorded: Engine, empty: Engine, tmp_path: Path
 ) -> None:
-    folder = backed_up(told, tmp_path / "kept")
+    folder = backed_up(recorded, tmp_path / "kept")
     with pytest.raises(RestoreError, match="none of the keys"):
         list(restore(empty, folder, (KEY,)))  # the other studio's has another name
     assert set(counts(empty).values()) == {0}

@@ -34,8 +34,8 @@ def connection(engine: Engine) -> Iterator[Connection]:
 
 
 def positions(connection: Connection, about: About, **but: object) -> list[int]:
-    asked: dict[str, object] = {"after": 0, "limit": 100, "until_position": 10, "without": ()}
-    found = events_about(connection, STUDIO, about, **(asked | but))  # type: ignore[arg-type]  # a test's table
+    conditions: dict[str, object] = {"after": 0, "limit": 100, "until_position": 10, "without": ()}
+    found = events_about(connection, STUDIO, about, **(conditions | but))  # type: ignore[arg-type]  # a test's table
     return [stored.position for stored in found.rows]
 
 

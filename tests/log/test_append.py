@@ -232,10 +232,10 @@ def test_what_is_read_under_the_lock_is_what_stands_once_it_is_had(
 
         waiter: list[int] = []
         waiting = threads.submit(wait_and_look)
-        asked = text("SELECT wait_event_type FROM pg_stat_activity WHERE pid = :waiter")
+        query = text("SELECT wait_event_type FROM pg_stat_activity WHERE pid = :waiter")
         with server_admin.connect() as admin:
             while not waiting.done():
-                if waiter and admin.execute(asked, {"waiter": waiter[0]}).scalar() == "Lock":
+                if waiter and admin.execute(query, {"waiter": waiter[0]}).scalar() == "Lock":
                     break
         assert not waiting.done()
         first.commit()

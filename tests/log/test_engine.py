@@ -81,22 +81,22 @@ def test_a_server_that_would_not_start_is_not_tried_by_all(tmp_path: Path) -> No
         raise EmbeddedServerError("no room")
 
     revival = Revival(tmp_path, Patience(start_waited_s=0.1), start)
-    told: list[str] = []
+    messages: list[str] = []
 
     def ask() -> None:
         with pytest.raises(EmbeddedServerError) as raised:
             revival.start()
-        told.append(str(raised.value))
+        messages.append(str(raised.value))
 
     first = threading.Thread(target=ask)
     first.start()
     assert trying.wait(10)
     ask()
-    assert "is being started" in told[0]
+    assert "is being started" in messages[0]
     go_on.set()
     first.join()
     ask()
-    assert told[1:] == ["no room", "no room"]
+    assert messages[1:] == ["no room", "no room"]
     assert len(tries) == 1
 
 

@@ -58,8 +58,8 @@ def test_checks_are_those_of_the_schema(database: Database, empty_database: Data
         "WHERE table_schema = 'public' AND table_name <> 'alembic_version' ORDER BY 1, 2"
     )
     with owner(database).connect() as made, owner(empty_database).connect() as wanted:
-        for asked in (checks, options, collations):
-            assert made.execute(asked).all() == wanted.execute(asked).all()
+        for query in (checks, options, collations):
+            assert made.execute(query).all() == wanted.execute(query).all()
         assert len(made.execute(checks).all()) > 10
 
 
@@ -199,10 +199,10 @@ def test_the_owner_may_take_personal_text_away(database: Database) -> None:
 
 
 def test_each_connection_acts_as_the_service_and_stays_so(engine: Engine) -> None:
-    asked = text("SELECT current_user, current_setting('TimeZone'), current_setting(:level)")
+    query = text("SELECT current_user, current_setting('TimeZone'), current_setting(:level)")
     for _ in range(2):  # the second time from the pool, after a rollback
         with engine.connect() as connection:
-            row = connection.execute(asked, {"level": "transaction_isolation"}).one()
+            row = connection.execute(query, {"level": "transaction_isolation"}).one()
             assert tuple(row) == ("retake_ledger_service", "UTC", "read committed")
 
 
@@ -213,11 +213,11 @@ def test_a_login_is_made_with_its_password_and_no_more_rights_than_the_role(
     migrate(empty_database.owner_url, url.render_as_string(hide_password=False))
     try:
         with create_engine(url, poolclass=NullPool).connect() as connection:
-            asked = text(
+            query = text(
                 "SELECT rolsuper, rolcreaterole, rolcreatedb, rolbypassrls FROM pg_roles "
                 "WHERE rolname = session_user"
             )
-            assert not any(connection.execute(asked).one())
+            assert not any(connection.execute(query).one())
             assert connection.execute(text("SELECT count(*) FROM event")).scalar_one() == 0
             with pytest.raises(DBAPIError, match="permission denied"):
                 connection.execute(text("DELETE FROM event"))

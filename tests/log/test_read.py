@@ -101,8 +101,8 @@ def test_each_condition_narrows_the_page(connection: Connection) -> None:
     )
 
     def found(**conditions: object) -> list[int]:
-        asked = {"after": 0, "limit": 99} | conditions
-        return positions(page(connection, STUDIO, **asked))  # type: ignore[arg-type]  # by name
+        arguments = {"after": 0, "limit": 99} | conditions
+        return positions(page(connection, STUDIO, **arguments))  # type: ignore[arg-type]  # by name
 
     assert found() == [1, 2, 3, 4]
     assert found(type="note.given") == [1, 2, 4]

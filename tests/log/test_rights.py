@@ -29,7 +29,7 @@ Login = Callable[..., str]
 
 @pytest.fixture
 def login(database: Database) -> Iterator[Login]:
-    """Makes a login that is a member of the service's role, then what else is said of it."""
+    """Makes a login that is a member of the service's role, then executes more statements of it."""
     owner = create_engine(database.owner_url, poolclass=NullPool)
     made: list[str] = []
 
@@ -37,11 +37,11 @@ def login(database: Database) -> Iterator[Login]:
         name = f"login_{uuid4().hex}"
         made.append(name)
         with owner.begin() as connection:
-            connection.execute(text(f"CREATE ROLE {name} LOGIN PASSWORD 'told'"))
+            connection.execute(text(f"CREATE ROLE {name} LOGIN PASSWORD 'moon'"))
             connection.execute(text(f"GRANT retake_ledger_service TO {name}"))
             for statement in more:
                 connection.execute(text(statement.format(login=name)))
-        url = make_url(database.owner_url).set(username=name, password="told")
+        url = make_url(database.owner_url).set(username=name, password="moon")
         return url.render_as_string(hide_password=False)
 
     yield make
@@ -89,10 +89,10 @@ def test_a_login_of_the_service_alone_has_no_right_too_many(login: Login) -> Non
 )
 def test_a_right_too_many_is_named(login: Login, statement: str, right: str) -> None:
     url = login(statement)
-    assert any(told.startswith(right) for told in rights_too_many(url))
+    assert any(found.startswith(right) for found in rights_too_many(url))
     with pytest.raises(TooManyRightsError, match="RETAKE_LEDGER_OWNER_DATABASE_URL") as refused:
         refuse_too_many_rights(url)
-    assert "told@" not in str(refused.value)
+    assert "moon@" not in str(refused.value)
 
 
 READ, ADD = {"SELECT"}, {"SELECT", "INSERT"}
@@ -117,7 +117,7 @@ RIGHTS: dict[str, set[str]] = {
 
 
 def test_the_service_may_do_this_and_nothing_else(database: Database) -> None:
-    asked = text(
+    query = text(
         """
         SELECT c.relname, right_ FROM pg_class c,
             unnest(ARRAY['SELECT', 'INSERT', 'UPDATE', 'DELETE', 'TRUNCATE', 'REFERENCES',
@@ -137,7 +137,7 @@ def test_the_service_may_do_this_and_nothing_else(database: Database) -> None:
     engine = create_engine(database.owner_url, poolclass=NullPool)
     found: dict[str, set[str]] = {}
     with engine.connect() as connection:
-        for table, right in connection.execute(asked):
+        for table, right in connection.execute(query):
             found.setdefault(table, set()).add(right)
     assert found == RIGHTS
     assert {table for table in found if table != "alembic_version"} == set(metadata.tables)
@@ -185,10 +185,10 @@ def test_the_service_does_not_start_with_rights_too_many(
     monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", "")  # the command sets it; it ends with the test
     # as users say it; the port and folder are the embedded server's where it is that one
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", login("GRANT DELETE ON event TO {login}"))
-    told = CliRunner().invoke(main, ["serve"])
-    assert told.exit_code == 1
-    assert "may DELETE event" in told.output
-    assert "RETAKE_LEDGER_MORE_RIGHTS=yes" in told.output
+    result = CliRunner().invoke(main, ["serve"])
+    assert result.exit_code == 1
+    assert "may DELETE event" in result.output
+    assert "RETAKE_LEDGER_MORE_RIGHTS=yes" in result.output
     assert served == []
     monkeypatch.setenv("RETAKE_LEDGER_MORE_RIGHTS", "yes")
     assert CliRunner().invoke(main, ["serve"]).exit_code == 0
@@ -213,8 +213,8 @@ def test_the_service_does_not_start_with_a_key_that_others_can_read(
     assert [key.name for key in keys] == ["checkpoint-0001.pem", "seals.key"]
     for key in keys:
         key.chmod(0o640)
-        told = CliRunner().invoke(main, ["serve"])
-        assert (told.exit_code, len(served)) == (1, 1)
-        assert f"Error: others may read the key {key}: run chmod 600" in told.output
+        result = CliRunner().invoke(main, ["serve"])
+        assert (result.exit_code, len(served)) == (1, 1)
+        assert f"Error: others may read the key {key}: run chmod 600" in result.output
         key.chmod(0o600)
     assert CliRunner().invoke(main, ["serve"]).exit_code == 0

@@ -66,18 +66,18 @@ def latest(connection: Connection, until: int = END, studio: str = STUDIO) -> in
 
 
 def kept(connection: Connection, studio: str = STUDIO) -> list[int]:
-    asked = text("SELECT position FROM snapshot WHERE studio = :studio ORDER BY position")
-    return list(connection.execute(asked, {"studio": studio}).scalars())
+    query = text("SELECT position FROM snapshot WHERE studio = :studio ORDER BY position")
+    return list(connection.execute(query, {"studio": studio}).scalars())
 
 
 def forge(connection: Connection, position: int, leaf: bytes = bytes(32)) -> None:
     """A snapshot of this release, made from another log."""
-    asked = text(
+    statement = text(
         "INSERT INTO snapshot (studio, position, made_by, leaf, parts, digest, seal) "
         "VALUES (:studio, :position, :made_by, :leaf, ARRAY[:leaf], :leaf, :leaf)"
     )
     given = {"studio": STUDIO, "position": position, "made_by": made_by(), "leaf": leaf}
-    connection.execute(asked, given)
+    connection.execute(statement, given)
 
 
 def test_what_is_read_is_what_was_written(studio: Engine) -> None:
@@ -263,12 +263,12 @@ def test_the_service_may_insert_select_and_delete(connection: Connection) -> Non
 
 
 def test_parts_are_stored_as_they_are(connection: Connection) -> None:
-    asked = text(
+    query = text(
         "SELECT attname, attstorage::text FROM pg_attribute "
         "WHERE attrelid = 'snapshot'::regclass AND attname IN ('parts', 'leaf')"
     )
     # PostgreSQL, pg_attribute: e is EXTERNAL (out of line, not compressed), x is EXTENDED
-    assert {tuple(row) for row in connection.execute(asked)} == {("parts", "e"), ("leaf", "x")}
+    assert {tuple(row) for row in connection.execute(query)} == {("parts", "e"), ("leaf", "x")}
 
 
 @pytest.fixture

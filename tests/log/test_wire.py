@@ -23,12 +23,12 @@ FEW = settings(
 )
 
 
-def told(engine: Engine, asked: str, *values: bytes) -> list[bytes | None]:
+def row(engine: Engine, statement: str, *values: bytes) -> list[bytes | None]:
     """What the server answers in its binary format: the columns of one row."""
     with engine.connect() as connection, driver_connection(connection) as raw:
         formats = [Format.BINARY] * len(values)
         result = raw.pgconn.exec_params(
-            asked.encode(), values, param_formats=formats, result_format=Format.BINARY
+            statement.encode(), values, param_formats=formats, result_format=Format.BINARY
         )
         assert result.error_message == b""
         return [result.get_value(0, column) for column in range(result.nfields)]
@@ -37,14 +37,12 @@ def told(engine: Engine, asked: str, *values: bytes) -> list[bytes | None]:
 @FEW
 @given(value=WHOLES, at_us=INSTANTS)
 def test_numbers_and_instants_go_and_come(engine: Engine, value: int, at_us: int) -> None:
-    back = told(
-        engine, "SELECT $1::bigint, $2::timestamptz", wire.whole(value), wire.instant(at_us)
-    )
+    back = row(engine, "SELECT $1::bigint, $2::timestamptz", wire.whole(value), wire.instant(at_us))
     whole, instant = back
     assert whole is not None
     assert instant is not None
     assert (wire.read_whole(whole), wire.read_instant(instant)) == (value, at_us)
-    text = told(engine, "SELECT convert_to($1::timestamptz::text, 'UTF8')", wire.instant(at_us))
+    text = row(engine, "SELECT convert_to($1::timestamptz::text, 'UTF8')", wire.instant(at_us))
     with engine.connect() as connection, driver_connection(connection) as raw:
         read = raw.execute("SELECT %s::timestamptz", ((text[0] or b"").decode(),)).fetchone()
     assert read == (EPOCH + timedelta(microseconds=at_us),)
@@ -53,7 +51,7 @@ def test_numbers_and_instants_go_and_come(engine: Engine, value: int, at_us: int
 @FEW
 @given(values=st.lists(st.none() | TEXTS, max_size=6))
 def test_texts_with_nulls_among_them(engine: Engine, values: list[str | None]) -> None:
-    found = told(engine, f"SELECT {AS_JSON}".replace("ARRAY", "$1::text[]"), wire.texts(values))
+    found = row(engine, f"SELECT {AS_JSON}".replace("ARRAY", "$1::text[]"), wire.texts(values))
     with engine.connect() as connection, driver_connection(connection) as raw:
         expected = raw.execute(f"SELECT {AS_JSON}".replace("ARRAY", "%s::text[]"), (values,))
         assert found == list(expected.fetchone() or ())
@@ -62,7 +60,7 @@ def test_texts_with_nulls_among_them(engine: Engine, values: list[str | None]) -
 @FEW
 @given(values=st.lists(TEXTS, max_size=6))
 def test_texts_come_back(engine: Engine, values: list[str]) -> None:
-    (found,) = told(engine, "SELECT $1::text[]", wire.texts(values))
+    (found,) = row(engine, "SELECT $1::text[]", wire.texts(values))
     assert found is not None
     assert wire.read_texts(found) == tuple(values)
 
@@ -73,14 +71,14 @@ def test_columns_are_taken_apart_as_they_were_put_together(
     engine: Engine, values: list[tuple[int, int, bytes]]
 ) -> None:
     wholes, instants, octets = zip(*values, strict=True) if values else ((), (), ())
-    asked = (
+    statement = (
         "SELECT count(*), coalesce(string_agg(int8send(a) || timestamptz_send(b) || "
         "int4send(length(c)) || c, '' ORDER BY place), '') "
         "FROM unnest($1::bigint[], $2::timestamptz[], $3::bytea[]) WITH ORDINALITY "
         "AS row (a, b, c, place)"
     )
     sent = (wire.wholes(wholes), wire.instants(instants), wire.octets(octets))
-    count, joined = told(engine, asked, *sent)
+    count, joined = row(engine, statement, *sent)
     assert count is not None
     assert wire.read_whole(count) == len(values)
     assert joined == b"".join(
@@ -92,7 +90,7 @@ def test_columns_are_taken_apart_as_they_were_put_together(
 @pytest.mark.parametrize("length", [0, 1, 4095, 4096, 4097, 100_000])
 def test_octets_of_any_length(engine: Engine, length: int) -> None:
     value = bytes(length)
-    found = told(engine, "SELECT ($1::bytea[])[2], cardinality($1)", wire.octets([b"x", value]))
+    found = row(engine, "SELECT ($1::bytea[])[2], cardinality($1)", wire.octets([b"x", value]))
     assert found == [value, (2).to_bytes(4, "big")]
 
 

@@ -98,7 +98,7 @@ ALTERED: dict[str, tuple[Attack, Kind]] = {
         ),
         Kind.TRAIL,
     ),
-    "trail said shorter": (_by("UPDATE projection SET position = position - 1"), Kind.TRAIL),
+    "trail set back": (_by("UPDATE projection SET position = position - 1"), Kind.TRAIL),
     **{
         column: (_by(f"UPDATE event SET {column} = {value} WHERE position = 25"), Kind.COLUMNS)  # noqa: S608  # ours
         for column, value in (

@@ -1,7 +1,7 @@
-"""What the golden log tells: every type of event at least once, in an order that the rules accept.
+"""What the golden log holds: every type of event at least once, in an order the rules accept.
 
-Add batches at the end and never change one that was told: its bytes are in `log.jsonl` for good.
-The show KESTREL, invented; amounts of the order are checked by the rules when it is told.
+Add batches at the end and never change one that is recorded: its bytes are in `log.jsonl` for good.
+The show KESTREL is invented; the rules check the amounts of its order when it is recorded.
 """
 
 from collections.abc import Iterable
@@ -32,7 +32,7 @@ class Batch(NamedTuple):
     facts: tuple[tuple[str, str, dict[str, Any]], ...]
 
 
-def is_told(batch: Batch, log: Iterable[Event]) -> bool:
+def is_recorded(batch: Batch, log: Iterable[Event]) -> bool:
     """Whether a log has a batch already."""
     if batch.role == OWNER:  # whose events have ids that nobody chooses
         at_us = parse_instant(batch.clock_at)
