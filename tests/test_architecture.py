@@ -342,14 +342,14 @@ def test_how_far_an_expression_climbs(text: str, folders: int) -> None:
 
 
 def test_what_a_checker_is_told_to_leave_has_a_reason_beside_it() -> None:
-    told = re.compile(r"# (noqa|type: ignore)\b")
+    silenced = re.compile(r"# (noqa|type: ignore)\b")
     reason = re.compile(r"# (?:noqa: [A-Z\d, ]+|type: ignore\[[a-z, -]+\])\s+[#-] ?\w")
     bare = [
         f"{path.relative_to(ROOT)}: {line.strip()}"
         for folder in ("service", "tests", "seed")
         for path in sorted((ROOT / folder).rglob("*.py"))
         for line in path.read_text().splitlines()
-        if told.search(line) and not reason.search(line) and "re.compile" not in line
+        if silenced.search(line) and not reason.search(line) and "re.compile" not in line
     ]
     assert bare == []
 

@@ -6,7 +6,7 @@ import pytest
 
 from service.checking.findings import Kind
 from tests.attacks import crowd, derived, prices
-from tests.attacks.memory import RAISED_MAX_MIB, Asked, Cost, not_held
+from tests.attacks.memory import RAISED_MAX_MIB, Cost, Request, not_held
 from tests.attacks.slow import Measured, Slow, goals_missed
 
 SOME = 0.0001
@@ -27,7 +27,7 @@ def test_an_alteration_that_is_not_found_fails() -> None:
 
 
 @pytest.mark.parametrize(
-    ("under", "held_s", "said"),
+    ("under", "held_s", "expected"),
     [
         (Measured(49.0, 500.0, 19.0), 10.0, []),
         (Measured(50.0, 50.0, 19.0), 10.0, ["/live takes 50 ms or more"]),
@@ -36,33 +36,33 @@ def test_an_alteration_that_is_not_found_fails() -> None:
     ],
 )
 def test_slow_clients_that_are_felt_or_not_dropped_fail(
-    under: Measured, held_s: float | None, said: list[str]
+    under: Measured, held_s: float | None, expected: list[str]
 ) -> None:
     client = Slow("silent", socket.socket(), 0.0, held_s)
     missed = goals_missed(QUIET, [QUIET, under], [client])
     client.socket.close()
-    assert len(missed) == len(said)
-    assert all(one.startswith(begins) for one, begins in zip(missed, said, strict=True))
+    assert len(missed) == len(expected)
+    assert all(one.startswith(begins) for one, begins in zip(missed, expected, strict=True))
 
 
 @pytest.mark.parametrize(
-    ("waits", "said"),
+    ("waits", "expected"),
     [
         (crowd.Waits(100.0, 2000.0, 100.0, 2000.0), []),
         (crowd.Waits(101.0, 200.0, 9.0, 200.0), ["others wait more than 100 ms in the median"]),
         (crowd.Waits(9.0, 20.0, 9.0, 2001.0), ["others wait more than 2000 ms at the longest"]),
     ],
 )
-def test_a_crowd_that_is_felt_fails(waits: crowd.Waits, said: list[str]) -> None:
-    assert crowd.goals_missed(waits) == said
+def test_a_crowd_that_is_felt_fails(waits: crowd.Waits, expected: list[str]) -> None:
+    assert crowd.goals_missed(waits) == expected
 
 
 def test_a_request_that_is_too_dear_or_measures_nothing_fails() -> None:
-    asked = Asked("desk", "/events", b"[]", wanted=201)
+    request = Request("desk", "/events", b"[]", wanted=201)
     costs = [
-        Cost(asked, 201, RAISED_MAX_MIB, 1.0, 10),
-        Cost(asked, 201, RAISED_MAX_MIB + 1, 1.0, 10),
-        Cost(asked, 403, 0.0, 1.0, 10),
+        Cost(request, 201, RAISED_MAX_MIB, 1.0, 10),
+        Cost(request, 201, RAISED_MAX_MIB + 1, 1.0, 10),
+        Cost(request, 403, 0.0, 1.0, 10),
     ]
     dear, refused = not_held(costs)
     assert "65.0 MiB" in dear

@@ -48,39 +48,39 @@ def edit(folder: Path, position: int, *, carefully: bool = False) -> None:
 
 def test_a_record_that_goes_on_from_an_old_checkpoint(exports: tuple[Path, Path]) -> None:
     old, new = exports
-    told = typed("verify", new, "--checkpoint", old / CHECKPOINT, "--key", KEY, "--against", old)
-    assert told.exit_code == 0
+    result = typed("verify", new, "--checkpoint", old / CHECKPOINT, "--key", KEY, "--against", old)
+    assert result.exit_code == 0
     assert (
-        told.output == "12 events, as they were; checkpoints that agree: 1 and the older export\n"
+        result.output == "12 events, as they were; checkpoints that agree: 1 and the older export\n"
     )
 
 
 def test_an_edit_is_told_with_its_position(exports: tuple[Path, Path]) -> None:
     old, new = exports
     edit(new, 4)
-    told = typed("verify", new, "--checkpoint", old / CHECKPOINT)
-    assert told.exit_code == 1
-    assert told.output.startswith("NOT what it was: position 4: its bytes are not those")
+    result = typed("verify", new, "--checkpoint", old / CHECKPOINT)
+    assert result.exit_code == 1
+    assert result.output.startswith("NOT what it was: position 4: its bytes are not those")
 
 
 def test_a_careful_edit_lies_at_or_before_the_checkpoint(exports: tuple[Path, Path]) -> None:
     old, new = exports
     edit(new, 4, carefully=True)
-    told = typed("verify", new, "--checkpoint", old / CHECKPOINT)
-    assert told.exit_code == 1
-    assert "position 7" in told.output
-    assert "behind 0, at or before 7" in told.output
-    told = typed("verify", new, "--against", old)
-    assert told.exit_code == 1
-    assert "position 4: the event here is not the older export's" in told.output
+    result = typed("verify", new, "--checkpoint", old / CHECKPOINT)
+    assert result.exit_code == 1
+    assert "position 7" in result.output
+    assert "behind 0, at or before 7" in result.output
+    result = typed("verify", new, "--against", old)
+    assert result.exit_code == 1
+    assert "position 4: the event here is not the older export's" in result.output
 
 
 def test_where_nothing_is_at_hand_to_hold_it_against_it_says_so(
     exports: tuple[Path, Path],
 ) -> None:
-    told = typed("verify", exports[1])
-    assert told.exit_code == 0
-    assert told.output == (
+    result = typed("verify", exports[1])
+    assert result.exit_code == 0
+    assert result.output == (
         "12 events that agree with the hashes beside them, held against nothing kept elsewhere; "
         "checkpoints that agree: 0\n"
     )
@@ -88,17 +88,17 @@ def test_where_nothing_is_at_hand_to_hold_it_against_it_says_so(
 
 def test_a_record_cut_short(exports: tuple[Path, Path]) -> None:
     old, new = exports
-    told = typed("verify", old, "--checkpoint", new / CHECKPOINT)
-    assert told.exit_code == 1
-    assert "position 8: the record ends at 7, the checkpoint covers 12" in told.output
-    told = typed("verify", old, "--against", new)
-    assert told.exit_code == 1
-    assert "position 8" in told.output
+    result = typed("verify", old, "--checkpoint", new / CHECKPOINT)
+    assert result.exit_code == 1
+    assert "position 8: the record ends at 7, the checkpoint covers 12" in result.output
+    result = typed("verify", old, "--against", new)
+    assert result.exit_code == 1
+    assert "position 8" in result.output
 
 
 def test_what_cannot_be_checked_is_an_error_and_not_a_verdict(exports: tuple[Path, Path]) -> None:
     old, new = exports
-    for arguments, said in (
+    for arguments, message in (
         (["--checkpoint", old / CHECKPOINT, "--key", OTHER], "none of the keys"),
         (["--key", "KEY"], "a key is"),
         (["--checkpoint", old / "nowhere"], "cannot be read"),
@@ -106,18 +106,18 @@ def test_what_cannot_be_checked_is_an_error_and_not_a_verdict(exports: tuple[Pat
         (["--all"], "leave everything but --checkpoint and --key out"),
         (["--studio", "north"], "leave everything but --checkpoint and --key out"),
     ):
-        told = typed("verify", new, *arguments)
-        assert told.exit_code not in {0, 1} or "Error" in told.output
-        assert said in told.output
+        result = typed("verify", new, *arguments)
+        assert result.exit_code not in {0, 1} or "Error" in result.output
+        assert message in result.output
     assert "--url and --token-file" in typed("verify").output
 
 
 def test_keys_are_made_shown_and_replaced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
     monkeypatch.setenv("RETAKE_LEDGER_ORIGIN", "ledger.example.com")
-    told = typed("signing-key", "show", "--studio", "north")
-    assert told.exit_code == 1
-    assert "signing-key make" in told.output
+    result = typed("signing-key", "show", "--studio", "north")
+    assert result.exit_code == 1
+    assert "signing-key make" in result.output
     made = typed("signing-key", "make", "--studio", "north").output
     assert made.startswith("ledger.example.com/north+")
     assert typed("signing-key", "make", "--studio", "north").output == made
@@ -126,13 +126,13 @@ def test_keys_are_made_shown_and_replaced(tmp_path: Path, monkeypatch: pytest.Mo
 
 
 def test_the_command_starts_without_what_is_compiled() -> None:
-    """Its folder must be said first; and a second is long for `token list`."""
-    asked = "import service.cli, sys; sys.exit('numba' in sys.modules or 'flask' in sys.modules)"
-    assert subprocess.run([sys.executable, "-c", asked], check=False).returncode == 0
+    """The folder of compiled code must be set first; and a second is long for `token list`."""
+    script = "import service.cli, sys; sys.exit('numba' in sys.modules or 'flask' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", script], check=False).returncode == 0
 
 
 def test_every_command_is_listed() -> None:
-    told = typed("--help").output
+    output = typed("--help").output
     records = ("export", "verify", "import", "backup", "restore")
     for name in (*records, "signing-key", "erase-text", "mend", "serve"):
-        assert re.search(rf"^  {name} ", told, re.MULTILINE)
+        assert re.search(rf"^  {name} ", output, re.MULTILINE)

@@ -21,7 +21,7 @@ from service.projections.stretches import Here, Walkers, walk_stretch
 from service.projections.walking import Walker
 from tests import recording
 from tests.conftest import Database
-from tests.projections.logs import NAME, Said, record, said_at_random
+from tests.projections.logs import NAME, LogEntry, entries_at_random, record
 from tests.projections.test_stretches import Inline
 from tests.projections.test_walking import build, over, stored, studio_of, wanted
 
@@ -31,29 +31,34 @@ def rebuilt(*words: str, studio: str = NAME) -> Result:
 
 
 @pytest.fixture
-def said(
+def entries(
     engine: Engine, database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> list[Said]:
-    """What was said in a studio of the database that commands find configured."""
+) -> list[LogEntry]:
+    """What is recorded in a studio of the database that commands find configured."""
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
     monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
     recording.make(engine)
-    told = said_at_random(5)
-    record(engine, told)
-    return told
+    entries = entries_at_random(5)
+    record(engine, entries)
+    return entries
 
 
-def test_a_trail_is_built_again(engine: Engine, said: list[Said]) -> None:
-    told = rebuilt()
-    assert told.exit_code == 0, told.output
-    assert stored(engine) == wanted(over(said))
-    assert f"{len(stored(engine))} rows of {len(over(said))} events in " in told.output
-    assert f"{len(said) - len(over(said))} events of a minute that is not over" in told.output
+def test_a_trail_is_built_again(engine: Engine, entries: list[LogEntry]) -> None:
+    result = rebuilt()
+    assert result.exit_code == 0, result.output
+    assert stored(engine) == wanted(over(entries))
+    assert f"{len(stored(engine))} rows of {len(over(entries))} events in " in result.output
+    assert (
+        f"{len(entries) - len(over(entries))} events of a minute that is not over" in result.output
+    )
 
 
-def test_a_studio_that_is_not_there(said: list[Said]) -> None:
-    told = rebuilt(studio="nobody")
-    assert (told.exit_code, "there is no studio nobody; make it first" in told.output) == (1, True)
+def test_a_studio_that_is_not_there(entries: list[LogEntry]) -> None:
+    result = rebuilt(studio="nobody")
+    assert (result.exit_code, "there is no studio nobody; make it first" in result.output) == (
+        1,
+        True,
+    )
     assert rebuilt("--processes", "0").exit_code == 2
 
 
@@ -63,10 +68,10 @@ def test_where_the_embedded_server_cannot_be_had_a_command_says_why(
 ) -> None:
     monkeypatch.delenv("RETAKE_LEDGER_DATABASE_URL", raising=False)
     monkeypatch.setenv("RETAKE_LEDGER_DATA", "/" + "d" * 120)
-    told = CliRunner().invoke(main, words)
-    assert told.exit_code == 1
+    result = CliRunner().invoke(main, words)
+    assert result.exit_code == 1
     assert re.match(
-        r"Error: /d+: the path is \d+ bytes too long .* RETAKE_LEDGER_DATA", told.output
+        r"Error: /d+: the path is \d+ bytes too long .* RETAKE_LEDGER_DATA", result.output
     )
 
 
@@ -78,9 +83,9 @@ def test_a_demo_on_a_port_that_is_taken_says_so_before_anything_is_made(
         holder.bind(("127.0.0.1", 0))
         holder.listen()
         port = holder.getsockname()[1]
-        told = CliRunner().invoke(main, ["demo", "--port", str(port)])
-    assert told.exit_code == 1
-    assert told.output == f"Error: port {port} is taken; name another with --port\n"
+        result = CliRunner().invoke(main, ["demo", "--port", str(port)])
+    assert result.exit_code == 1
+    assert result.output == f"Error: port {port} is taken; name another with --port\n"
     assert CliRunner().invoke(main, ["studio", "list"]).output == ""
 
 
@@ -88,13 +93,13 @@ class Breaking(Inline):
     """Its process ends over the third stretch."""
 
     def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Any:
-        if len(self.asked) == 2:
+        if len(self.submitted) == 2:
             raise BrokenExecutor
         return super().submit(fn, *args, **kwargs)
 
 
 def test_a_process_that_ends_is_told_and_what_was_built_stands(
-    engine: Engine, said: list[Said], monkeypatch: pytest.MonkeyPatch
+    engine: Engine, entries: list[LogEntry], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     @contextmanager
     def breaking(*_: object) -> Iterator[Walkers]:
@@ -103,18 +108,18 @@ def test_a_process_that_ends_is_told_and_what_was_built_stands(
 
     rebuilding = partial(rebuild, stretch_events=6, start=breaking)
     monkeypatch.setattr("service.projections.rebuilding.rebuild", rebuilding)
-    told = rebuilt("--processes", "2")
-    assert told.exit_code == 1
-    assert "say fewer with --processes" in told.output
+    result = rebuilt("--processes", "2")
+    assert result.exit_code == 1
+    assert "say fewer with --processes" in result.output
     with engine.connect() as connection:
         at = rows.read_checkpoint(connection, NAME)
         connection.rollback()
         assert rows.try_lock(connection, NAME), "it is still locked"
         connection.invalidate()
-    assert 12 <= at.position < len(over(said))
-    assert stored(engine) == wanted(said[: at.position])
+    assert 12 <= at.position < len(over(entries))
+    assert stored(engine) == wanted(entries[: at.position])
     build(engine, Walker(studio_of(engine), engine))
-    assert stored(engine) == wanted(over(said))
+    assert stored(engine) == wanted(over(entries))
 
 
 @pytest.mark.parametrize("source", ["/desks/layout/", "/desks/../office", ""])
@@ -124,10 +129,10 @@ def test_a_token_for_a_source_without_a_clear_end_is_refused_with_the_remedy(
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
     recording.make(engine)
     words = ["token", "issue", "--studio", recording.NAME, "--role", "office", "--name", "o"]
-    told = CliRunner().invoke(main, [*words, "--source", source])
-    assert told.exit_code == 2
-    assert "--source" in told.output
-    assert "cannot be owned" in " ".join(told.output.split())
+    result = CliRunner().invoke(main, [*words, "--source", source])
+    assert result.exit_code == 2
+    assert "--source" in result.output
+    assert "cannot be owned" in " ".join(result.output.split())
 
 
 @pytest.mark.parametrize(
@@ -151,12 +156,12 @@ def test_a_database_that_was_not_migrated_is_told_with_the_remedy(
     monkeypatch.setenv("RETAKE_LEDGER_MORE_RIGHTS", "yes")
     with server_admin.connect() as connection:
         connection.execute(text("CREATE ROLE passer_by LOGIN"))
-    told = CliRunner().invoke(main, words)
+    result = CliRunner().invoke(main, words)
     with server_admin.connect() as connection:
         connection.execute(text("DROP ROLE passer_by"))
-    assert told.exit_code == 1
-    assert told.output.startswith("Error: the database")
-    assert "run `retake-ledger migrate`" in told.output
+    assert result.exit_code == 1
+    assert result.output.startswith("Error: the database")
+    assert "run `retake-ledger migrate`" in result.output
 
 
 def test_a_studio_is_not_made_under_a_name_that_is_none(
@@ -164,8 +169,8 @@ def test_a_studio_is_not_made_under_a_name_that_is_none(
 ) -> None:
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
     monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "keys"))
-    told = CliRunner().invoke(main, ["studio", "make", "Paper Lantern"])
-    assert told.exit_code == 1
-    assert "such as paper-lantern" in told.output
-    assert "--title" in told.output
+    result = CliRunner().invoke(main, ["studio", "make", "Paper Lantern"])
+    assert result.exit_code == 1
+    assert "such as paper-lantern" in result.output
+    assert "--title" in result.output
     assert CliRunner().invoke(main, ["studio", "list"]).output == ""

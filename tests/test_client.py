@@ -37,7 +37,7 @@ def test_a_copy_of_it_needs_httpx_and_nothing_else(tmp_path: Path) -> None:
     assert set(done.stdout.split()) - {"rich", "click", "pygments"} <= {"client", *OF_HTTPX}
 
 
-def asked(answers: list[httpx.Response]) -> tuple[Client, list[httpx.Request]]:
+def mock_client(answers: list[httpx.Response]) -> tuple[Client, list[httpx.Request]]:
     """A client of a service that gives these answers, and the requests it has sent."""
     sent: list[httpx.Request] = []
 
@@ -50,7 +50,7 @@ def asked(answers: list[httpx.Response]) -> tuple[Client, list[httpx.Request]]:
 
 
 def test_a_post_is_a_batch_with_the_token() -> None:
-    ledger, sent = asked([httpx.Response(201, json={"receipts": [{"position": 7}]})])
+    ledger, sent = mock_client([httpx.Response(201, json={"receipts": [{"position": 7}]})])
     data = MappingProxyType({"on": date(2031, 3, 4), "at": datetime(2031, 3, 4, 9, tzinfo=UTC)})
     one = client.event("/desks/layout", "x", "OTTER-1/1", data, time="t", id="i")
     assert ledger.post([one]) == [{"position": 7}]
@@ -62,7 +62,7 @@ def test_a_post_is_a_batch_with_the_token() -> None:
 
 @pytest.mark.parametrize(("value", "error"), [(object(), TypeError), (float("nan"), ValueError)])
 def test_what_json_has_no_form_of_is_not_sent(value: Any, error: type[Exception]) -> None:
-    ledger, sent = asked([])
+    ledger, sent = mock_client([])
     with pytest.raises(error):
         ledger.put("/clock", {"now": value})
     assert sent == []
@@ -80,7 +80,7 @@ def test_what_json_has_no_form_of_is_not_sent(value: Any, error: type[Exception]
     ],
 )
 def test_a_refusal_is_raised_with_what_the_service_said(answer: httpx.Response, says: str) -> None:
-    ledger, _ = asked([answer])
+    ledger, _ = mock_client([answer])
     with pytest.raises(RefusedError) as raised:
         ledger.get("/episodes")
     assert str(raised.value) == says
@@ -89,7 +89,7 @@ def test_a_refusal_is_raised_with_what_the_service_said(answer: httpx.Response, 
 
 def test_pages_follow_the_links_until_there_is_none() -> None:
     link = {"Link": '</notes?cursor=abc>; rel="next"'}
-    ledger, sent = asked(
+    ledger, sent = mock_client(
         [
             httpx.Response(200, json={"items": [1]}, headers=link),
             httpx.Response(200, json={"items": [2]}),

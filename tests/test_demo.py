@@ -56,6 +56,6 @@ def test_a_scene_that_comes_in_was_not_done() -> None:
 
 def test_a_delivery_that_was_made_and_is_open_again() -> None:
     move = {"cause": "event", "type": "retake.called", "subject": "TIDEWICK-110", "retake": "R-1"}
-    told = "retake.called TIDEWICK-110 (R-1)"
-    assert what_moved(move | {"reopened": False}) == told
-    assert what_moved(move | {"reopened": True}) == f"{told}: done, open again"
+    shown = "retake.called TIDEWICK-110 (R-1)"
+    assert what_moved(move | {"reopened": False}) == shown
+    assert what_moved(move | {"reopened": True}) == f"{shown}: done, open again"

@@ -80,11 +80,11 @@ def test_a_service_that_ends_by_itself_is_told_with_what_to_do() -> None:
     with (
         pytest.raises(
             click.ClickException, match=r"code 3.*retake-ledger serve --port \d+"
-        ) as told,
+        ) as raised,
         served(SETTINGS, listen(says(), 0), running("import sys; sys.exit(3)")),
     ):
         pass
-    assert "above" not in told.value.message
+    assert "above" not in raised.value.message
 
 
 def test_a_service_that_does_not_come_up_tells_how_long_it_was_waited_for() -> None:

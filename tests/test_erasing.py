@@ -29,7 +29,7 @@ from tests.conftest import Database
 from tests.recording import NAME, SEAL_KEY, fact, post, posted, worker
 from tests.telling import office_facts
 
-SAID = "Xylographer"  # nothing else says it
+RARE_WORD = "Xylographer"  # it occurs nowhere else
 SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 ORIGIN = "kestrel.example/paper"
 
@@ -49,20 +49,20 @@ def owner(database: Database) -> Iterator[Engine]:
     engine.dispose()
 
 
-def note(number: int, said: str = SAID, **more: Any) -> dict[str, Any]:
-    data = {"note": f"N{number}", "to": "layout", "text": f"{said} {number}", **more}
+def note(number: int, word: str = RARE_WORD, **more: Any) -> dict[str, Any]:
+    data = {"note": f"N{number}", "to": "layout", "text": f"{word} {number}", **more}
     return fact("note.given", "KESTREL-1/1", data, id=f"n{number}")
 
 
-def everywhere(owner: Engine, said: str) -> set[str]:
+def everywhere(owner: Engine, word: str) -> set[str]:
     """The tables that hold a text, in whatever column."""
-    asked = text("SELECT tablename FROM pg_tables WHERE schemaname = 'public'")
+    query = text("SELECT tablename FROM pg_tables WHERE schemaname = 'public'")
     found = set()
     with owner.connect() as connection:
-        for table in connection.execute(asked).scalars().all():
+        for table in connection.execute(query).scalars().all():
             read = text(f'SELECT t::text FROM "{table}" t')  # noqa: S608  # names from the server
             rows = connection.execute(read).scalars()
-            if any(said in row or said.encode().hex() in row for row in rows):
+            if any(word in row or word.encode().hex() in row for row in rows):
                 found.add(table)
     return found
 
@@ -76,24 +76,24 @@ def stored(engine: Engine, position: int) -> tuple[bytes, bytes | None]:
 def test_the_text_is_gone_from_every_table_and_its_commitment_stays(
     studio: OpenStudio, engine: Engine, owner: Engine
 ) -> None:
-    mood = {"mood": f"{SAID} again"}
+    mood = {"mood": f"{RARE_WORD} again"}
     first, second, third = posted(studio, [note(1), note(2), note(3, "Other", **mood)])
     view = studio.view()
     with engine.begin() as connection:
         assert write_snapshot(connection, NAME, view.position, freeze(view.state, {}), 1, SEAL_KEY)
-    assert everywhere(owner, SAID) == {"personal"}
+    assert everywhere(owner, RARE_WORD) == {"personal"}
     before = {one.position: stored(engine, one.position)[0] for one in (first, second, third)}
-    told = erase_text(
+    erasure = erase_text(
         owner, NAME, [third.position, first.position], "office", "Art. 17, request 12"
     )
-    assert told.positions == (first.position, third.position)
-    assert told.position == third.position + 1
+    assert erasure.positions == (first.position, third.position)
+    assert erasure.position == third.position + 1
     assert stored(engine, second.position)[1] is not None
     for position, body in before.items():
         assert stored(engine, position)[0] == body
         assert orjson.loads(body)["personal"]
     erase_text(owner, NAME, [second.position], "office", "Art. 17, request 13")
-    assert everywhere(owner, SAID) == set()
+    assert everywhere(owner, RARE_WORD) == set()
     assert studio.view().state.notes == worker(engine).view().state.notes
 
 
@@ -101,8 +101,8 @@ def test_it_is_recorded_by_whose_order_and_why(
     studio: OpenStudio, engine: Engine, owner: Engine
 ) -> None:
     (receipt,) = posted(studio, [note(1)])
-    told = erase_text(owner, NAME, [receipt.position], "data-protection", "Art. 17")
-    body, personal = stored(engine, told.position)
+    erasure = erase_text(owner, NAME, [receipt.position], "data-protection", "Art. 17")
+    body, personal = stored(engine, erasure.position)
     event = read_event(body)
     assert personal is None
     assert event.fact == TextForgotten((receipt.position,), "data-protection", "Art. 17")
@@ -115,10 +115,10 @@ def test_it_is_recorded_by_whose_order_and_why(
     frontier: Frontier = ()
     for position, one in log:
         _, frontier = append(frontier, position - 1, leaf_hash(one))
-    assert (head.position, head.frontier) == (told.position, frontier)
+    assert (head.position, head.frontier) == (erasure.position, frontier)
     assert studio.view().state == worker(engine).view().state
     (after,) = posted(studio, [note(2)])
-    assert after.position == told.position + 1
+    assert after.position == erasure.position + 1
 
 
 def test_a_repeat_still_gets_its_first_receipt(studio: OpenStudio, owner: Engine) -> None:
@@ -171,17 +171,17 @@ def test_the_services_role_cannot_erase_text(studio: OpenStudio, engine: Engine)
 @pytest.mark.parametrize("role", ["office", "supervisor", "producer", "desk"])
 def test_nobody_posts_that_text_was_forgotten(studio: OpenStudio, role: str) -> None:
     data = {"positions": [1], "by": "office", "ground": "Art. 17"}
-    told = post(studio, [fact("text.forgotten", "studio", data, id="f")], role=role)
-    assert isinstance(told, Refusal)
-    (reason,) = told.reasons
+    answer = post(studio, [fact("text.forgotten", "studio", data, id="f")], role=role)
+    assert isinstance(answer, Refusal)
+    (reason,) = answer.reasons
     assert reason.code == Code.FORBIDDEN
     assert "retake-ledger erase-text" in reason.detail
 
 
 def test_nobody_strikes_that_text_was_forgotten(studio: OpenStudio, owner: Engine) -> None:
     (first,) = posted(studio, [note(1)])
-    told = erase_text(owner, NAME, [first.position], "office", "Art. 17")
-    data = {"position": told.position, "why": "No."}
+    erasure = erase_text(owner, NAME, [first.position], "office", "Art. 17")
+    data = {"position": erasure.position, "why": "No."}
     struck = post(studio, [fact("event.struck", "studio", data, id="s")])
     assert isinstance(struck, Refusal)
     # the forgotten event itself can be
@@ -200,18 +200,18 @@ def test_an_export_afterwards_goes_on_from_a_checkpoint_before(
     size, found, _ = verify_export(tmp_path / "new", [kept], tmp_path / "old")
     assert (size, found) == (second.position + 1, None)
     texts = (tmp_path / "new" / PERSONAL).read_text()
-    assert f"{SAID} 2" in texts
-    assert f"{SAID} 1" not in texts
+    assert f"{RARE_WORD} 2" in texts
+    assert f"{RARE_WORD} 1" not in texts
 
 
 def test_a_snapshot_has_no_place_for_text(studio: OpenStudio) -> None:
-    posted(studio, [note(1, mood=SAID)])
+    posted(studio, [note(1, mood=RARE_WORD)])
     held = fact("scene.held", "KESTREL-1/1", {"owes": "client", "by_on": "2031-03-12",
-                                              "why": SAID}, id="h")  # fmt: skip
+                                              "why": RARE_WORD}, id="h")  # fmt: skip
     posted(studio, [held])
     parts = b"".join(freeze(studio.view().state, {}))
     assert b"KESTREL-1/1" in parts
-    assert SAID.encode() not in parts
+    assert RARE_WORD.encode() not in parts
 
 
 def test_a_record_can_be_taken_in_elsewhere_after_its_text_was_erased(

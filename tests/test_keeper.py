@@ -41,10 +41,10 @@ def test_a_record_is_taken_in_once(studio: Engine, tmp_path: Path) -> None:
     folder = tmp_path / "out"
     list(export(studio, NAME, folder, ORIGIN, SECRET, personal=True))
     words = ("import", folder, "--studio", "taken", "--clock", "simulated")
-    told = typed(*words, "--checkpoint", folder / CHECKPOINT, "--key", KEY)
-    assert told.exit_code == 0, told.output
+    result = typed(*words, "--checkpoint", folder / CHECKPOINT, "--key", KEY)
+    assert result.exit_code == 0, result.output
     count = len(office_facts(scenes=3))
-    assert told.output.endswith(f"taken: {count} events, as they were\n")
+    assert result.output.endswith(f"taken: {count} events, as they were\n")
     again = typed(*words)
     assert again.exit_code == 1
     assert "nothing was kept: taken: made already" in again.output
@@ -70,9 +70,9 @@ def test_a_backup_is_put_back_into_an_empty_database(
     studio: Engine, server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = tmp_path / "kept"
-    told = typed("backup", folder)
-    assert told.exit_code == 0, told.output
-    assert told.output.endswith(f"{folder}\n")
+    result = typed("backup", folder)
+    assert result.exit_code == 0, result.output
+    assert result.output.endswith(f"{folder}\n")
     assert not list(folder.glob("*.pem"))
     full = typed("restore", folder)
     assert full.exit_code == 1
@@ -80,13 +80,13 @@ def test_a_backup_is_put_back_into_an_empty_database(
     name = f"test_{uuid4().hex}"
     server.make(name, TEMPLATE)
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", server.database_named(name).service_url)
-    told = typed("restore", folder)
-    assert told.exit_code == 0, told.output
-    assert told.output.endswith("studios, as they were: 1\n")
+    result = typed("restore", folder)
+    assert result.exit_code == 0, result.output
+    assert result.output.endswith("studios, as they were: 1\n")
     server.drop(name)
     server.make(name, TEMPLATE)
     # another installation, to which nobody brought the keys
     monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path / "elsewhere"))
-    told = typed("restore", folder)
-    assert "studios, as they were: 1\nthere is no signing key in" in told.output
+    result = typed("restore", folder)
+    assert "studios, as they were: 1\nthere is no signing key in" in result.output
     server.drop(name)

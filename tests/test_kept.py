@@ -70,8 +70,8 @@ def spoil(connection: Connection, position: int) -> None:
 
 
 def written(connection: Connection) -> list[int]:
-    asked = text("SELECT position FROM snapshot ORDER BY position")
-    return list(connection.execute(asked).scalars())
+    query = text("SELECT position FROM snapshot ORDER BY position")
+    return list(connection.execute(query).scalars())
 
 
 @pytest.mark.parametrize(
@@ -88,7 +88,7 @@ def test_the_nearest_snapshot_before_a_position(
 
 
 @pytest.mark.parametrize(
-    ("known", "before", "found"),
+    ("kept_at", "before", "found"),
     [
         (22, 31, 22),  # not much nearer, so that it is not worth the reading
         (22, 33, 30),
@@ -98,15 +98,15 @@ def test_the_nearest_snapshot_before_a_position(
     ],
 )
 def test_a_snapshot_is_taken_only_where_it_is_much_nearer(
-    connection: Connection, known: int, before: int, found: int
+    connection: Connection, kept_at: int, before: int, found: int
 ) -> None:
     write(connection, 10, 20, 30)
     states = KeptStates(STUDIO, KEY, KEEPING)
     own = State({name: getattr(EMPTY, name) for name in State.__slots__})
-    states.keep(known, own)
+    states.keep(kept_at, own)
     position, state = states.before(connection, before, {})
     assert position == found
-    assert (state is own) == (found == known)
+    assert (state is own) == (found == kept_at)
 
 
 def test_a_kept_state_that_is_near_saves_the_question(closed: Connection) -> None:
@@ -285,7 +285,7 @@ def test_they_are_written_one_at_a_time_of_what_was_then(
     assert load(connection, STUDIO, END, KEY) == (21, (state_at(21), {2: 4, 3: 11}))
 
 
-def told(caplog: pytest.LogCaptureFixture) -> list[tuple[str, str, str]]:
+def logged(caplog: pytest.LogCaptureFixture) -> list[tuple[str, str, str]]:
     """What was logged: name, level, and the beginning of the text."""
     return [
         (record.name, record.levelname, record.getMessage().split(":")[0])
@@ -305,7 +305,7 @@ def test_one_that_cannot_be_written_is_told_and_done_without(
         snapshots.passed(position, state_at(position), {})
         snapshots.wait()
     engine.dispose()
-    assert told(caplog) == [
+    assert logged(caplog) == [
         (*NOT_WRITTEN, f"snapshot of {STUDIO} at {position} not written") for position in (10, 20)
     ]
 
@@ -328,7 +328,7 @@ def test_after_one_that_could_not_be_written_the_next_is(
     snapshots = Snapshots(STUDIO, studio, KEY, EVERY, cut_off)
     snapshots.passed(10, state_at(10), {})
     snapshots.wait()
-    assert told(caplog) == [(*NOT_WRITTEN, f"snapshot of {STUDIO} at 10 not written")]
+    assert logged(caplog) == [(*NOT_WRITTEN, f"snapshot of {STUDIO} at 10 not written")]
     for position in (19, 20):
         snapshots.passed(position, state_at(position), {})
         snapshots.wait()
@@ -350,7 +350,7 @@ def test_a_worker_without_a_thread_to_spare_goes_on(
         patched.setattr(threading.Thread, "start", no_more)
         snapshots.passed(10, state_at(10), {})
         snapshots.wait()
-    assert told(caplog) == [(*NOT_WRITTEN, f"snapshot of {STUDIO} at 10 not written")]
+    assert logged(caplog) == [(*NOT_WRITTEN, f"snapshot of {STUDIO} at 10 not written")]
     snapshots.passed(20, state_at(20), {})
     snapshots.wait()
     assert written(connection) == [20]

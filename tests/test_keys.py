@@ -72,8 +72,8 @@ def test_a_key_that_is_replaced_leaves_its_public_half(tmp_path: Path) -> None:
     third = rotate(tmp_path)
     assert third.past == (first.public, second.public)
     assert read_keys(tmp_path).public == third.public
-    told = b"".join(path.read_bytes() for path in tmp_path.iterdir())
-    assert told.count(b"PRIVATE KEY") == 2  # begin and end of one
+    contents = b"".join(path.read_bytes() for path in tmp_path.iterdir())
+    assert contents.count(b"PRIVATE KEY") == 2  # begin and end of one
 
 
 def test_a_rotation_cut_short_loses_no_key(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -14,5 +14,5 @@ def test_no_request_raises_a_worker_by_much() -> None:
     costs = list(measure(weeks=1, long_notes=60))
     missed = not_held(costs)
     assert not missed, "\n".join(missed)
-    assert sum(cost.asked.body is None for cost in costs) >= READS_LEAST
-    assert sum(cost.asked.body is not None for cost in costs) >= POSTS_LEAST
+    assert sum(cost.request.body is None for cost in costs) >= READS_LEAST
+    assert sum(cost.request.body is not None for cost in costs) >= POSTS_LEAST

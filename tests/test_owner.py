@@ -30,8 +30,8 @@ def last(engine: Engine, database: Database, monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_it_tells_where_the_record_of_it_is(last: int) -> None:
-    told = typed("--position", str(last), "--why", "Request 12", "--by", "office")
-    assert (told.exit_code, told.output) == (
+    result = typed("--position", str(last), "--why", "Request 12", "--by", "office")
+    assert (result.exit_code, result.output) == (
         0,
         f"texts erased: 1; recorded at position {last + 1}\n",
     )
@@ -41,7 +41,7 @@ def test_it_tells_where_the_record_of_it_is(last: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("arguments", "said"),
+    ("arguments", "message"),
     [
         (["--position", "0", "--why", "W", "--by", "office"], "--position"),
         (["--position", "1", "--why", "W" * 121, "--by", "office"], "--why"),
@@ -50,14 +50,16 @@ def test_it_tells_where_the_record_of_it_is(last: int) -> None:
         (["--why", "W", "--by", "office"], "--position"),
     ],
 )
-def test_what_could_not_be_recorded_is_refused(last: int, arguments: list[str], said: str) -> None:
-    told = typed(*arguments)
-    assert told.exit_code == 2
-    assert said in told.output
+def test_what_could_not_be_recorded_is_refused(
+    last: int, arguments: list[str], message: str
+) -> None:
+    result = typed(*arguments)
+    assert result.exit_code == 2
+    assert message in result.output
 
 
 def test_a_studio_that_was_never_made(last: int) -> None:
     words = ["--position", "1", "--why", "W", "--by", "office"]
-    told = CliRunner().invoke(main, ["erase-text", "--studio", "nowhere", *words])
-    assert told.exit_code == 1
-    assert "there is no studio nowhere" in told.output
+    result = CliRunner().invoke(main, ["erase-text", "--studio", "nowhere", *words])
+    assert result.exit_code == 1
+    assert "there is no studio nowhere" in result.output

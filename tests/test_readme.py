@@ -90,12 +90,12 @@ def _answers(demo: Shown, code: str) -> list[dict[str, object]]:
     return _documents("".join(_run(demo, code)))
 
 
-def _documents(told: str) -> list[dict[str, object]]:
+def _documents(printed: str) -> list[dict[str, object]]:
     decoder, found = json.JSONDecoder(), []
-    while told:
-        value, end = decoder.raw_decode(told)
+    while printed:
+        value, end = decoder.raw_decode(printed)
         found.append(value)
-        told = told[end:].lstrip()
+        printed = printed[end:].lstrip()
     return found
 
 
@@ -133,12 +133,12 @@ def test_the_same_answer_every_day_and_as_json_whoever_has_the_usual_port(demo: 
             holder.listen()
         done = _demo(demo.data, "--json")
     assert f"Port {DEFAULT_PORT} is taken; the service answers at " in done.stderr
-    told = json.loads(done.stdout)
+    answer = json.loads(done.stdout)
     (line,) = [line for line in demo.text.splitlines() if line.endswith("/impact")]
     (first,) = _answers(demo, re.sub(r"http://127\.0\.0\.1:\d+", demo.url, line))
-    assert told == first
-    assert len(told["episodes"]) == 6
-    assert {episode["date_holds"] for episode in told["episodes"]} == {True, False}
+    assert answer == first
+    assert len(answer["episodes"]) == 6
+    assert {episode["date_holds"] for episode in answer["episodes"]} == {True, False}
 
 
 def test_the_script_of_a_department(demo: Shown) -> None:
@@ -187,10 +187,10 @@ def test_the_price_of_a_change(demo: Shown) -> None:
 
 
 def test_what_retakes_cost_and_a_price_on_paper(demo: Shown, tmp_path: Path) -> None:
-    asked, printed = blocks("sh", "What retakes cost, and a price on paper")
+    queries, printed = blocks("sh", "What retakes cost, and a price on paper")
     demo.write_headers(tmp_path)
     done = subprocess.run(
-        ["bash", "-euo", "pipefail", "-c", asked + printed],
+        ["bash", "-euo", "pipefail", "-c", queries + printed],
         env=demo.environ(),
         cwd=tmp_path,
         capture_output=True,
@@ -222,9 +222,9 @@ def test_the_replay_of_an_auditor(demo: Shown) -> None:
     then, led_there = _answers(demo, code)
     assert then["scenes"]
     assert led_there
-    told = _run(demo, diary)
-    assert told[0].startswith("TIDEWICK-108: what happened")
-    assert any("was listed" in line for line in told)
+    lines = _run(demo, diary)
+    assert lines[0].startswith("TIDEWICK-108: what happened")
+    assert any("was listed" in line for line in lines)
 
 
 def test_the_record_proves_itself_with_and_without_our_program(demo: Shown, tmp_path: Path) -> None:

@@ -36,11 +36,11 @@ def studio(engine: Engine) -> OpenStudio:
     return opened
 
 
-def _note(number: int, said: str = "too fast") -> dict[str, object]:
+def _note(number: int, wording: str = "too fast") -> dict[str, object]:
     return fact(
         "note.given",
         "KESTREL-1/1",
-        {"note": f"N{number}", "to": "layout", "text": said},
+        {"note": f"N{number}", "to": "layout", "text": wording},
         id=f"n{number}",
     )
 
@@ -63,9 +63,9 @@ def test_a_batch_lands_whole_or_not_at_all(studio: OpenStudio, engine: Engine) -
     wrong = fact("work.started", "KESTREL-1/99", {"department": "layout"}, id="w")
     also = fact("work.started", "KESTREL-1/1", {"department": "lighting"}, id="x")
     before = studio.view().position
-    told = post(studio, [_note(1), wrong, also])
-    assert isinstance(told, Refusal)
-    assert [(reason.place, reason.code) for reason in told.reasons] == [
+    answer = post(studio, [_note(1), wrong, also])
+    assert isinstance(answer, Refusal)
+    assert [(reason.place, reason.code) for reason in answer.reasons] == [
         (1, Code.UNKNOWN),
         (2, Code.NOT_ON_ROUTE),
     ]
@@ -84,10 +84,10 @@ def test_a_repeat_gets_its_first_receipt_and_the_rest_lands(studio: OpenStudio) 
 
 def test_other_content_under_the_same_id_is_refused(studio: OpenStudio) -> None:
     posted(studio, [_note(1)])
-    for other in (_note(1, said="too slow"), {**_note(1), "subject": "KESTREL-1/2"}):
-        told = post(studio, [_note(7), other])
-        assert isinstance(told, Refusal)
-        assert [(reason.code, reason.place) for reason in told.reasons] == [(Code.ID_REUSED, 1)]
+    for other in (_note(1, wording="too slow"), {**_note(1), "subject": "KESTREL-1/2"}):
+        answer = post(studio, [_note(7), other])
+        assert isinstance(answer, Refusal)
+        assert [(reason.code, reason.place) for reason in answer.reasons] == [(Code.ID_REUSED, 1)]
 
 
 def test_a_repeat_by_another_worker_is_found_too(studio: OpenStudio, engine: Engine) -> None:
@@ -97,7 +97,7 @@ def test_a_repeat_by_another_worker_is_found_too(studio: OpenStudio, engine: Eng
 
 
 def _priority(number: int, id: str) -> dict[str, object]:
-    """A fact that the rules accept as often as it is told."""
+    """A fact that the rules accept as often as it is posted."""
     return fact("priority.set", "KESTREL-1/1", {"priority": number}, id=id)
 
 
@@ -106,15 +106,15 @@ def test_a_repeat_that_the_rules_would_accept_is_recorded_once(
 ) -> None:
     (first,) = posted(studio, [_priority(1, "p")])
     posted(studio, [_priority(2, "q")])
-    for asked in (studio, worker(engine)):
-        again, new = posted(asked, [_priority(1, "p"), _note(asked.view().position)])
+    for opened in (studio, worker(engine)):
+        again, new = posted(opened, [_priority(1, "p"), _note(opened.view().position)])
         assert again == first._replace(repeated=True)
         assert not new.repeated
-    # what was told first is not told again: the later one stands
+    # what was posted first is not recorded again: the later one stands
     assert studio.view().state == worker(engine).view().state
-    told = post(studio, [_note(99), _priority(3, "p")])
-    assert isinstance(told, Refusal)
-    assert [(reason.code, reason.place) for reason in told.reasons] == [(Code.ID_REUSED, 1)]
+    answer = post(studio, [_note(99), _priority(3, "p")])
+    assert isinstance(answer, Refusal)
+    assert [(reason.code, reason.place) for reason in answer.reasons] == [(Code.ID_REUSED, 1)]
 
 
 def test_repeats_among_posts_that_wait_together(studio: OpenStudio, engine: Engine) -> None:
@@ -130,9 +130,9 @@ def test_repeats_among_posts_that_wait_together(studio: OpenStudio, engine: Engi
         thread.start()
     for thread in threads:
         thread.join()
-    receipts = [told for told in answers if not isinstance(told, Refusal)]
+    receipts = [batch for batch in answers if not isinstance(batch, Refusal)]
     assert len(receipts) == 12
-    new = {receipt.id for told in receipts for receipt in told if not receipt.repeated}
+    new = {receipt.id for batch in receipts for receipt in batch if not receipt.repeated}
     assert new == {"p1", "p2", *(f"n{number}" for number in range(12))}
     with engine.connect() as connection:
         ids = [orjson.loads(body)["id"] for _, body in bodies(connection, NAME, 0)]
@@ -143,7 +143,7 @@ def test_repeats_among_posts_that_wait_together(studio: OpenStudio, engine: Engi
 def test_personal_text_lies_aside_under_a_salted_commitment(
     studio: OpenStudio, engine: Engine
 ) -> None:
-    (receipt,) = posted(studio, [_note(1, said="her drawing is upside down")])
+    (receipt,) = posted(studio, [_note(1, wording="her drawing is upside down")])
     with engine.connect() as connection:
         (stored,) = page(connection, NAME, after=receipt.position - 1, limit=1)
         ((_, personal),) = personal_at(connection, NAME, [receipt.position])
@@ -174,9 +174,9 @@ def test_the_future_is_refused_beyond_a_small_skew(studio: OpenStudio) -> None:
     soon = {**_note(1), "time": "2031-03-03T08:00:50Z"}
     later = {**_note(2), "time": "2031-03-03T08:02:00Z"}
     posted(studio, [soon])
-    told = post(studio, [later])
-    assert isinstance(told, Refusal)
-    assert told.reasons[0].code is Code.IN_FUTURE
+    answer = post(studio, [later])
+    assert isinstance(answer, Refusal)
+    assert answer.reasons[0].code is Code.IN_FUTURE
 
 
 def test_posts_that_wait_together_are_each_decided_alone(
@@ -194,13 +194,13 @@ def test_posts_that_wait_together_are_each_decided_alone(
         thread.start()
     for thread in threads:
         thread.join()
-    refused = {number for number, told in answers.items() if isinstance(told, Refusal)}
+    refused = {number for number, answer in answers.items() if isinstance(answer, Refusal)}
     assert refused == set(range(0, 24, 3))
     positions = sorted(
         receipt.position
-        for told in answers.values()
-        if not isinstance(told, Refusal)
-        for receipt in told
+        for answer in answers.values()
+        if not isinstance(answer, Refusal)
+        for receipt in answer
     )
     assert positions == list(range(positions[0], positions[0] + 16))
     assert worker(engine).view().state == studio.view().state
@@ -212,22 +212,22 @@ def test_who_posts_beside_a_revoked_token_is_recorded(studio: OpenStudio, engine
     revoked = recording.token("office")
     with pytest.raises(TokenRevokedError):
         studio.recorder.record(revoked, ())
-    told: list[object] = []
+    outcomes: list[object] = []
 
     def run(number: int) -> None:
         try:
             role = "office" if number % 2 else "supervisor"
-            told.append(post(studio, [_note(number)], role=role))
+            outcomes.append(post(studio, [_note(number)], role=role))
         except TokenRevokedError as error:
-            told.append(error)
+            outcomes.append(error)
 
     threads = [threading.Thread(target=run, args=(number,)) for number in range(8)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    refused = [one for one in told if isinstance(one, TokenRevokedError)]
-    assert (len(refused), len(told)) == (4, 8)
+    refused = [one for one in outcomes if isinstance(one, TokenRevokedError)]
+    assert (len(refused), len(outcomes)) == (4, 8)
     with engine.connect() as connection:
         ids = [orjson.loads(body)["id"] for _, body in bodies(connection, NAME, 0)]
     assert {id_ for id_ in ids if id_.startswith("n")} == {"n0", "n2", "n4", "n6"}
@@ -236,7 +236,7 @@ def test_who_posts_beside_a_revoked_token_is_recorded(studio: OpenStudio, engine
 def test_a_fault_that_one_post_brings_about_is_its_own(
     studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    told: dict[int, object] = {}
+    outcomes: dict[int, object] = {}
     rule, sealed = decide, seal
 
     def deciding(state: State, events: Sequence[Event], *more: object) -> object:
@@ -260,16 +260,16 @@ def test_a_fault_that_one_post_brings_about_is_its_own(
                 {"note": f"N{number}-b", "to": "layout", "text": "and"},
                 id=f"n{number}-b",
             )
-            told[number] = post(studio, [_note(number), second])
+            outcomes[number] = post(studio, [_note(number), second])
         except ZeroDivisionError as error:
-            told[number] = error
+            outcomes[number] = error
 
     threads = [threading.Thread(target=run, args=(number,)) for number in range(8)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert {number for number, one in told.items() if isinstance(one, Exception)} == {3, 5}
+    assert {number for number, one in outcomes.items() if isinstance(one, Exception)} == {3, 5}
     with engine.connect() as connection:
         ids = {orjson.loads(body)["id"] for _, body in bodies(connection, NAME, 0)}
     assert {id_ for id_ in ids if id_.startswith("n")} == {

@@ -73,13 +73,13 @@ def studio(engine: Engine) -> OpenStudio:
 
 
 def _note(number: int) -> dict[str, Any]:
-    said = {"note": f"N{number}", "to": "layout", "text": f"Slower, please ({number})."}
-    return fact("note.given", "KESTREL-1/1", said, id=f"n{number}")
+    data = {"note": f"N{number}", "to": "layout", "text": f"Slower, please ({number})."}
+    return fact("note.given", "KESTREL-1/1", data, id=f"n{number}")
 
 
 def _strike(position: int) -> dict[str, Any]:
-    said = {"position": position, "why": "Said twice."}
-    return fact("event.struck", "studio", said, id="strike")
+    data = {"position": position, "why": "Said twice."}
+    return fact("event.struck", "studio", data, id="strike")
 
 
 def _posts(studio: OpenStudio) -> dict[str, list[dict[str, Any]]]:
@@ -102,7 +102,7 @@ def end_backends(engine: Engine, admin: Engine) -> None:
 
 def assert_log_and_tree_agree(engine: Engine) -> int:
     """Rows, nodes, frontier and personal text are those of one and the same log."""
-    asked = text("SELECT position, nodes FROM event WHERE studio = :studio ORDER BY position")
+    query = text("SELECT position, nodes FROM event WHERE studio = :studio ORDER BY position")
     aside = text(
         "SELECT count(*) FROM personal p LEFT JOIN event e USING (studio, position) "
         "WHERE e.position IS NULL OR strpos(convert_from(e.body, 'UTF8'), '\"personal\":') = 0"
@@ -115,7 +115,7 @@ def assert_log_and_tree_agree(engine: Engine) -> int:
     with create_engine(engine.url, poolclass=NullPool).connect() as connection:
         head = read_head(connection, NAME)
         stored = bodies(connection, NAME, 0)
-        kept = connection.execute(asked, {"studio": NAME}).all()
+        kept = connection.execute(query, {"studio": NAME}).all()
         assert connection.execute(aside).scalar_one() == 0
         assert connection.execute(lost).scalar_one() == 0
     assert [position for position, _ in stored] == list(range(1, head.position + 1))
@@ -130,11 +130,11 @@ def assert_log_and_tree_agree(engine: Engine) -> int:
 def attempt(studio: OpenStudio, events: list[dict[str, Any]]) -> tuple[Receipt, ...] | None:
     """The receipts, or None where a fault came up."""
     try:
-        told = post(studio, events)
+        answer = post(studio, events)
     except Exception:
         return None
-    assert not isinstance(told, Refusal), told
-    return told
+    assert not isinstance(answer, Refusal), answer
+    return answer
 
 
 @pytest.mark.parametrize("way", ["broken off", "backend ended"])
@@ -154,12 +154,12 @@ def test_all_or_nothing_at_every_statement(
 
     for at in range(1, MOST_STATEMENTS):
         faults.arm(at, broken_off if way == "broken off" else ended)
-        told = attempt(studio, events)
+        receipts = attempt(studio, events)
         sent = faults.seen
         faults.disarm()
         after = assert_log_and_tree_agree(engine)
         assert after in {before, before + len(new)}
-        if told is not None:
+        if receipts is not None:
             assert after == before + len(new)
         if after != before:
             break  # it came through, or failed behind the commit

@@ -93,7 +93,7 @@ def test_the_owner_may_have_a_url_of_its_own() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "value", "said"),
+    ("name", "value", "message"),
     [
         ("DATABASE_URL", "not a url", "is no URL: set postgresql://"),
         ("DATABASE_URL", "postgresql://u:hidden@h:port/d", "is no URL: set postgresql://"),
@@ -110,11 +110,11 @@ def test_the_owner_may_have_a_url_of_its_own() -> None:
     ],
 )
 def test_a_bad_value_is_refused_by_name_and_no_password_shows(
-    name: str, value: str, said: str
+    name: str, value: str, message: str
 ) -> None:
     with pytest.raises(SettingsError, match=f"RETAKE_LEDGER_{name} ") as refused:
         Settings.from_environment({f"RETAKE_LEDGER_{name}": value})
-    assert said in str(refused.value)
+    assert message in str(refused.value)
     assert "hidden" not in str(refused.value)
 
 

@@ -18,12 +18,12 @@ from tests.workers import (
     SCENE,
     SMALL,
     assert_happened,
-    assert_known,
-    known_at,
+    assert_states,
     log_of,
     small_studio,
     standing_of,
     started,
+    state_at,
     strikes_of,
     tell_of_late_facts,
     tell_with_strikes,
@@ -47,7 +47,7 @@ def test_every_worker_folds_to_the_same_state(studio: OpenStudio, engine: Engine
 
 def test_the_state_as_it_was_known_at_every_position(studio: OpenStudio, engine: Engine) -> None:
     tell_with_strikes(studio)
-    assert_known(engine, studio, worker(engine, SMALL))
+    assert_states(engine, studio, worker(engine, SMALL))
 
 
 def test_a_strike_by_one_worker_is_decided_against_what_another_recorded(
@@ -68,9 +68,9 @@ def test_a_read_waits_for_a_position_and_says_so_when_it_does_not_come(
 ) -> None:
     head = studio.view().position
     assert studio.view(head).position == head
-    with pytest.raises(NotYetError) as told:
+    with pytest.raises(NotYetError) as raised:
         studio.view(head + 1, 0.05)
-    assert (told.value.position, told.value.head) == (head + 1, head)
+    assert (raised.value.position, raised.value.head) == (head + 1, head)
 
 
 def test_the_plan_is_kept_for_a_position_and_a_minute(studio: OpenStudio, engine: Engine) -> None:
@@ -133,7 +133,7 @@ def test_what_a_strike_is_decided_against_is_what_was_known_then(
     cold.view()
     with engine.connect() as connection:
         for until in between_batches(events):
-            wanted = known_at(events, until)
+            wanted = state_at(events, until)
             for one in (studio, cold):
                 for before in range(1, until + 2):
                     past = one.warm.history.past(connection, before, until, ())
@@ -149,8 +149,8 @@ def test_what_was_known_of_every_moment_at_every_position(
     cold.view()
     moments = {event.time_us for event in events}
     for until in between_batches(events):
-        known = [event for event in events if event.position <= until]
-        standing = standing_of(known)
+        so_far = [event for event in events if event.position <= until]
+        standing = standing_of(so_far)
         for at_us in moments:
             wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
             for one in (studio, cold):
@@ -158,7 +158,7 @@ def test_what_was_known_of_every_moment_at_every_position(
 
 
 def between_batches(events: list[Event]) -> list[int]:
-    """Positions from the office's last on at which no batch of strikes was half told."""
+    """Positions from the office's last on at which no batch of strikes was half recorded."""
     strikes = {event.position for event in events if isinstance(event.fact, EventStruck)}
     first = len(office_facts(scenes=3))
     return [at for at in range(first, len(events) + 1) if not {at, at + 1} <= strikes]

@@ -25,10 +25,10 @@ from tests.workers import (
     SCENE,
     SMALL,
     assert_happened,
-    assert_known,
-    known_at,
+    assert_states,
     log_of,
     small_studio,
+    state_at,
     strikes_of,
     tell_of_late_facts,
     tell_with_strikes,
@@ -65,8 +65,8 @@ def _snapped(studio: OpenStudio) -> None:
 
 def _snapshots(engine: Engine) -> list[int]:
     with engine.connect() as connection:
-        asked = text("SELECT position FROM snapshot ORDER BY position")
-        return list(connection.execute(asked).scalars())
+        query = text("SELECT position FROM snapshot ORDER BY position")
+        return list(connection.execute(query).scalars())
 
 
 def started_warm(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
@@ -74,8 +74,8 @@ def started_warm(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> OpenStudio:
     loaded: list[int] = []
     read: list[int] = []
 
-    def watched_load(*asked: Any) -> tuple[int, Thawed] | None:
-        found = load(*asked)
+    def watched_load(*args: Any) -> tuple[int, Thawed] | None:
+        found = load(*args)
         loaded.append(found[0] if found else 0)
         return found
 
@@ -112,8 +112,8 @@ def test_a_worker_that_starts_from_a_snapshot_knows_all_that_was_known(
     stages: list[OpenStudio] = []
     record = studio.recorder.record
 
-    def watched(*told: Any) -> Any:
-        answer = record(*told)
+    def watched(*args: Any) -> Any:
+        answer = record(*args)
         _snapped(studio)
         stages.append(started_warm(engine, monkeypatch))
         return answer
@@ -122,7 +122,7 @@ def test_a_worker_that_starts_from_a_snapshot_knows_all_that_was_known(
     tell_with_strikes(studio)
     posted(studio, notes(7))
     assert len(_snapshots(engine)) == KEPT
-    assert_known(engine, studio, *stages, started_warm(engine, monkeypatch))
+    assert_states(engine, studio, *stages, started_warm(engine, monkeypatch))
 
 
 def test_what_a_worker_started_from_need_not_be_read_again(
@@ -135,8 +135,8 @@ def test_what_a_worker_started_from_need_not_be_read_again(
         raise AssertionError("a snapshot was asked for")
 
     monkeypatch.setattr(kept_module, "load", again)
-    known = late.warm.history.as_known_at(late.view().position - 1)
-    assert known == known_at(log_of(engine), late.view().position - 1)
+    before = late.warm.history.as_known_at(late.view().position - 1)
+    assert before == state_at(log_of(engine), late.view().position - 1)
 
 
 def test_a_worker_that_starts_from_a_snapshot_plans_alike(
@@ -150,12 +150,12 @@ def test_a_worker_that_starts_from_a_snapshot_plans_alike(
     warm, other = studio.view(), another.view()
     assert (other.position, other.now_us) == (warm.position, warm.now_us)
     one, same = studio.warm.planned(warm), another.planned(other)
-    for known, view, state in ((studio.warm, warm, other.state), (another, other, warm.state)):
-        assert known.branched(view, state).plan.finish.tolist() == one.plan.finish.tolist()
+    for planner, view, state in ((studio.warm, warm, other.state), (another, other, warm.state)):
+        assert planner.branched(view, state).plan.finish.tolist() == one.plan.finish.tolist()
     assert same.plan.start.tolist() == one.plan.start.tolist()
     assert dict(same.board.frame.row_of) == dict(one.board.frame.row_of)
     assert len(one.plan.start) > 20
-    cold = make_board(known_at(log_of(engine), warm.position))
+    cold = make_board(state_at(log_of(engine), warm.position))
     assert schedule(cold, warm.now_min).plan.finish.tolist() == one.plan.finish.tolist()
 
 
@@ -204,10 +204,10 @@ def test_a_strike_of_what_lies_before_or_behind_a_snapshot(
     given = posted(striking, strikes_of(before.view().position - behind))
     assert striking.view().position == given[0].position
     after = started_warm(engine, monkeypatch)
-    assert_known(engine, studio, before, striking, after)
+    assert_states(engine, studio, before, striking, after)
     # and once more, on what was told again
     posted(after, strikes_of(before.view().position - 7))
-    assert_known(engine, studio, before, striking, started_warm(engine, monkeypatch), after)
+    assert_states(engine, studio, before, striking, started_warm(engine, monkeypatch), after)
 
 
 def test_reading_a_snapshot_holds_nobody_up(
@@ -219,18 +219,18 @@ def test_reading_a_snapshot_holds_nobody_up(
     cold = started_warm(engine, monkeypatch)
     others: list[bool] = []
 
-    def slow_load(*asked: Any) -> tuple[int, Thawed] | None:
+    def slow_load(*args: Any) -> tuple[int, Thawed] | None:
         other = threading.Thread(target=cold.view, daemon=True)
         other.start()
         other.join(10)
         others.append(other.is_alive())
-        return load(*asked)
+        return load(*args)
 
     early = cold.view().position - 2 * SNAPSHOT_EVERY
     monkeypatch.setattr(kept_module, "load", slow_load)
-    assert cold.warm.history.as_known_at(early) == known_at(log_of(engine), early)
+    assert cold.warm.history.as_known_at(early) == state_at(log_of(engine), early)
     assert others == [False]
-    assert cold.warm.history.as_known_at(early) == known_at(log_of(engine), early)
+    assert cold.warm.history.as_known_at(early) == state_at(log_of(engine), early)
     assert others == [False], "it is kept"
 
 
@@ -252,7 +252,7 @@ def test_a_batch_of_strikes_from_both_sides_of_a_snapshot(
     posted(studio, notes(4, "d"))
     _snapped(studio)
     after = started_warm(engine, monkeypatch)
-    assert_known(engine, studio, striking, after, worker(engine, KEEPING))
+    assert_states(engine, studio, striking, after, worker(engine, KEEPING))
 
 
 def test_no_snapshot_is_of_what_was_not_committed(
@@ -261,9 +261,9 @@ def test_no_snapshot_is_of_what_was_not_committed(
     """Nor is it written of what took the place of that: writing waits until all is over."""
     wait = threading.Event()
 
-    def last(*told: Any) -> bool:
+    def last(*args: Any) -> bool:
         assert wait.wait(60)
-        return write_snapshot(*told)
+        return write_snapshot(*args)
 
     def lost(connection: Connection) -> None:
         raise ConnectionResetError("gone before the commit")
@@ -282,7 +282,7 @@ def test_no_snapshot_is_of_what_was_not_committed(
     _snapped(studio)
     assert _snapshots(engine) == [head, head + 2 * SNAPSHOT_EVERY]
     late = started_warm(engine, monkeypatch)
-    assert_known(engine, studio, late)
+    assert_states(engine, studio, late)
 
 
 def test_spoilt_snapshots_are_done_without(
@@ -299,10 +299,10 @@ def test_spoilt_snapshots_are_done_without(
     with engine.begin() as connection:
         spoilt = connection.execute(spoil).rowcount
     late = worker(engine, KEEPING)
-    assert_known(engine, late)
+    assert_states(engine, late)
     assert late.view().position == head
-    told = [record.getMessage() for record in caplog.records if "passed over" in record.msg]
-    assert len(set(told)) == spoilt == KEPT
+    messages = [record.getMessage() for record in caplog.records if "passed over" in record.msg]
+    assert len(set(messages)) == spoilt == KEPT
     late.warm.history.snapshots.wait()
 
 
@@ -316,8 +316,8 @@ def test_whatever_workers_record_and_strike_between_them_they_know_the_same(
     for number in range(40):
         one = random.choice(workers)
         if random.random() < 0.3:
-            known = range(23, len(log_of(engine)) + 1)
-            some = random.sample(known, min(len(known), random.randint(1, 3)))
+            positions = range(23, len(log_of(engine)) + 1)
+            some = random.sample(positions, min(len(positions), random.randint(1, 3)))
             given = post(one, [{**strike, "id": f"{strike['id']}-{number}"}
                                for strike in strikes_of(*sorted(some))])  # fmt: skip
             struck += not isinstance(given, Refusal)
@@ -329,7 +329,7 @@ def test_whatever_workers_record_and_strike_between_them_they_know_the_same(
             workers.append(started_warm(engine, monkeypatch))
     assert struck > 3
     assert len(workers) > 3
-    assert_known(engine, *workers, started_warm(engine, monkeypatch))
+    assert_states(engine, *workers, started_warm(engine, monkeypatch))
 
 
 def _at_random(random: Random, id: str) -> dict[str, object]:

@@ -1,4 +1,4 @@
-"""Workers of one studio: what they are told, and what each of them must know then."""
+"""Workers of one studio: facts to post through them, and the history that each must then give."""
 
 from sqlalchemy import Engine
 
@@ -39,16 +39,18 @@ def strikes_of(*positions: int) -> list[dict[str, object]]:
     ]
 
 
-def tell_with_strikes(told: OpenStudio) -> None:
+def tell_with_strikes(studio: OpenStudio) -> None:
     """Desks at work on a scene, another one held and freed; some of it struck, some in batches."""
-    posted(told, [started("layout", 1), started("layout", 1, "hand-off.made")])
-    (start, end) = posted(told, [started("animation", 1), started("animation", 1, "hand-off.made")])
-    posted(told, [fact("scene.held", "KESTREL-1/2",
+    posted(studio, [started("layout", 1), started("layout", 1, "hand-off.made")])
+    (start, end) = posted(
+        studio, [started("animation", 1), started("animation", 1, "hand-off.made")]
+    )
+    posted(studio, [fact("scene.held", "KESTREL-1/2",
                          {"owes": "client", "by_on": "2031-03-10"}, id="held")])  # fmt: skip
-    posted(told, strikes_of(start.position, end.position))
-    posted(told, [started("animation", 2)])
-    (freed,) = posted(told, [fact("scene.freed", "KESTREL-1/2", id="freed")])
-    posted(told, strikes_of(freed.position))
+    posted(studio, strikes_of(start.position, end.position))
+    posted(studio, [started("animation", 2)])
+    (freed,) = posted(studio, [fact("scene.freed", "KESTREL-1/2", id="freed")])
+    posted(studio, strikes_of(freed.position))
 
 
 def log_of(engine: Engine) -> list[Event]:
@@ -56,7 +58,7 @@ def log_of(engine: Engine) -> list[Event]:
         return [read_event(body) for _, body in bodies(connection, NAME, 0)]
 
 
-def known_at(events: list[Event], position: int) -> State:
+def state_at(events: list[Event], position: int) -> State:
     """The definition, by the slow way: all of the log up to there, less what it strikes."""
     return retell(EMPTY, standing_of([e for e in events if e.position <= position])).state
 
@@ -67,21 +69,21 @@ def standing_of(events: list[Event]) -> list[Event]:
     return [event for event in events if event.position not in struck]
 
 
-def assert_known(engine: Engine, *workers: OpenStudio) -> None:
-    """Every worker that has caught up knows every position as the log tells it."""
+def assert_states(engine: Engine, *workers: OpenStudio) -> None:
+    """Every worker that has caught up gives the state of every position as the log has it."""
     events = log_of(engine)
     for one in workers:
         one.view()
     for position in range(len(events) + 1):
-        wanted = known_at(events, position)
+        wanted = state_at(events, position)
         for one in workers:
-            known = one.warm.history.as_known_at(position)
-            assert known == wanted, (position, known.differences(wanted))
+            found = one.warm.history.as_known_at(position)
+            assert found == wanted, (position, found.differences(wanted))
     for one in workers:
         assert one.view().state == wanted
 
 
-def tell_of_late_facts(told: OpenStudio, engine: Engine) -> None:
+def tell_of_late_facts(studio: OpenStudio, engine: Engine) -> None:
     """Facts that come in another order than they happened in; two of them struck."""
     set_clock(engine, "2031-03-05T12:00:00Z")
     facts = [
@@ -93,27 +95,27 @@ def tell_of_late_facts(told: OpenStudio, engine: Engine) -> None:
     ]
     for number, (type_, department, at) in enumerate(facts):
         data = {"department": department} | ({"artist": "L7"} if type_ == "hand-out.made" else {})
-        posted(told, [fact(type_, SCENE, data, id=f"late-{number}", at=at)])
-    tell_late_strikes(told, engine)
+        posted(studio, [fact(type_, SCENE, data, id=f"late-{number}", at=at)])
+    tell_late_strikes(studio, engine)
 
 
 def assert_happened(engine: Engine, *workers: OpenStudio) -> None:
-    """Every worker tells of every moment what the log now says that there was."""
+    """Every worker gives for every moment what by the whole log had happened until then."""
     events = log_of(engine)
     standing = standing_of(events)
     for at_us in sorted({event.time_us + step for event in events for step in (-1, 0)}):
         wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
         for one in workers:
-            told_then = one.warm.history.as_it_happened(at_us, len(events))
-            assert told_then.state == wanted.state, wanted.state.differences(told_then.state)
-            assert told_then.set_aside == wanted.set_aside
+            happened = one.warm.history.as_it_happened(at_us, len(events))
+            assert happened.state == wanted.state, wanted.state.differences(happened.state)
+            assert happened.set_aside == wanted.set_aside
 
 
-def tell_late_strikes(told: OpenStudio, engine: Engine) -> None:
+def tell_late_strikes(studio: OpenStudio, engine: Engine) -> None:
     """Strike the last start, and the hand-out that was recorded late."""
     starts = [
         event.position
         for event in log_of(engine)
         if event.subject == SCENE and event.fact.TYPE in {"hand-out.made", "work.started"}
     ]
-    posted(told, strikes_of(*starts[-2:]))
+    posted(studio, strikes_of(*starts[-2:]))

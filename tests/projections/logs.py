@@ -1,4 +1,4 @@
-"""Random logs in a database: the told ones, with what was said of each event."""
+"""Random logs of a studio, each event with its data, and how they get into a database."""
 
 from collections.abc import Mapping, Sequence
 from random import Random
@@ -20,39 +20,39 @@ from tests.production.random_logs import tell_at_random
 from tests.telling import Story, office
 
 NAME = recording.NAME
-Said = tuple[Event, dict[str, Any]]
+LogEntry = tuple[Event, dict[str, Any]]
 
 
-def said_at_random(seed: int, facts: int = 60) -> list[Said]:
-    """The told studio and random facts, strikes among them, each with its data."""
-    story, random = told(), Random(seed)
+def entries_at_random(seed: int, facts: int = 60) -> list[LogEntry]:
+    """The office's facts, then random facts and strikes, each with its data."""
+    story, random = office_story(), Random(seed)
     for _ in range(facts):
         if random.random() < 0.1:
             strike_at_random(story, random)
         else:
             tell_at_random(story, [random.getrandbits(32)])
-    return said_of(story, random)
+    return entries_of(story, random)
 
 
-def told() -> Story:
+def office_story() -> Story:
     """The studio's office facts, two scenes an episode."""
     story = Story()
-    for said in office(2):
-        story.tell(*said)
+    for fact in office(2):
+        story.tell(*fact)
     return story
 
 
-def said_of(story: Story, random: Random) -> list[Said]:
+def entries_of(story: Story, random: Random) -> list[LogEntry]:
     """A story's events, recorded one after the other at random, each with its data."""
     events = recorded_at_random(story.events, random)
-    return [(event, story.said[event.position]) for event in events]
+    return [(event, story.entries[event.position]) for event in events]
 
 
-def record(engine: Engine, said: Sequence[Said]) -> None:
-    """Append what was said behind the log's head, recorded when its events say."""
+def record(engine: Engine, entries: Sequence[LogEntry]) -> None:
+    """Append entries behind the log's head, recorded at the instants that their events have."""
     with engine.begin() as connection:
         chain = Chain(lock_head(connection, NAME))
-        for event, data in said:
+        for event, data in entries:
             body = _body(event, data)
             chain.put(event, body, leaf_hash(body))
         chain.write(connection, NAME)
@@ -60,7 +60,7 @@ def record(engine: Engine, said: Sequence[Said]) -> None:
 
 
 def _body(event: Event, data: Mapping[str, Any]) -> bytes:
-    told = {
+    members = {
         "specversion": "1.0",
         "id": event.id,
         "source": event.source,
@@ -72,7 +72,7 @@ def _body(event: Event, data: Mapping[str, Any]) -> bytes:
         "recordedat": format_instant(event.recorded_us),
         "poster": event.poster,
     }
-    return orjson.dumps(told, option=orjson.OPT_SORT_KEYS)
+    return orjson.dumps(members, option=orjson.OPT_SORT_KEYS)
 
 
 def built_by_other_rules(engine: Engine) -> None:

@@ -20,7 +20,7 @@ from service.projections.projector import Pace, Projector, unbuilt
 from service.studio import Studio, View
 from tests import recording
 from tests.conftest import Database
-from tests.projections.logs import NAME, record, said_at_random
+from tests.projections.logs import NAME, entries_at_random, record
 from tests.projections.test_walking import over, stored, wanted
 
 SOON = Pace(poll_s=0.02)
@@ -73,27 +73,27 @@ def wait_for(what: Callable[[], bool], within_s: float = 20) -> None:
 
 def test_several_workers_build_what_one_would(engine: Engine) -> None:
     recording.make(engine)
-    said = said_at_random(5)
+    entries = entries_at_random(5)
     with running(*(projector_on(engine) for _ in range(3))):
         first = 0
-        for until in (20, 27, 41, len(said)):
-            record(engine, said[first:until])
+        for until in (20, 27, 41, len(entries)):
+            record(engine, entries[first:until])
             first = until
             time.sleep(0.1)
-        wait_for(lambda: stored(engine) == wanted(over(said)))
+        wait_for(lambda: stored(engine) == wanted(over(entries)))
 
 
 def test_nothing_is_left_to_build_where_no_minute_is_over(engine: Engine) -> None:
     recording.make(engine)
-    said = said_at_random(1)
-    record(engine, said)
+    entries = entries_at_random(1)
+    record(engine, entries)
     one = projector_on(engine)
     assert one.build_on()
     wait_for(lambda: not one.build_on())
-    assert stored(engine) == wanted(over(said))
+    assert stored(engine) == wanted(over(entries))
     with engine.connect() as connection:
         (left,) = unbuilt(connection)
-    assert left == (NAME, said[-1][0].recorded_us // 60_000_000)
+    assert left == (NAME, entries[-1][0].recorded_us // 60_000_000)
 
 
 def test_a_studio_without_events_has_nothing_to_build(engine: Engine) -> None:
@@ -105,10 +105,10 @@ def test_one_studio_that_cannot_be_built_does_not_keep_others_waiting(
     engine: Engine, caplog: pytest.LogCaptureFixture
 ) -> None:
     recording.make(engine)
-    said = said_at_random(2)
-    record(engine, said)
+    entries = entries_at_random(2)
+    record(engine, entries)
     with engine.begin() as connection:
-        make_studio(connection, "a-broken-one", "simulated", said[0][0].recorded_us)
+        make_studio(connection, "a-broken-one", "simulated", entries[0][0].recorded_us)
         columns = [column for column in schema.event.c if column.name != "studio"]
         copied = select(literal("a-broken-one"), *columns).where(schema.event.c.studio == NAME)
         connection.execute(
@@ -127,7 +127,7 @@ def test_one_studio_that_cannot_be_built_does_not_keep_others_waiting(
     }
     one = Projector(studios.__getitem__, engine, SOON)
     with running(one):
-        wait_for(lambda: stored(engine) == wanted(over(said)))
+        wait_for(lambda: stored(engine) == wanted(over(entries)))
     assert sum("cannot be built" in line.message for line in caplog.records) == 1
     with engine.connect() as connection:
         assert rows.try_lock(connection, "a-broken-one")
@@ -139,8 +139,8 @@ def test_it_goes_on_when_its_connections_are_lost(
 ) -> None:
     pace = replace(SOON, piece_s=0.001)
     recording.make(engine)
-    said = said_at_random(3)
-    record(engine, said)
+    entries = entries_at_random(3)
+    record(engine, entries)
     lost = text("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = :name")
     name = make_url(database.owner_url).database
     with running(projector_on(engine, pace), projector_on(engine, pace)):
@@ -148,7 +148,7 @@ def test_it_goes_on_when_its_connections_are_lost(
             time.sleep(0.05)
             with server_admin.connect() as connection:
                 connection.execute(lost, {"name": name})
-        wait_for(lambda: _stored_or_none(engine) == wanted(over(said)))
+        wait_for(lambda: _stored_or_none(engine) == wanted(over(entries)))
 
 
 def _stored_or_none(engine: Engine) -> list[DateMove] | None:
@@ -160,7 +160,7 @@ def _stored_or_none(engine: Engine) -> list[DateMove] | None:
 
 def test_it_ends_in_the_middle_of_a_piece(engine: Engine) -> None:
     recording.make(engine)
-    record(engine, said_at_random(3))
+    record(engine, entries_at_random(3))
     studio = Held(NAME, engine, lambda: 0)
     one = Projector(lambda _: studio, engine, SOON)
     one.start()

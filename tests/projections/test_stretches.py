@@ -21,7 +21,13 @@ from service.projections.walking import over_min
 from service.vocabulary.instants import US_PER_MIN
 from tests import recording
 from tests.production.random_logs import tell_at_random
-from tests.projections.logs import NAME, Said, record, said_at_random, said_of, told
+from tests.projections.logs import (
+    NAME,
+    LogEntry,
+    entries_at_random,
+    office_story,
+    record,
+)
 from tests.projections.test_walking import in_order, over, studio_of, wanted
 from tests.telling import OFFICE
 
@@ -30,14 +36,14 @@ LENGTHS = (7, 20)
 
 
 class Inline(Executor):
-    """Walks in this process, at once; remembers what it was asked."""
+    """Walks in this process, at once; remembers the arguments of each walk."""
 
     def __init__(self, here: Here) -> None:
         self.here = here
-        self.asked: list[tuple[Any, ...]] = []
+        self.submitted: list[tuple[Any, ...]] = []
 
     def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Future[Any]:
-        self.asked.append(args)
+        self.submitted.append(args)
         done: Future[Any] = Future()
         done.set_result(fn(*args, **kwargs))
         return done
@@ -59,12 +65,12 @@ def length(request: pytest.FixtureRequest) -> int:
 @pytest.fixture(params=SEEDS)
 def cut(
     request: pytest.FixtureRequest, engine: Engine, length: int
-) -> tuple[list[Said], list[Stretch]]:
+) -> tuple[list[LogEntry], list[Stretch]]:
     """A random log that is recorded, and its stretches."""
     recording.make(engine)
-    said = said_at_random(request.param)
-    record(engine, said)
-    return said, listed(engine, length)
+    entries = entries_at_random(request.param)
+    record(engine, entries)
+    return entries, listed(engine, length)
 
 
 def listed(engine: Engine, length: int) -> list[Stretch]:
@@ -80,28 +86,28 @@ def joined(inline: Inline, listed: list[Stretch]) -> list[DateMove]:
     return [move for _, moves in walkers.joined(listed, {}) for move in moves]
 
 
-def until(said: list[Said], stretch: Stretch) -> list[Said]:
-    return said[: stretch.until.position]
+def until(entries: list[LogEntry], stretch: Stretch) -> list[LogEntry]:
+    return entries[: stretch.until.position]
 
 
 def test_joined_they_are_the_rows_of_one_walk(
-    inline: Inline, cut: tuple[list[Said], list[Stretch]]
+    inline: Inline, cut: tuple[list[LogEntry], list[Stretch]]
 ) -> None:
-    said, found = cut
+    entries, found = cut
     assert len(found) > 1
-    assert in_order(joined(inline, found)) == wanted(until(said, found[-1]))
+    assert in_order(joined(inline, found)) == wanted(until(entries, found[-1]))
 
 
 def test_they_are_whole_minutes_that_are_over_and_leave_no_gap(
-    cut: tuple[list[Said], list[Stretch]], length: int
+    cut: tuple[list[LogEntry], list[Stretch]], length: int
 ) -> None:
-    said, found = cut
+    entries, found = cut
     ends = [stretch.until for stretch in found]
     assert [stretch.after for stretch in found] == [NOTHING, *ends[:-1]]
-    minutes = [event.recorded_us // US_PER_MIN for event, _ in said]
+    minutes = [event.recorded_us // US_PER_MIN for event, _ in entries]
     for end in ends:
         assert minutes[end.position - 1] == end.at_min < minutes[end.position]
-    assert ends[-1].position <= len(over(said)) < ends[-1].position + 2 * length
+    assert ends[-1].position <= len(over(entries)) < ends[-1].position + 2 * length
     lengths = [stretch.until.position - stretch.after.position for stretch in found]
     assert min(lengths) >= length
 
@@ -109,7 +115,7 @@ def test_they_are_whole_minutes_that_are_over_and_leave_no_gap(
 def test_one_that_went_on_from_other_dates_is_walked_again(engine: Engine, inline: Inline) -> None:
     # given an episode whose scenes were listed, and all those listings struck
     recording.make(engine)
-    story = told()
+    story = office_story()
     for event in story.events[:]:
         if event.fact.TYPE == "scene.listed" and event.subject.startswith("KESTREL-1/"):
             slip = {"position": event.position, "why": "a slip"}
@@ -117,13 +123,13 @@ def test_one_that_went_on_from_other_dates_is_walked_again(engine: Engine, inlin
     struck_at = len(story.events)
     for number in range(100):
         tell_at_random(story, [number])
-    said = said_of(story, Random(1))
-    record(engine, said)
+    entries = entries_of(story, Random(1))
+    record(engine, entries)
     found = listed(engine, struck_at // 2 + 1)
     moves = joined(inline, found)
-    again = [asked for asked in inline.asked if len(asked) == 2]
+    again = [args for args in inline.submitted if len(args) == 2]
     assert again
-    assert in_order(moves) == wanted(until(said, found[-1]))
+    assert in_order(moves) == wanted(until(entries, found[-1]))
 
 
 _PARENT = """

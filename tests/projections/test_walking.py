@@ -17,7 +17,7 @@ from service.vocabulary.event import Event
 from service.vocabulary.instants import US_PER_MIN
 from tests import recording
 from tests.planning.trails import walked
-from tests.projections.logs import NAME, Said, built_by_other_rules, record, said_at_random
+from tests.projections.logs import NAME, LogEntry, built_by_other_rules, entries_at_random, record
 from tests.recording import fact, posted
 from tests.workers import SCENE, small_studio, strikes_of
 
@@ -31,8 +31,8 @@ def studio_of(engine: Engine) -> Studio:
 def stored(engine: Engine) -> list[DateMove]:
     columns = [trail.c[name] for name in DateMove._fields]
     with engine.connect() as connection:
-        asked = select(*columns).where(trail.c.studio == NAME)
-        found = [DateMove(*row) for row in connection.execute(asked)]
+        query = select(*columns).where(trail.c.studio == NAME)
+        found = [DateMove(*row) for row in connection.execute(query)]
     return in_order(found)
 
 
@@ -48,45 +48,45 @@ def build(engine: Engine, walker: Walker, piece_s: float = 100.0) -> Progress:
                 return progress
 
 
-def over(said: list[Said]) -> list[Said]:
+def over(entries: list[LogEntry]) -> list[LogEntry]:
     """What was recorded before the last minute."""
-    last_min = said[-1][0].recorded_us // US_PER_MIN
-    return [one for one in said if one[0].recorded_us // US_PER_MIN < last_min]
+    last_min = entries[-1][0].recorded_us // US_PER_MIN
+    return [one for one in entries if one[0].recorded_us // US_PER_MIN < last_min]
 
 
-def wanted(said: list[Said]) -> list[DateMove]:
-    return in_order(walked([event for event, _ in said])[0])
+def wanted(entries: list[LogEntry]) -> list[DateMove]:
+    return in_order(walked([event for event, _ in entries])[0])
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_stored_rows_are_those_of_the_minutes_that_are_over(engine: Engine, seed: int) -> None:
     recording.make(engine)
-    said = said_at_random(seed)
-    record(engine, said)
+    entries = entries_at_random(seed)
+    record(engine, entries)
     progress = build(engine, Walker(studio_of(engine), engine))
-    assert progress == (over(said)[-1][0].position, len(said), True)
-    assert stored(engine) == wanted(over(said))
+    assert progress == (over(entries)[-1][0].position, len(entries), True)
+    assert stored(engine) == wanted(over(entries))
     with engine.begin() as connection:
-        move_clock(connection, NAME, said[-1][0].recorded_us + US_PER_MIN)
-    assert build(engine, Walker(studio_of(engine), engine)).position == len(said)
-    assert stored(engine) == wanted(said)
+        move_clock(connection, NAME, entries[-1][0].recorded_us + US_PER_MIN)
+    assert build(engine, Walker(studio_of(engine), engine)).position == len(entries)
+    assert stored(engine) == wanted(entries)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_workers_in_turn_build_what_a_rebuild_builds(engine: Engine, seed: int) -> None:
     recording.make(engine)
-    said = said_at_random(seed)
+    entries = entries_at_random(seed)
     walkers = [Walker(studio_of(engine), engine, read_events=5) for _ in range(2)]
     first = 0
-    for number, until in enumerate((20, 21, 33, 34, 35, 50, len(said))):
-        record(engine, said[first:until])
+    for number, until in enumerate((20, 21, 33, 34, 35, 50, len(entries))):
+        record(engine, entries[first:until])
         first = until
         # a piece of no length still ends at a whole minute, and the other worker goes on from it
         with engine.connect() as connection:
             walkers[number % 2].piece(connection, 0.001)
         build(engine, walkers[(number + 1) % 2], 0.001)
     live = stored(engine)
-    assert live == wanted(over(said))
+    assert live == wanted(over(entries))
     with engine.begin() as connection:
         rows.clear(connection, NAME)
     build(engine, Walker(studio_of(engine), engine))
@@ -95,23 +95,23 @@ def test_workers_in_turn_build_what_a_rebuild_builds(engine: Engine, seed: int) 
 
 def test_rows_built_by_other_rules_are_built_anew(engine: Engine) -> None:
     recording.make(engine)
-    said = said_at_random(1)
-    record(engine, said)
+    entries = entries_at_random(1)
+    record(engine, entries)
     build(engine, Walker(studio_of(engine), engine))
     built_by_other_rules(engine)
     with pytest.raises(BehindError):
         TrailAhead(studio_of(engine), engine).present()
     build(engine, Walker(studio_of(engine), engine))
-    assert stored(engine) == wanted(over(said))
+    assert stored(engine) == wanted(over(entries))
 
 
 def test_who_was_overtaken_writes_nothing(engine: Engine) -> None:
     recording.make(engine)
-    said = said_at_random(2)
-    record(engine, said)
+    entries = entries_at_random(2)
+    record(engine, entries)
     build(engine, Walker(studio_of(engine), engine))
     before = stored(engine)
-    at = rows.Checkpoint(len(said), 1, rows.RULES)
+    at = rows.Checkpoint(len(entries), 1, rows.RULES)
     with pytest.raises(rows.MovedOnError), engine.begin() as connection:
         rows.write(connection, NAME, rows.NOTHING, at, before[:1])
     assert stored(engine) == before
@@ -119,8 +119,8 @@ def test_who_was_overtaken_writes_nothing(engine: Engine) -> None:
 
 def test_one_that_dies_in_the_middle_leaves_a_whole_piece_or_nothing(engine: Engine) -> None:
     recording.make(engine)
-    said = said_at_random(3)
-    record(engine, said)
+    entries = entries_at_random(3)
+    record(engine, entries)
     plans = 0
 
     def die() -> None:
@@ -139,10 +139,10 @@ def test_one_that_dies_in_the_middle_leaves_a_whole_piece_or_nothing(engine: Eng
             deaths += 1
         with engine.connect() as connection:
             at = rows.read_checkpoint(connection, NAME)
-        whole = [move for move in wanted(over(said)) if move.at_min <= at.at_min]
+        whole = [move for move in wanted(over(entries)) if move.at_min <= at.at_min]
         assert stored(engine) == whole
     assert deaths
-    assert stored(engine) == wanted(over(said))
+    assert stored(engine) == wanted(over(entries))
 
 
 def test_only_one_builds_at_a_time(engine: Engine) -> None:
@@ -159,27 +159,29 @@ def test_only_one_builds_at_a_time(engine: Engine) -> None:
 @pytest.mark.parametrize("behind", [0, 3, 1000])
 def test_a_reader_gets_what_is_not_stored_yet(engine: Engine, seed: int, behind: int) -> None:
     recording.make(engine)
-    said = said_at_random(seed)
+    entries = entries_at_random(seed)
     ahead = TrailAhead(studio_of(engine), engine)
     walker = Walker(studio_of(engine), engine)
-    for until in (20, 30, 45, len(said)):
-        record(engine, said[:until][_head(engine) :])
+    for until in (20, 30, 45, len(entries)):
+        record(engine, entries[:until][_head(engine) :])
         if until > behind:
             build(engine, walker)
         present = ahead.present(until)
-        now_min = said[until - 1][0].recorded_us // US_PER_MIN + 90
+        now_min = entries[until - 1][0].recorded_us // US_PER_MIN + 90
         with engine.begin() as connection:
             move_clock(connection, NAME, now_min * US_PER_MIN)
         later = ahead.present()
-        moves, walk = walked([event for event, _ in said[:until]])
-        told = [*stored(engine), *present.moves]
+        moves, walk = walked([event for event, _ in entries[:until]])
+        shown = [*stored(engine), *present.moves]
         # an open minute that was read in parts may be grouped otherwise, but adds up to the same
-        assert ends(told) == ends(moves)
-        told = [*stored(engine), *later.moves]
-        assert ends(told) == ends([*moves, *pass_time(walk, now_min)[0]])
+        assert ends(shown) == ends(moves)
+        shown = [*stored(engine), *later.moves]
+        assert ends(shown) == ends([*moves, *pass_time(walk, now_min)[0]])
         assert later.view.now_min == now_min
         # the clock has been moved ahead of the next facts: record them no earlier
-        said = said[:until] + [(_recorded(event, now_min), data) for event, data in said[until:]]
+        entries = entries[:until] + [
+            (_recorded(event, now_min), data) for event, data in entries[until:]
+        ]
 
 
 def ends(moves: list[DateMove]) -> dict[str, tuple[int | None, int]]:
@@ -202,30 +204,30 @@ def _head(engine: Engine) -> int:
 
 def test_a_long_way_is_not_walked_in_a_request(engine: Engine) -> None:
     recording.make(engine)
-    said = said_at_random(4)
-    record(engine, said)
+    entries = entries_at_random(4)
+    record(engine, entries)
     ahead = TrailAhead(studio_of(engine), engine, WalkLimits(events_max=30))
     with pytest.raises(BehindError):
         ahead.present()
-    for _ in range(len(said) // 30):
+    for _ in range(len(entries) // 30):
         try:
             present = ahead.present()
         except BehindError:
             continue
-    assert ends(present.moves) == ends(wanted(said))
+    assert ends(present.moves) == ends(wanted(entries))
     with pytest.raises(BehindError):
         TrailAhead(studio_of(engine), engine, WalkLimits(behind_events_max=10)).present()
     build(engine, Walker(studio_of(engine), engine))
     with engine.connect() as connection:
         count = connection.scalar(select(func.count()).select_from(trail))
-    assert count == len(wanted(over(said)))
+    assert count == len(wanted(over(entries)))
 
 
 def test_minutes_by_real_clocks_are_over_a_little_later(engine: Engine) -> None:
     with engine.begin() as connection:
         make_studio(connection, NAME, "real", None)
-    said = said_at_random(1)
-    last_us = said[-1][0].recorded_us
+    entries = entries_at_random(1)
+    last_us = entries[-1][0].recorded_us
     with engine.connect() as connection:
         head = read_head(connection, NAME)._replace(recorded_at_us=last_us)
     for after_min, is_over in ((0, False), (2, False), (3, True)):
@@ -242,19 +244,19 @@ def test_a_batch_of_strikes_is_one_step(engine: Engine, monkeypatch: pytest.Monk
     ]
     first = posted(opened, notes)[0].position
     posted(opened, strikes_of(*range(first, first + 30)))
-    asked: list[int] = []
-    known_at = opened.warm.history.as_known_at
+    counted_positions: list[int] = []
+    as_known_at = opened.warm.history.as_known_at
 
     def counted(position: int) -> State:
-        asked.append(position)
-        return known_at(position)
+        counted_positions.append(position)
+        return as_known_at(position)
 
     monkeypatch.setattr(opened.warm.history, "as_known_at", counted)
     ahead = TrailAhead(opened.warm, engine)
     present = ahead.present()
     assert present.view.position == first + 59
-    assert asked.count(first + 59) == 1
-    assert len(asked) <= 2  # and the beginning of the walk
+    assert counted_positions.count(first + 59) == 1
+    assert len(counted_positions) <= 2  # and the beginning of the walk
 
 
 def test_a_walk_that_takes_long_is_left_to_the_projector(engine: Engine) -> None:
