@@ -2,5 +2,5 @@
 
 from hypothesis import HealthCheck, settings
 
-settings.register_profile("told", deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.load_profile("told")
+settings.register_profile("production", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("production")

@@ -1,8 +1,8 @@
-"""Values at the ends of what may be said, drawn by the kinds that the vocabulary gives them.
+"""Values at the ends of what may be recorded, drawn by their kinds in the vocabulary.
 
 Each member's value is drawn by its kind: both bounds, every choice, the shortest and the longest
-text, lists with nothing and with much in them, the first and the last dates. What names something
-names mostly what the story knows.
+text, lists with nothing and with much in them, the first and the last dates. Codes and names are
+mostly those of something on record.
 """
 
 from collections.abc import Collection
@@ -55,16 +55,16 @@ class Draw:
         """Name mostly departments that the subject visits; a new one those of its like."""
         if form not in (Form.EPISODE, Form.SCENE, Form.ELEMENT):
             return
-        found = item_of(self.state, self.subject) or item_of(self.state, self.known(form))
+        found = item_of(self.state, self.subject) or item_of(self.state, self.recorded(form))
         if found is not None and self.random.random() < 0.9:
             self.departments = list(departments_of(found)) or self.departments
 
-    def group(self, cls: type, said: Collection[str] = ()) -> dict[str, Any]:
+    def group(self, cls: type, named: Collection[str] = ()) -> dict[str, Any]:
         """The members of a dataclass: those that it needs, those named, and some others."""
         return {
             member.name: self.value(member.name, member.kind)
             for member in members(cls)
-            if member.required or member.attribute in said or self.random.random() < 0.4
+            if member.required or member.attribute in named or self.random.random() < 0.4
         }
 
     def value(self, name: str, kind: Kind) -> Any:
@@ -107,7 +107,7 @@ class Draw:
         most = min(kind.most, LONG_LIST)
         size = self.random.choice((kind.least, 1, 1, 2, 3, most))
         drawn = [self.value(name, kind.of) for _ in range(max(kind.least, min(size, most)))]
-        # a value said twice is refused nearly everywhere
+        # a value that stands twice is refused nearly everywhere
         return [value for place, value in enumerate(drawn) if value not in drawn[:place]]
 
     def _whole(self, name: str, kind: kinds.Whole) -> int:
@@ -128,7 +128,7 @@ class Draw:
         }
         among = {kinds.CURRENCY: CURRENCIES, kinds.SHAPE: SHAPES}
         if kind in forms:
-            return self.known(self.random.choice(forms[kind]))
+            return self.recorded(self.random.choice(forms[kind]))
         if kind in among:
             return self.random.choice(among[kind])
         if kind == kinds.DEPARTMENT:
@@ -140,18 +140,18 @@ class Draw:
     def _named(self, name: str, length_max: int) -> str:
         """The code of something on record, or a new one, at times as long as may be."""
         state = self.state
-        known = {
+        recorded = {
             "kind": ["background", "model-sheet", "cast", "prop"],
             "retake": sorted(state.retakes),
             "note": sorted(state.notes),
             "order": sorted(state.orders),
         }.get(name, [])
-        if known and (name == "kind" or self.random.random() < 0.6):
-            return self.random.choice(known)
+        if recorded and (name == "kind" or self.random.random() < 0.6):
+            return self.random.choice(recorded)
         new = f"{name[0]}{self.place}"
         return self.random.choice((new, new.ljust(length_max, "_")))
 
-    def known(self, form: Form) -> str:
+    def recorded(self, form: Form) -> str:
         state = self.state
         by_form: dict[Form, Collection[str]] = {
             Form.STUDIO: ("studio",),
@@ -169,7 +169,7 @@ class Draw:
         if form is Form.SHOW:
             return f"{self.prefix[:7]}{short[-4:]}"
         if form is Form.EPISODE:
-            return f"{self.known(Form.SHOW)}-{short.rjust(12, '0') if stretch else short}"
+            return f"{self.recorded(Form.SHOW)}-{short.rjust(12, '0') if stretch else short}"
         if form is Form.SCENE:
-            return f"{self.known(Form.EPISODE)}/{short.ljust(16, '.') if stretch else short}"
-        return f"{self.known(Form.SHOW)}:{short.ljust(32, '-') if stretch else short}"
+            return f"{self.recorded(Form.EPISODE)}/{short.ljust(16, '.') if stretch else short}"
+        return f"{self.recorded(Form.SHOW)}:{short.ljust(32, '-') if stretch else short}"

@@ -1,4 +1,4 @@
-"""Facts at the ends of what may be said, one proposer for each type of the catalogue.
+"""Facts at the ends of what may be recorded, one proposer for each type of the catalogue.
 
 Members are drawn by their kinds (`drawing`); where they must go together to be worth proposing, a
 line of `_FITTING` sees to it. Whether the rules take the fact is theirs to say.
@@ -76,14 +76,14 @@ def _longest() -> dict[str, Any]:
     return {"departments": line, "gates": [{"gate": "delivery", "department": names[-1]}]}
 
 
-def _asked(draw: Draw, data: dict[str, Any]) -> None:
+def _fit_items(draw: Draw, data: dict[str, Any]) -> None:
     """A call of one item names no others; one of a show names some."""
     _share(draw, data)
     subject = parse_subject(draw.subject)
     if subject is None or subject.form is not Form.SHOW:
         data.pop("items", None)
     else:
-        data["items"] = [draw.known(Form.SCENE)]
+        data["items"] = [draw.recorded(Form.SCENE)]
 
 
 def _share(draw: Draw, data: dict[str, Any]) -> None:
@@ -124,13 +124,13 @@ def _subject_where(names: str, holds: Callable[[Any], bool]) -> Fit:
 
 def _resumed(draw: Draw, data: dict[str, Any]) -> None:
     stoppages = draw.state.stoppages.items()
-    stopped = sorted(name for name, known in stoppages if known and known[-1].resumed_us < 0)
+    stopped = sorted(name for name, stops in stoppages if stops and stops[-1].resumed_us < 0)
     data["department"] = draw.random.choice(stopped or [data["department"]])
 
 
 def _looked_at(draw: Draw, data: dict[str, Any]) -> None:
     """Mostly about what changed after work on it had begun, which can only be fine."""
-    changed = sorted(name for name, known in draw.state.touched.items() if known)
+    changed = sorted(name for name, touches in draw.state.touched.items() if touches)
     if changed and draw.random.random() < 0.8:
         draw.subject = draw.random.choice(changed)
         data["answer"] = "fine"
@@ -140,7 +140,7 @@ def _looked_at(draw: Draw, data: dict[str, Any]) -> None:
 
 def _begun(draw: Draw, data: dict[str, Any]) -> None:
     """What is called back was begun, where anything of the subject was."""
-    _asked(draw, data)
+    _fit_items(draw, data)
     visits = draw.state.visits.get(draw.subject, {})
     begun = sorted(name for name, one in visits.items() if one.current.phase in _BEGUN)
     data["back_to"] = draw.random.choice(begun or [data["back_to"]])
@@ -150,9 +150,9 @@ def _about(names: str, code: str, attribute: str) -> Fit:
     """The subject is that of what the fact is about, where that is on record."""
 
     def fit(draw: Draw, data: dict[str, Any]) -> None:
-        known = getattr(draw.state, names).get(data[code])
-        if known is not None:
-            draw.subject = getattr(known, attribute)
+        about = getattr(draw.state, names).get(data[code])
+        if about is not None:
+            draw.subject = getattr(about, attribute)
 
     return fit
 
@@ -180,7 +180,7 @@ def _of(type_: str) -> Proposer:
     def propose(story: Story, random: Random, prefix: str) -> Proposal:
         draw = Draw(story, random, prefix)
         form = random.choice(sorted(CATALOGUE[type_].SUBJECTS))
-        draw.subject = draw.new(form) if type_ in _NEW else draw.known(form)
+        draw.subject = draw.new(form) if type_ in _NEW else draw.recorded(form)
         draw.keep_to_route(form)
         data = draw.group(CATALOGUE[type_])
         if type_ in _FITTING:

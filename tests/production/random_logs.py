@@ -1,4 +1,4 @@
-"""Random facts about a told studio: what is proposed at random and kept where it is accepted.
+"""Random facts about a small studio: proposed at random, and kept where they are accepted.
 
 Each fact is drawn from one integer, so that a failing log shrinks to the facts that matter.
 """
@@ -100,9 +100,9 @@ def _order(story: Story, random: Random, prefix: str) -> Proposal:
 
 
 def _note(story: Story, random: Random, prefix: str) -> Proposal:
-    known = sorted(n for n, note in story.state.notes.items() if note.item.startswith(prefix))
-    if known and random.random() < 0.5:
-        note = random.choice(known)
+    notes = sorted(n for n, note in story.state.notes.items() if note.item.startswith(prefix))
+    if notes and random.random() < 0.5:
+        note = random.choice(notes)
         return "note.answered", story.state.notes[note].item, {"note": note, "text": "Done."}
     code = f"N{prefix[-1]}{random.randint(1, 3)}"
     item = _item(story, random, prefix)
@@ -340,14 +340,14 @@ def tell_at_random(
     """Propose a fact for each seed, and keep those that are accepted."""
     for seed in seeds:
         event = proposed(story, seed, proposers, prefix)
-        told = story.propose(event)
-        if isinstance(told, Accepted):
+        decided = story.propose(event)
+        if isinstance(decided, Accepted):
             story.record(event)
     return story
 
 
 def furnished() -> Story:
-    """The told studio with a shared background, a model sheet, a hook-up and a reused scene."""
+    """The small studio with a shared background, a model sheet, a hook-up and a reused scene."""
     story = studio(route=APPROVING)
     for element, kind, scenes in (("imp", "cast", (1, 3)), ("hat", "prop", (2, 3))):
         story.tell("element.listed", f"KESTREL:{element}", {"kind": kind, "drawings": 4})

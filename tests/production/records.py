@@ -30,14 +30,17 @@ def spelled(value: Any) -> Any:
 
 
 def members(value: Any) -> dict[str, tuple[Any, Any]]:
-    """What a record holds by name, and what it would hold unless said; nothing of anything else."""
+    """By name what a record holds, and its default; nothing for a value that is no record."""
     usual: Any
     if isinstance(value, State):
         return {name: (getattr(value, name), Map()) for name in State.__slots__}
     if isinstance(value, Struct):
         names, defaults = value.__struct_fields__, value.__struct_defaults__
         usual = (*(None,) * (len(names) - len(defaults)), *defaults)
-        return {name: (getattr(value, name), said) for name, said in zip(names, usual, strict=True)}
+        return {
+            name: (getattr(value, name), default)
+            for name, default in zip(names, usual, strict=True)
+        }
     if isinstance(value, tuple) and hasattr(value, "_fields"):
         named: Any = value
         usual = named._field_defaults
@@ -45,17 +48,17 @@ def members(value: Any) -> dict[str, tuple[Any, Any]]:
     return {}
 
 
-def note_members(value: Any, said: dict[str, bool]) -> None:
-    """Note for each member of each record in a value whether it ever says anything."""
+def note_members(value: Any, filled: dict[str, bool]) -> None:
+    """Note for each member of each record in a value whether it was ever not at its default."""
     inside: list[Any] = []
     if isinstance(value, Map | dict):
         inside = [*value, *value.values()]
-    elif known := members(value):
-        for name, (inner, usual) in known.items():
+    elif held := members(value):
+        for name, (inner, usual) in held.items():
             of = f"{type(value).__name__}.{name}"
-            said[of] = said.get(of, False) or (inner is not None and inner != usual)
-        inside = [inner for inner, _ in known.values()]
+            filled[of] = filled.get(of, False) or (inner is not None and inner != usual)
+        inside = [inner for inner, _ in held.values()]
     elif isinstance(value, tuple | frozenset):
         inside = list(value)
     for inner in inside:
-        note_members(inner, said)
+        note_members(inner, filled)

@@ -35,7 +35,7 @@ def rows_of(story: Story, *codes: str) -> list[AccountRow]:
     return list(account(story.state, codes or story.state.retakes))
 
 
-def told(rows: list[AccountRow]) -> list[tuple[str | None, int, int, str | None]]:
+def figures(rows: list[AccountRow]) -> list[tuple[str | None, int, int, str | None]]:
     return [
         (row.department, row.visits, row.work_e4, None if row.cost is None else str(row.cost))
         for row in rows
@@ -48,7 +48,10 @@ def test_a_call_costs_what_it_added() -> None:
     # layout: a quarter of one scene at 40. Animation: five feet at five a day, two of eight hours
     # done, so 1.25 feet; a quarter of it is 0.3125 feet, at 12.50 3.90625. The 3.75 feet left over
     # are the first take's.
-    assert told(rows_of(story)) == [("layout", 1, 2_500, "10.00"), ("animation", 1, 3_125, "3.91")]
+    assert figures(rows_of(story)) == [
+        ("layout", 1, 2_500, "10.00"),
+        ("animation", 1, 3_125, "3.91"),
+    ]
     layout, animation = rows_of(story)
     assert (layout.unit, animation.unit) == ("scenes", "feet")
     # two scenes, five feet an artist-day
@@ -62,11 +65,11 @@ def test_calls_that_one_take_answers_share_its_work() -> None:
     story.call("R1", "KESTREL-1/1", "layout", *PICTURE, at=story.now, share=0.25)
     story.call("R2", "KESTREL-1/1", "layout", *PICTURE, at="2031-03-03T15:10:00Z", share=0.5)
     # three quarters of a scene, one for the first, two for the second; 0.9375 feet likewise
-    assert told(rows_of(story, "R1")) == [
+    assert figures(rows_of(story, "R1")) == [
         ("layout", 1, 2_500, "10.00"),
         ("animation", 1, 3_125, "3.91"),
     ]
-    assert told(rows_of(story, "R2")) == [
+    assert figures(rows_of(story, "R2")) == [
         ("layout", 1, 5_000, "20.00"),
         ("animation", 1, 6_250, "7.81"),  # 7.8125
     ]
@@ -100,7 +103,7 @@ def test_the_least_work_of_a_department_counts() -> None:
     story = priced()
     story.call("R1", "KESTREL-1/1", "layout", *PICTURE, at=story.now, share=0.01)
     # a hundredth of a scene, but never less than a tenth
-    assert told(rows_of(story))[0] == ("layout", 1, 1_000, "4.00")
+    assert figures(rows_of(story))[0] == ("layout", 1, 1_000, "4.00")
 
 
 def test_the_card_of_the_day_of_the_call() -> None:
@@ -192,17 +195,17 @@ def test_what_a_refused_hand_off_does_again_is_nobodys_call() -> None:
     story.desk("KESTREL-1/1", "layout", start=story.now, end="2031-03-03T15:30:00Z")
     refused = {"department": "animation", "sender": "layout", "share": 0.5}
     story.tell("hand-off.refused", "KESTREL-1/1", refused, at="2031-03-03T15:40:00Z")
-    assert told(rows_of(story))[0] == ("layout", 1, 2_500, "10.00")
+    assert figures(rows_of(story))[0] == ("layout", 1, 2_500, "10.00")
     story.call("R2", "KESTREL-1/1", "layout", *PICTURE, at="2031-03-03T15:50:00Z", share=0.5)
     # an eighth of a scene to do again, and half a scene on top of it
-    assert told(rows_of(story, "R2"))[0] == ("layout", 1, 5_000, "20.00")
-    assert told(rows_of(story, "R1"))[0] == ("layout", 1, 2_500, "10.00")
+    assert figures(rows_of(story, "R2"))[0] == ("layout", 1, 5_000, "20.00")
+    assert figures(rows_of(story, "R1"))[0] == ("layout", 1, 2_500, "10.00")
 
 
 def test_the_role_that_called_and_what_the_call_said() -> None:
     story = priced()
-    said = {"found_at": "screening", "fault_of": "layout", "asked_by": "client", "kind": "retake"}
-    story.call("R1", "KESTREL-1/1", "layout", *PICTURE, at=story.now, **said)
+    data = {"found_at": "screening", "fault_of": "layout", "asked_by": "client", "kind": "retake"}
+    story.call("R1", "KESTREL-1/1", "layout", *PICTURE, at=story.now, **data)
     (total,) = totals(rows_of(story), tuple(GROUPS)[3:8])
     assert total.of == ("retake", "client", "screening", "supervisor", "layout")
 

@@ -1,4 +1,4 @@
-"""Arcs between visits, told and at random."""
+"""Arcs between visits: in small studios written out, and in random ones."""
 
 import pytest
 from hypothesis import given
@@ -273,10 +273,10 @@ def test_a_retake_follows_no_arc_that_carries_nothing() -> None:
 def nodes_of(state: State) -> list[Node]:
     items = [*state.episodes, *state.scenes, *state.elements]
     found = []
-    for item in items:
-        known = item_of(state, item)
-        assert known is not None
-        found += [(item, department) for department in departments_of(known)]
+    for name in items:
+        item = item_of(state, name)
+        assert item is not None
+        found += [(name, department) for department in departments_of(item)]
     return found
 
 
@@ -301,12 +301,12 @@ def test_successors_are_the_inverse_of_predecessors(seeds: list[int]) -> None:
 def test_every_arc_joins_two_visits_and_is_given_once(seeds: list[int]) -> None:
     state = random_studio(seeds).state
     nodes = nodes_of(state)
-    known = set(nodes)
+    all_nodes = set(nodes)
     for node in nodes:
         for arcs in (predecessors(state, *node), successors(state, *node)):
             ends = [arc.node for arc in arcs]
             assert len(set(ends)) == len(ends)
-            assert set(ends) <= known
+            assert set(ends) <= all_nodes
             assert all(isinstance(arc, NodeArc) and arc.strands for arc in arcs)
 
 

@@ -38,16 +38,16 @@ def long_chain() -> Story:
 
 
 def counted(monkeypatch: pytest.MonkeyPatch, name: str) -> list[Node]:
-    """The visits about which a function of the graph is asked from now on."""
-    asked: list[Node] = []
+    """The visits with which a function of the graph is called from now on."""
+    walked: list[Node] = []
     walk: Callable[..., Any] = getattr(graph, name)
 
-    def counting(known: Any, item: str, department: str) -> Any:
-        asked.append((item, department))
-        return walk(known, item, department)
+    def counting(lending: Any, item: str, department: str) -> Any:
+        walked.append((item, department))
+        return walk(lending, item, department)
 
     monkeypatch.setattr(f"service.production.lending.{name}", counting)
-    return asked
+    return walked
 
 
 def all_omitted_but_the_ends(story: Story) -> Story:
@@ -65,10 +65,10 @@ def test_a_chain_of_omitted_scenes_is_walked_once(
     long_chain: Story, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     story = all_omitted_but_the_ends(long_chain)
-    asked = counted(monkeypatch, "successors")
+    walked = counted(monkeypatch, "successors")
     assert lent_visits(story.state, SOURCE) == {"layout", "animation", "paint"}
-    assert len(asked) <= 5 * LENGTH
-    assert len(asked) <= 5 * len(set(asked)), "each visit a few times at most"
+    assert len(walked) <= 5 * LENGTH
+    assert len(walked) <= 5 * len(set(walked)), "each visit a few times at most"
     story.tell("scene.omitted", LAST)
     assert lent_visits(story.state, SOURCE) == frozenset()
 

@@ -40,14 +40,14 @@ def story_at_random(seed: int, facts: int) -> Story:
         at_us += random.choice(STEPS_MIN) * US_PER_MIN
         story.now = format_instant(at_us)
         late_us = random.choice((0, 0, 0, 45, 700)) * US_PER_MIN
-        told = said(random, number)
-        event = story.event(*told, at=format_instant(max(OPENED_US, at_us - late_us)))
+        fact = fact_at_random(random, number)
+        event = story.event(*fact, at=format_instant(max(OPENED_US, at_us - late_us)))
         if isinstance(story.propose(event), Accepted):
             story.record(event)
     return story
 
 
-def said(random: Random, number: int) -> tuple[str, str, dict[str, Any]]:
+def fact_at_random(random: Random, number: int) -> tuple[str, str, dict[str, Any]]:
     """A fact at random, which the rules may refuse."""
     scene = random.choice(SCENES)
     item, department = random.choice(((scene, "layout"),) * 5 + ((EPISODE, "cutting"),))
@@ -156,7 +156,7 @@ def test_how_gates_stood_at_the_delivery_never_changes(log: tuple[int, int], see
     }
     random = Random(seed)
     for number in range(100, 120):
-        event = story.event(*said(random, number))
+        event = story.event(*fact_at_random(random, number))
         if isinstance(story.propose(event), Accepted):
             story.record(event)
     assert story.state.episodes[EPISODE].met == met
@@ -180,15 +180,15 @@ def test_facts_recorded_in_order_take_nothing_back() -> None:
     for seed in range(30):
         random = Random(seed)
         story = studio(scenes=2, episodes=(EPISODE,), route={**ROUTE, "gates": GATES})
-        known: dict[str, int] = {}
+        met_before: dict[str, int] = {}
         for number in range(40):
             story.now = format_instant(OPENED_US + number * US_PER_MIN)
-            event = story.event(*said(random, number))
+            event = story.event(*fact_at_random(random, number))
             refuses = event.fact.TYPE == "hand-off.refused"
             if refuses or not isinstance(story.propose(event), Accepted):
                 continue
             story.record(event)
             for gate, met_us, _ in meetings(story.state):
-                assert known.get(gate, met_us) == met_us
+                assert met_before.get(gate, met_us) == met_us
                 if met_us >= 0:
-                    known[gate] = met_us
+                    met_before[gate] = met_us

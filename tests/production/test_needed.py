@@ -1,4 +1,4 @@
-"""Work that nobody needs: who is told, what is planned of it, what it costs."""
+"""Work that nobody needs: who hears of it, what is planned of it, what it costs."""
 
 import pytest
 
@@ -35,7 +35,7 @@ def work_of(story: Story) -> dict[str | None, int]:
     return {row.department: row.work_e4 for row in account(story.state, ["R1"])}
 
 
-def told(story: Story, type_: str, subject: str) -> tuple[Schedule, Schedule]:
+def plans_around(story: Story, type_: str, subject: str) -> tuple[Schedule, Schedule]:
     """The plan before and after one more fact, the board carried on."""
     board = make_board(story.state)
     before = schedule(board, NOW_MIN)
@@ -44,7 +44,7 @@ def told(story: Story, type_: str, subject: str) -> tuple[Schedule, Schedule]:
 
 
 def impact(story: Story, type_: str, subject: str) -> Impact:
-    return compare(*told(story, type_, subject))
+    return compare(*plans_around(story, type_, subject))
 
 
 # what a call on an omitted scene costs
@@ -131,15 +131,15 @@ def painted(*scenes: str) -> Story:
 
 def test_a_background_that_only_omitted_scenes_use_is_not_planned() -> None:
     story = painted()
-    told(story, "scene.omitted", SCENE)
-    before, after = told(story, "scene.omitted", OTHER)
+    plans_around(story, "scene.omitted", SCENE)
+    before, after = plans_around(story, "scene.omitted", OTHER)
     assert before.row((BACKGROUND, "background")) is not None
     assert after.row((BACKGROUND, "background")) is None
     assert Standings.of(after).visit(BACKGROUND, "background").stands is Stands.OMITTED
     saved = {one.department: one.added_work_e4 for one in compare(before, after).departments}
     assert saved["background"] == -10_000
     assert works_between(before.state, after.state)["background"] == Work(dropped_e4=10_000)
-    _, restored = told(story, "scene.restored", OTHER)
+    _, restored = plans_around(story, "scene.restored", OTHER)
     assert restored.row((BACKGROUND, "background")) is not None
 
 
@@ -156,7 +156,7 @@ def test_a_background_that_a_reuser_of_an_omitted_user_waits_for_is_needed_in_it
     story = painted(SCENE)
     same = {"source": SCENE, "joins": "camera", "strands": ["background"]}
     story.tell("same-as.declared", REUSER, same)
-    _, after = told(story, "scene.omitted", SCENE)
+    _, after = plans_around(story, "scene.omitted", SCENE)
     row = after.row((BACKGROUND, "background"))
     assert row is not None
     frame = after.board.frame
@@ -167,7 +167,7 @@ def test_a_background_that_a_reuser_of_an_omitted_user_waits_for_is_needed_in_it
 def test_what_an_omitted_scene_lends_has_the_date_of_who_needs_it() -> None:
     story = studio()
     reusing(story)
-    _, after = told(story, "scene.omitted", SCENE)
+    _, after = plans_around(story, "scene.omitted", SCENE)
     frame = after.board.frame
     assert frame.due_episodes[frame.place_of[SCENE]] == ("KESTREL-2",)
 

@@ -53,10 +53,10 @@ def test_each_role_records_its_own_facts(role: Role) -> None:
 
 
 def test_a_supervisor_records_what_desks_do_and_decides() -> None:
-    told = {fact.TYPE for fact in CATALOGUE.values() if Role.SUPERVISOR in fact.ROLES}
-    assert told >= BY_ROLE[Role.DESK]
-    assert {name for name in CATALOGUE if name.startswith("retake.")} <= told
-    assert not told & {
+    recordable = {fact.TYPE for fact in CATALOGUE.values() if Role.SUPERVISOR in fact.ROLES}
+    assert recordable >= BY_ROLE[Role.DESK]
+    assert {name for name in CATALOGUE if name.startswith("retake.")} <= recordable
+    assert not recordable & {
         "route.laid",
         "calendar.set",
         "crew.set",
@@ -78,8 +78,8 @@ def test_other_roles_are_refused(fact: type[Fact]) -> None:
 
 @pytest.mark.parametrize("fact", list(CATALOGUE.values()), ids=lambda fact: fact.TYPE)
 def test_what_some_role_records_anybody_may_ask_about(fact: type[Fact]) -> None:
-    asked = Event(1, "/tests", "e1", "studio", 0, 0, "tests", object.__new__(fact))
-    assert [reason.code for reason in permitted(asked, None)] == (
+    question = Event(1, "/tests", "e1", "studio", 0, 0, "tests", object.__new__(fact))
+    assert [reason.code for reason in permitted(question, None)] == (
         [] if fact.ROLES else [Code.FORBIDDEN]
     )
 
@@ -88,8 +88,8 @@ PAINT = Actor("paint desk", Role.DESK, ("paint",))
 
 
 def by(story: Story, actor: Actor, type_: str, data: dict[str, Any]) -> set[Code]:
-    told = story.propose(story.event(type_, SCENE, data, NINE), actor=actor)
-    return set() if isinstance(told, Accepted) else {reason.code for reason in told.reasons}
+    decided = story.propose(story.event(type_, SCENE, data, NINE), actor=actor)
+    return set() if isinstance(decided, Accepted) else {reason.code for reason in decided.reasons}
 
 
 @pytest.mark.parametrize("type_", ["hand-out.made", "work.started", "hand-off.made"])
@@ -123,9 +123,9 @@ def test_a_desk_says_from_which_department_a_note_comes() -> None:
 def test_who_may_not_record_a_fact_learns_nothing_of_the_record() -> None:
     story = studio()
     unknown = story.event("retake.called", "KESTREL-9/1", story.call_of("R1", "", "paint")[2], NINE)
-    told = story.propose(unknown, actor=PAINT)
-    assert isinstance(told, Refusal)
-    assert [reason.code for reason in told.reasons] == [Code.FORBIDDEN]
+    decided = story.propose(unknown, actor=PAINT)
+    assert isinstance(decided, Refusal)
+    assert [reason.code for reason in decided.reasons] == [Code.FORBIDDEN]
 
 
 def test_a_strike_by_a_desk_is_looked_at_with_the_struck_event() -> None:

@@ -40,7 +40,7 @@ def begun_from(story: Story) -> Story:
     return other
 
 
-def told(seeds: Iterable[int]) -> Story:
+def story_of(seeds: Iterable[int]) -> Story:
     return tell_at_random(begun_from(FURNISHED), seeds)
 
 
@@ -71,19 +71,19 @@ def test_the_random_logs_hold_facts_of_every_kind() -> None:
 
 @given(LOGS)
 def test_the_fold_ends_where_deciding_one_by_one_does(seeds: list[int]) -> None:
-    story = told(seeds)
+    story = story_of(seeds)
     assert same(fold(EMPTY, story.events), story.state)
 
 
 @given(LOGS)
 def test_the_short_way_of_the_desks_ends_where_the_long_way_does(seeds: list[int]) -> None:
-    story = told(seeds)
+    story = story_of(seeds)
     assert fold(EMPTY, story.events) == fold(EMPTY, story.events, in_order={})
 
 
 @given(LOGS, st.integers(0, 1000))
 def test_folding_in_pieces_equals_folding_whole(seeds: list[int], cut: int) -> None:
-    events = told(seeds).events
+    events = story_of(seeds).events
     place = cut % (len(events) + 1)
     assert same(fold(fold(EMPTY, events[:place]), events[place:]), fold(EMPTY, events))
     state = fold(EMPTY, events[:place])
@@ -127,7 +127,7 @@ def renumbered(events: list[Event], first: int) -> list[Event]:
 def test_facts_of_items_that_no_arc_joins_may_come_in_either_order(
     one: list[int], other: list[int], shuffle: int
 ) -> None:
-    """Two episodes that share nothing, told apart, then interleaved in any way."""
+    """Two episodes that share nothing, each recorded alone, then interleaved in any way."""
     first = len(BARE.events) + 1
     strands = [
         tell_at_random(begun_from(BARE), seeds, OF_ITEMS, episode).events[first - 1 :]
@@ -159,7 +159,7 @@ def test_facts_of_items_that_no_arc_joins_may_come_in_either_order(
 def test_striking_ends_where_the_log_would_be_without_the_event(
     seeds: list[int], which: int
 ) -> None:
-    story = told(seeds)
+    story = story_of(seeds)
     struck = story.events[which % len(story.events)]
     strike = story.event("event.struck", "studio", {"position": struck.position, "why": "Wrong."})
     role = sorted(struck.fact.ROLES)[-1]
@@ -170,7 +170,7 @@ def test_striking_ends_where_the_log_would_be_without_the_event(
         assert decided.struck == {struck.position}
         return
     assert {reason.code for reason in decided.reasons} == {Code.STRIKE_BREAKS}
-    # what is named cannot be told, in its place, without what is struck
+    # what is named cannot be recorded, in its place, without what is struck
     named = [
         event
         for event in rest
@@ -189,7 +189,7 @@ def test_striking_ends_where_the_log_would_be_without_the_event(
 
 @given(LOGS, st.lists(SEEDS, min_size=1, max_size=10))
 def test_a_draft_never_alters_the_state_it_came_from(seeds: list[int], more: list[int]) -> None:
-    story = told(seeds)
+    story = story_of(seeds)
     before, kept = dump(story.state), story.state
     for seed in more:
         story.propose(proposed(story, seed, ALL))
@@ -199,7 +199,7 @@ def test_a_draft_never_alters_the_state_it_came_from(seeds: list[int], more: lis
 
 @given(LOGS, st.lists(SEEDS, min_size=1, max_size=8))
 def test_a_refused_batch_leaves_nothing_behind(seeds: list[int], more: list[int]) -> None:
-    story = told(seeds)
+    story = story_of(seeds)
     state, before = story.state, dump(story.state)
     batch = [proposed(story, seed, ALL) for seed in more]
     batch = renumbered(batch, len(story.events) + 1)
@@ -216,7 +216,7 @@ def test_withdrawing_straight_after_the_call_returns_every_visit_as_it_was(
     seeds: list[int], calls: list[int]
 ) -> None:
     """What was on a desk waits instead, with what was left of it: its artist was freed."""
-    story = told(seeds)
+    story = story_of(seeds)
     for seed in calls:
         call = proposed(story, seed, (next(p for p in OF_ITEMS if p.__name__ == "_call"),))
         after_us = max(event.time_us for event in story.events) + 1
@@ -251,7 +251,7 @@ def assert_undone(story: Story, before: State, call: Event) -> None:
 
 @given(LOGS)
 def test_the_takes_of_a_visit_follow_from_its_entries(seeds: list[int]) -> None:
-    """Also where facts came late: the order in which they were told leaves no trace."""
+    """Also where facts came late: the order in which they were recorded leaves no trace."""
     quiet = tuple(p for p in OF_ITEMS if p.__name__ != "_listing")
     story = tell_at_random(begun_from(FURNISHED), seeds, quiet)
     state = story.state
@@ -266,7 +266,7 @@ def test_the_takes_of_a_visit_follow_from_its_entries(seeds: list[int]) -> None:
 
 @given(LOGS)
 def test_an_episodes_frames_are_those_of_its_scenes_in_the_picture(seeds: list[int]) -> None:
-    state = told(seeds).state
+    state = story_of(seeds).state
     for episode in state.episodes.values():
         scenes = [state.scenes[name] for name in episode.scenes]
         assert episode.scene_frames == sum(s.frames for s in scenes if not s.omitted)
@@ -274,7 +274,7 @@ def test_an_episodes_frames_are_those_of_its_scenes_in_the_picture(seeds: list[i
 
 @given(LOGS)
 def test_every_call_that_stands_is_known_to_the_visits_it_reaches(seeds: list[int]) -> None:
-    state = told(seeds).state
+    state = story_of(seeds).state
     for code, retake in state.retakes.items():
         nodes = [step.node for step in retake.reach]
         assert len(set(nodes)) == len(nodes)

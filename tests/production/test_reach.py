@@ -1,4 +1,4 @@
-"""What a retake reopens: each sentence of the rule, told."""
+"""What a retake reopens: a test for each sentence of the rule."""
 
 from typing import Any
 

@@ -35,12 +35,12 @@ def small(*departments: dict[str, Any], **more: Any) -> dict[str, Any]:
     return {"departments": list(departments), "gates": gates, **more}
 
 
-def test_the_told_route_has_no_fault() -> None:
+def test_the_route_of_the_small_studio_has_no_fault() -> None:
     assert route_faults(fact_of(ROUTE)) == []
 
 
 @pytest.mark.parametrize(
-    ("route", "pointer", "said"),
+    ("route", "pointer", "message"),
     [
         (small(department("a"), department("a")), "/departments/1/department", "twice"),
         (small(department("a", "b")), "/departments/0/follows/0/department", "not in this route"),
@@ -58,10 +58,10 @@ def test_the_told_route_has_no_fault() -> None:
         (small(department("a", "a")), "/departments", "circle"),
     ],
 )
-def test_departments_must_hang_together(route: dict[str, Any], pointer: str, said: str) -> None:
+def test_departments_must_hang_together(route: dict[str, Any], pointer: str, message: str) -> None:
     faults = route_faults(fact_of(route))
     assert [fault.pointer for fault in faults] == [pointer]
-    assert said in faults[0].detail
+    assert message in faults[0].detail
 
 
 def kind(**more: Any) -> dict[str, Any]:

@@ -64,7 +64,7 @@ def begun_from(story: Story) -> Story:
     return other
 
 
-def told(seeds: Sequence[int]) -> Story:
+def story_of(seeds: Sequence[int]) -> Story:
     return tell_at_random(begun_from(FULL), seeds)
 
 
@@ -74,18 +74,18 @@ def through(state: State) -> State:
 
 
 def test_the_logs_say_something_of_every_member_of_every_record() -> None:
-    said: dict[str, bool] = {}
+    filled: dict[str, bool] = {}
     random = Random(7)
     for _ in range(8):
-        note_members(told([random.getrandbits(32) for _ in range(200)]).state, said)
-    assert [name for name, ever in said.items() if not ever] == []
-    assert {"State.latest", "Retake.marks", "Take.settled", "Scene.omissions"} <= set(said)
+        note_members(story_of([random.getrandbits(32) for _ in range(200)]).state, filled)
+    assert [name for name, ever in filled.items() if not ever] == []
+    assert {"State.latest", "Retake.marks", "Take.settled", "Scene.omissions"} <= set(filled)
 
 
 @settings(max_examples=40)
 @given(LOGS, STRUCK)
 def test_what_comes_back_is_what_was_there(seeds: list[int], struck: dict[int, int]) -> None:
-    state = told(seeds).state
+    state = story_of(seeds).state
     back = thaw(list(freeze(state, struck)))
     assert back.state == state, state.differences(back.state)
     assert spelled(back.state) == spelled(state)
@@ -108,7 +108,7 @@ def test_the_demos_whole_log_comes_back() -> None:
 @settings(max_examples=40)
 @given(LOGS, st.integers(0, 1000))
 def test_going_on_from_what_came_back_ends_where_the_whole_does(seeds: list[int], cut: int) -> None:
-    events = told(seeds).events
+    events = story_of(seeds).events
     place = cut % (len(events) + 1)
     state = fold(through(fold(EMPTY, events[:place])), events[place:])
     assert spelled(state) == spelled(fold(EMPTY, events))
@@ -117,7 +117,7 @@ def test_going_on_from_what_came_back_ends_where_the_whole_does(seeds: list[int]
 @settings(max_examples=40)
 @given(LOGS, st.lists(SEEDS, min_size=1, max_size=8))
 def test_what_came_back_is_decided_on_alike(seeds: list[int], more: list[int]) -> None:
-    story = told(seeds)
+    story = story_of(seeds)
     back = through(story.state)
     for seed in more:
         event = proposed(story, seed, ALL)
@@ -135,15 +135,15 @@ def test_what_came_back_is_decided_on_alike(seeds: list[int], more: list[int]) -
 def test_a_strike_is_decided_alike_on_what_came_back(
     seeds: list[int], which: int, cut: int
 ) -> None:
-    story = told(seeds)
+    story = story_of(seeds)
     struck = story.events[which % len(story.events)]
     strike = story.event("event.struck", "studio", {"position": struck.position, "why": "Wrong."})
     actor = SUPERVISOR._replace(role=sorted(struck.fact.ROLES)[-1])
     place = cut % struck.position  # what comes before the struck event may be thawed
     base = fold(EMPTY, story.events[:place])
     answers = [
-        decide(story.state, [strike], actor, Past(known, tuple(story.events[place:]), frozenset()))
-        for known in (base, through(base))
+        decide(story.state, [strike], actor, Past(state, tuple(story.events[place:]), frozenset()))
+        for state in (base, through(base))
     ]
     if isinstance(answers[0], Refusal):
         assert answers[0] == answers[1]
@@ -168,7 +168,7 @@ def shown(made: Schedule) -> dict[tuple[str, str], tuple[int, int, int]]:
 @settings(max_examples=40)
 @given(LOGS)
 def test_the_plan_of_what_came_back_is_the_same(seeds: list[int]) -> None:
-    story = told(seeds)
+    story = story_of(seeds)
     back = through(story.state)
     assert planned(back) == planned(story.state)
     # also where the board of the one is patched for the other: nothing in it is the same object
@@ -179,7 +179,7 @@ def test_the_plan_of_what_came_back_is_the_same(seeds: list[int]) -> None:
 @settings(max_examples=40)
 @given(LOGS, SEEDS)
 def test_the_impact_on_what_came_back_is_the_same(seeds: list[int], seed: int) -> None:
-    story = told(seeds)
+    story = story_of(seeds)
     event = proposed(story, seed, ALL)
     if not isinstance(story.propose(event), Accepted):
         return
@@ -210,10 +210,10 @@ def test_a_route_is_one_object_for_all_that_take_it() -> None:
 
 
 def test_the_order_in_which_things_lie_does_not_matter() -> None:
-    story = told(range(40))
+    story = story_of(range(40))
     maps = {name: list(getattr(story.state, name).items()) for name in State.__slots__}
     maps["visits"] = [(item, dict([*visits.items()][::-1])) for item, visits in maps["visits"]]
-    other = through(State({name: Map(known[::-1]) for name, known in maps.items()}))
+    other = through(State({name: Map(entries[::-1]) for name, entries in maps.items()}))
     assert other == story.state
     assert planned(other) == planned(story.state)
 
@@ -222,7 +222,7 @@ _GO_ON = """
 import json, sys
 from tests.production import test_snapshot as here
 parts, place, seeds = json.load(sys.stdin)
-events = here.told(seeds).events[place:]
+events = here.story_of(seeds).events[place:]
 state = here.fold(here.thaw([bytes.fromhex(part) for part in parts]).state, events)
 json.dump([hash("layout"), [part.hex() for part in here.freeze(state, {3: 5})]], sys.stdout)
 """
@@ -230,7 +230,7 @@ json.dump([hash("layout"), [part.hex() for part in here.freeze(state, {3: 5})]],
 
 def test_another_process_with_other_hashes_goes_on_alike() -> None:
     seeds = list(range(60))
-    story = told(seeds)
+    story = story_of(seeds)
     place = len(FULL.events) + 10
     parts = [part.hex() for part in freeze(fold(EMPTY, story.events[:place]), {})]
     other = "1" if os.environ.get("PYTHONHASHSEED") == "0" else "0"
@@ -250,7 +250,7 @@ def test_another_process_with_other_hashes_goes_on_alike() -> None:
 
 @pytest.mark.parametrize("most", [1, 2, 7])
 def test_no_part_is_larger_than_it_may_be(most: int) -> None:
-    state = told(range(40)).state
+    state = story_of(range(40)).state
     parts = list(freeze(state, {}, items_per_part=most))
     items = [len(msgspec.msgpack.decode(part)) for part in parts[3:-1]]
     assert sum(items) == len(state.visits)
@@ -309,7 +309,7 @@ def test_a_byte_that_changed_is_noticed(data: st.DataObject) -> None:
         [SMALL[0] + b"\x00", *SMALL[1:]],
     ],
 )
-def test_what_was_not_written_so_is_told(garbage: list[bytes]) -> None:
+def test_what_freezing_never_writes_is_refused(garbage: list[bytes]) -> None:
     with pytest.raises(msgspec.MsgspecError):
         thaw(garbage)
 

@@ -208,7 +208,7 @@ def test_a_crew_set_again_for_a_date_takes_its_place() -> None:
         "from_on": "2031-01-01",
     }
     story.tell("crew.set", "studio", crew)
-    assert [known.artists for known in story.state.crews["paint"]] == [7]
+    assert [one.artists for one in story.state.crews["paint"]] == [7]
 
 
 def test_elapsed_minutes_are_none_backwards_or_without_a_calendar() -> None:

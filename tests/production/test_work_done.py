@@ -192,7 +192,7 @@ def ended(state: State) -> dict[tuple[Node, int], int]:
 
 def open_takes(state: State, code: str) -> bool:
     return any(
-        take.ended_us < 0 and any(asked == code for asked, _ in take.shares)
+        take.ended_us < 0 and any(retake == code for retake, _ in take.shares)
         for step in state.retakes[code].reach
         for take in visit_of(state, *step.node).takes
     )

@@ -25,6 +25,7 @@ from tests.projections.logs import (
     NAME,
     LogEntry,
     entries_at_random,
+    entries_of,
     office_story,
     record,
 )

@@ -1,4 +1,4 @@
-"""What may be said of the approval of designs, and what it changes."""
+"""What may be recorded of the approval of designs, and what it changes."""
 
 from typing import Any
 
@@ -19,7 +19,7 @@ LATER = "2031-03-05T09:00:00Z"
 BY = {"by": "client"}
 
 
-def told(element: str = IMP, kind: str = "cast", *, drawn: bool = True) -> Story:
+def story_of_design(element: str = IMP, kind: str = "cast", *, drawn: bool = True) -> Story:
     """A design that the first scene uses, made on the morning of the fourth unless not `drawn`."""
     story = studio(scenes=2, episodes=("KESTREL-1",), route=APPROVING)
     story.tell("element.listed", element, {"kind": kind, "drawings": 4})
@@ -43,23 +43,23 @@ def against(story: Story, type_: str, **data: Any) -> list[tuple[Code, str]]:
 
 
 def test_a_design_is_made_asked_about_and_given() -> None:
-    story = told(drawn=False)
+    story = story_of_design(drawn=False)
     seen = [standing(story)]
     story.desk(IMP, "design", start=EIGHT, end=NINE)
     seen.append(standing(story))
-    asked = story.tell("approval.asked", IMP, {"of": "broadcaster"}, at=TEN)
+    asking = story.tell("approval.asked", IMP, {"of": "broadcaster"}, at=TEN)
     seen.append(standing(story))
     assert story.state.elements[IMP].asked_of == "broadcaster"
     given = story.tell("approval.given", IMP, {"by": "broadcaster"}, at=ELEVEN)
     seen.append(standing(story))
     assert seen == ["ahead", "to_ask", "asked", "given"]
-    assert story.marks(asked) == story.marks(given) == ()
+    assert story.marks(asking) == story.marks(given) == ()
     answer = story.state.elements[IMP].answers[0]
     assert (answer.answer, answer.by, answer.position) == ("given", "broadcaster", given.position)
 
 
 def test_what_feeds_and_waits_is_the_approval() -> None:
-    story = told()
+    story = story_of_design()
     # users wait for the making and for the approval, both
     assert [arc.node for arc in successors(story.state, IMP, "design")] == [
         (IMP, "approval"),
@@ -73,7 +73,7 @@ def test_what_feeds_and_waits_is_the_approval() -> None:
 
 def test_a_later_department_may_wait_for_the_approval() -> None:
     # a prop feeds animation, which may begin with it; paint waits until it is approved
-    story = told(HAT, "prop")
+    story = story_of_design(HAT, "prop")
     assert {arc.node for arc in successors(story.state, HAT, "design")} == {
         (HAT, "approval"),
         (SCENE, "animation"),
@@ -83,7 +83,7 @@ def test_a_later_department_may_wait_for_the_approval() -> None:
 
 
 def test_a_kind_without_approval_is_as_it_was() -> None:
-    story = told(FOX, "model-sheet", drawn=False)
+    story = story_of_design(FOX, "model-sheet", drawn=False)
     assert story.state.elements[FOX].departments == ("design",)
     assert standing(story, FOX) is None
     assert against(story, "approval.asked", element=FOX) == [(Code.CONTRADICTION, "/subject")]
@@ -100,7 +100,7 @@ def refused(story: Story, at: str = ELEVEN, **more: Any) -> None:
 
 
 def test_refused_sends_it_back_to_be_made_and_asked_about_again() -> None:
-    story = told()
+    story = story_of_design()
     refused(story, share=0.5)
     design, approval = story.take(IMP, "design"), story.take(IMP, "approval")
     assert (design.number, design.phase, design.shares) == (2, Phase.WAITING, (("R-IMP", 5_000),))
@@ -119,7 +119,7 @@ def test_refused_sends_it_back_to_be_made_and_asked_about_again() -> None:
 
 
 def test_without_more_said_all_of_it_goes_back_to_the_first_that_makes_it() -> None:
-    story = told(HAT, "prop")
+    story = story_of_design(HAT, "prop")
     story.tell("approval.asked", HAT, at=TEN)
     event = story.tell("approval.refused", HAT, BY, at=ELEVEN)
     code = f"refused-{event.position}"
@@ -128,14 +128,14 @@ def test_without_more_said_all_of_it_goes_back_to_the_first_that_makes_it() -> N
         ((code, 10_000),),
         ((code, 10_000),),
     ]
-    other = told(HAT, "prop")
+    other = story_of_design(HAT, "prop")
     other.tell("approval.asked", HAT, at=TEN)
     other.tell("approval.refused", HAT, {**BY, "back_to": "design", "retake": "R-HAT"}, at=ELEVEN)
     assert [other.take(HAT, name).number for name in ("layout", "design")] == [1, 2]
 
 
 def test_what_was_begun_with_a_design_that_is_refused_is_reopened_too() -> None:
-    story = told()
+    story = story_of_design()
     story.desk(SCENE, "layout", "animation", start=NINE, end=TEN)
     refused(story)
     assert story.take(SCENE, "animation").shares == (("R-IMP", 10_000),)
@@ -143,7 +143,7 @@ def test_what_was_begun_with_a_design_that_is_refused_is_reopened_too() -> None:
 
 
 def test_a_refusal_withdrawn_leaves_the_design_to_be_asked_about() -> None:
-    story = told()
+    story = story_of_design()
     refused(story)
     story.tell("retake.withdrawn", IMP, {"retake": "R-IMP"}, at=NOON)
     assert story.take(IMP, "design").phase is Phase.HANDED_OFF
@@ -152,7 +152,7 @@ def test_a_refusal_withdrawn_leaves_the_design_to_be_asked_about() -> None:
 
 
 def test_a_retake_of_the_design_needs_approval_again() -> None:
-    story = told()
+    story = story_of_design()
     story.tell("approval.asked", IMP, at=TEN)
     story.tell("approval.given", IMP, BY, at=TEN)
     story.call("R1", IMP, "design", "character", at=ELEVEN, share=0.25)
@@ -164,7 +164,7 @@ def test_a_retake_of_the_design_needs_approval_again() -> None:
 
 
 def test_asking_is_over_when_a_retake_takes_the_design_back() -> None:
-    story = told()
+    story = story_of_design()
     story.tell("approval.asked", IMP, at=TEN)
     story.call("R1", IMP, "design", "character", at=ELEVEN, share=0.25)
     take = story.take(IMP, "approval")
@@ -175,7 +175,7 @@ def test_asking_is_over_when_a_retake_takes_the_design_back() -> None:
 
 
 def test_it_is_asked_about_once_at_a_time() -> None:
-    story = told()
+    story = story_of_design()
     story.tell("approval.asked", IMP, at=TEN)
     (reason,) = story.refused("approval.asked", IMP, at=LATER)
     assert reason.code is Code.ILLEGAL_MOVE
@@ -187,17 +187,17 @@ def test_it_is_asked_about_once_at_a_time() -> None:
 
 
 def test_an_answer_unasked_is_unusual() -> None:
-    story = told()
+    story = story_of_design()
     given = story.tell("approval.given", IMP, BY, at=TEN)
     assert story.marks(given) == ("not-asked",)
-    other = told()
+    other = story_of_design()
     event = other.tell("approval.refused", IMP, BY, at=TEN)
     assert other.marks(event) == ("not-asked",)
     assert other.take(IMP, "design").number == 2
 
 
 def test_approved_before_it_is_made_the_making_is_still_waited_for() -> None:
-    story = told(drawn=False)
+    story = story_of_design(drawn=False)
     story.desk(SCENE, "layout", start=EIGHT, end=NINE)
     story.tell("approval.given", IMP, BY, at=TEN)
     assert unapproved(story.state, (SCENE, "animation")) == []
@@ -209,7 +209,7 @@ def test_approved_before_it_is_made_the_making_is_still_waited_for() -> None:
 
 
 def test_of_two_answers_in_one_instant_the_one_recorded_later_stands() -> None:
-    story = told()
+    story = story_of_design()
     story.tell("approval.asked", IMP, {}, at=TEN)
     story.tell("approval.given", IMP, BY, at=ELEVEN)
     story.tell("approval.refused", IMP, {**BY, "retake": "R1"}, at=ELEVEN)
@@ -237,21 +237,21 @@ def test_a_reuser_of_a_scene_waits_for_the_approval_of_what_it_takes_over() -> N
 
 
 def test_asking_before_it_is_made_is_unusual() -> None:
-    story = told(drawn=False)
-    asked = story.tell("approval.asked", IMP, at=TEN)
-    assert story.marks(asked) == ("upstream-missing",)
+    story = story_of_design(drawn=False)
+    asking = story.tell("approval.asked", IMP, at=TEN)
+    assert story.marks(asking) == ("upstream-missing",)
 
 
 def test_it_is_not_refused_twice_nor_before_anything_is_done() -> None:
-    story = told()
+    story = story_of_design()
     refused(story)
     assert against(story, "approval.refused", **BY) == [(Code.ILLEGAL_MOVE, "/subject")]
-    other = told(drawn=False)
+    other = story_of_design(drawn=False)
     assert against(other, "approval.refused", **BY) == [(Code.CONTRADICTION, "/subject")]
 
 
 def test_a_refusal_names_a_department_that_makes_it_and_a_new_retake() -> None:
-    story = told()
+    story = story_of_design()
     story.tell("approval.asked", IMP, at=TEN)
     assert against(story, "approval.refused", back_to="animation", **BY) == [
         (Code.NOT_ON_ROUTE, "/data/back_to")
@@ -261,11 +261,13 @@ def test_a_refusal_names_a_department_that_makes_it_and_a_new_retake() -> None:
 
 
 def test_only_a_known_element_is_asked_about() -> None:
-    assert against(told(), "approval.asked", element="KESTREL:owl") == [(Code.UNKNOWN, "/subject")]
+    assert against(story_of_design(), "approval.asked", element="KESTREL:owl") == [
+        (Code.UNKNOWN, "/subject")
+    ]
 
 
 def test_an_answer_is_not_dated_before_the_asking() -> None:
-    story = told()
+    story = story_of_design()
     story.tell("approval.asked", IMP, at=NOON)
     reasons = story.refused("approval.given", IMP, BY, at=TEN)
     assert [(reason.code, reason.member) for reason in reasons] == [(Code.TIME_ORDER, "/time")]
@@ -276,16 +278,16 @@ def test_an_answer_is_not_dated_before_the_asking() -> None:
 )
 def test_no_desk_answers_for_it(type_: str) -> None:
     data = {"department": "approval", "artist": "a1"}
-    assert against(told(), type_, **data) == [(Code.CONTRADICTION, "/data/department")]
+    assert against(story_of_design(), type_, **data) == [(Code.CONTRADICTION, "/data/department")]
 
 
 def test_whoever_answers_refuses_no_hand_off_and_has_no_crew() -> None:
-    story = told()
+    story = story_of_design()
     data = {"sender": "design", "department": "approval"}
     assert against(story, "hand-off.refused", **data) == [(Code.NOT_ON_ROUTE, "/data/department")]
     crew: dict[str, Any] = {"artists": 1, "units_per_artist_day": 1, "minutes_per_artist_day": 480}
-    said = {"department": "approval", "from_on": "2031-03-01"} | crew
-    assert story.codes("crew.set", "studio", said) == {Code.UNKNOWN}
+    crew_of_approval = {"department": "approval", "from_on": "2031-03-01"} | crew
+    assert story.codes("crew.set", "studio", crew_of_approval) == {Code.UNKNOWN}
 
 
 def test_a_route_names_where_the_approval_holds_and_no_department_so() -> None:
@@ -306,7 +308,7 @@ def test_a_route_names_where_the_approval_holds_and_no_department_so() -> None:
 
 
 def test_a_hand_off_is_looked_at_though_its_start_is_not_the_last_thing_told() -> None:
-    story = told()
+    story = story_of_design()
     story.desk(SCENE, "layout", start=NINE, end=TEN)
     data = {"department": "animation"}
     story.tell("work.started", SCENE, data, at=TEN)
@@ -316,7 +318,7 @@ def test_a_hand_off_is_looked_at_though_its_start_is_not_the_last_thing_told() -
 
 
 def test_a_hand_off_before_the_approval_is_irregular() -> None:
-    story = told()
+    story = story_of_design()
     story.desk(SCENE, "layout", start=NINE, end=TEN)
     started = story.tell("work.started", SCENE, {"department": "animation"}, at=TEN)
     off = story.tell("hand-off.made", SCENE, {"department": "animation"}, at=ELEVEN)
@@ -329,7 +331,7 @@ def test_a_hand_off_before_the_approval_is_irregular() -> None:
 
 
 def test_a_hand_off_after_it_is_not_though_the_work_began_before() -> None:
-    story = told()
+    story = story_of_design()
     story.desk(SCENE, "layout", start=NINE, end=TEN)
     story.tell("work.started", SCENE, {"department": "animation"}, at=TEN)
     story.tell("approval.given", IMP, BY, at=ELEVEN)
@@ -338,7 +340,7 @@ def test_a_hand_off_after_it_is_not_though_the_work_began_before() -> None:
 
 
 def test_a_strike_of_the_approval_undoes_it() -> None:
-    story = told()
+    story = story_of_design()
     story.tell("approval.asked", IMP, at=TEN)
     given = story.tell("approval.given", IMP, BY, at=ELEVEN)
     strike = {"position": given.position, "why": "Another design."}

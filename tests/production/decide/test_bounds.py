@@ -54,10 +54,10 @@ def story() -> Story:
 def test_a_far_date_is_refused_by_its_member(
     story: Story, type_: str, subject: str, data: dict[str, Any], member: str, day: str
 ) -> None:
-    told = _with(data, day)
+    far_data = _with(data, day)
     found = [
         reason
-        for reason in story.refused(type_, subject, told)
+        for reason in story.refused(type_, subject, far_data)
         if reason.code is Code.CONTRADICTION and reason.member == f"/data/{member}"
     ]
     assert (
@@ -85,9 +85,9 @@ def test_the_clock_counts_and_not_when_it_happened(story: Story) -> None:
 
 def test_a_question_is_held_to_the_bound(story: Story) -> None:
     event = story.event("gate.set", "KESTREL-1", {"gate": "air", "due_on": FAR})
-    told = decide(story.state, [event], None)
-    assert isinstance(told, Refusal)
-    assert [reason.member for reason in told.reasons] == ["/data/due_on"]
+    decided = decide(story.state, [event], None)
+    assert isinstance(decided, Refusal)
+    assert [reason.member for reason in decided.reasons] == ["/data/due_on"]
 
 
 @pytest.mark.parametrize(

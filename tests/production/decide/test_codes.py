@@ -68,7 +68,7 @@ def test_so_are_codes_of_elements_and_episodes() -> None:
     assert story.marks(opened) == ("looks-like-another",)
 
 
-def told(*shapes: str) -> Story:
+def story_of_show(*shapes: str) -> Story:
     story = Story()
     story.tell("show.opened", "WREN", {"title": "Wren", "scene_codes": list(shapes)})
     story.tell("route.laid", "WREN", ROUTE)
@@ -81,7 +81,7 @@ def listed(story: Story, number: str) -> tuple[str, str, dict[str, Any]]:
 
 
 def test_a_show_may_say_how_its_scenes_codes_look() -> None:
-    story = told("###", "###@")
+    story = story_of_show("###", "###@")
     story.tell(*listed(story, "020"))
     story.tell(*listed(story, "020A"))
     for wrong in ("20", "sc_020", "020a"):
@@ -91,6 +91,6 @@ def test_a_show_may_say_how_its_scenes_codes_look() -> None:
 
 
 def test_without_it_any_code_is_taken() -> None:
-    story = told()
+    story = story_of_show()
     for number in ("20", "sc_021", "22a"):
         story.tell(*listed(story, number))

@@ -44,17 +44,19 @@ def test_what_has_not_happened_is_not_recorded() -> None:
 
 def test_no_instant_lies_before_1970() -> None:
     story = studio()
-    told = story.propose(story.event("scene.omitted", SCENE, {}, "1969-12-31T23:59:59Z"))
-    assert isinstance(told, Refusal)
-    assert [(reason.code, reason.member) for reason in told.reasons] == [(Code.TIME_ORDER, "/time")]
+    decided = story.propose(story.event("scene.omitted", SCENE, {}, "1969-12-31T23:59:59Z"))
+    assert isinstance(decided, Refusal)
+    assert [(reason.code, reason.member) for reason in decided.reasons] == [
+        (Code.TIME_ORDER, "/time")
+    ]
 
 
 def test_the_clock_and_the_record_speak_at_once() -> None:
     story = studio()
     event = story.event("scene.omitted", "KESTREL-9/1", {}, NINE)
-    told = story.propose(replace(event, recorded_us=0))
-    assert isinstance(told, Refusal)
-    assert {reason.code for reason in told.reasons} == {Code.IN_FUTURE, Code.UNKNOWN}
+    decided = story.propose(replace(event, recorded_us=0))
+    assert isinstance(decided, Refusal)
+    assert {reason.code for reason in decided.reasons} == {Code.IN_FUTURE, Code.UNKNOWN}
 
 
 # batches
@@ -68,9 +70,9 @@ def test_a_batch_lands_whole_or_not_at_all_with_every_reason() -> None:
         story.event("work.started", "KESTREL-9/1", LAYOUT, NINE, place + 1),
         story.event("scene.freed", SCENE, {}, NINE, place + 2),
     ]
-    told = story.propose(*events)
-    assert isinstance(told, Refusal)
-    assert [(reason.place, reason.code) for reason in told.reasons] == [
+    decided = story.propose(*events)
+    assert isinstance(decided, Refusal)
+    assert [(reason.place, reason.code) for reason in decided.reasons] == [
         (1, Code.UNKNOWN),
         (2, Code.CONTRADICTION),
     ]
@@ -82,17 +84,19 @@ def test_a_fact_may_rest_on_one_before_it_in_the_batch() -> None:
     place = len(story.events) + 1
     listed = story.event("element.listed", "KESTREL:hall", {"kind": "background"}, NINE, place)
     used = story.event("element.used", "KESTREL:hall", {"scenes": [SCENE]}, NINE, place + 1)
-    told = story.propose(listed, used, actor=OFFICE)
-    assert isinstance(told, Accepted)
-    assert told.state.scenes[SCENE].elements == ("KESTREL:hall",)
+    decided = story.propose(listed, used, actor=OFFICE)
+    assert isinstance(decided, Accepted)
+    assert decided.state.scenes[SCENE].elements == ("KESTREL:hall",)
 
 
 @pytest.mark.parametrize("subject", ["studio", "KESTREL", "KESTREL-1", "KESTREL:hall", "nothing"])
-def test_a_fact_is_said_of_what_it_is_a_fact_of(subject: str) -> None:
+def test_a_fact_has_a_subject_of_the_form_its_type_takes(subject: str) -> None:
     story = studio()
-    told = story.propose(story.event("scene.omitted", subject, {}, NINE))
-    assert isinstance(told, Refusal)
-    assert [(reason.code, reason.member) for reason in told.reasons] == [(Code.UNKNOWN, "/subject")]
+    decided = story.propose(story.event("scene.omitted", subject, {}, NINE))
+    assert isinstance(decided, Refusal)
+    assert [(reason.code, reason.member) for reason in decided.reasons] == [
+        (Code.UNKNOWN, "/subject")
+    ]
 
 
 # striking
@@ -156,10 +160,10 @@ def test_a_strike_that_breaks_a_later_fact_is_refused_and_names_it() -> None:
     story = studio()
     held = story.tell("scene.held", SCENE, {"owes": "client", "by_on": "2031-03-20"}, at=NINE)
     freed = story.tell("scene.freed", SCENE, at=TEN)
-    told = struck(story, held)
-    assert isinstance(told, Refusal)
-    assert [reason.code for reason in told.reasons] == [Code.STRIKE_BREAKS]
-    assert f"event {freed.position} (scene.freed, {SCENE})" in told.reasons[0].detail
+    decided = struck(story, held)
+    assert isinstance(decided, Refusal)
+    assert [reason.code for reason in decided.reasons] == [Code.STRIKE_BREAKS]
+    assert f"event {freed.position} (scene.freed, {SCENE})" in decided.reasons[0].detail
 
 
 def test_every_fact_that_a_strike_breaks_is_named() -> None:
@@ -169,11 +173,11 @@ def test_every_fact_that_a_strike_breaks_is_named() -> None:
     call = story.events[-1]
     started = story.tell("work.started", SCENE, LAYOUT, at=NOON)
     ended = story.tell("hand-off.made", SCENE, LAYOUT, at=NOON)
-    told = struck(story, call)
-    assert isinstance(told, Refusal)
+    decided = struck(story, call)
+    assert isinstance(decided, Refusal)
     assert [
         f"event {event.position} " in reason.detail
-        for event, reason in zip((started, ended), told.reasons, strict=True)
+        for event, reason in zip((started, ended), decided.reasons, strict=True)
     ] == [True, True]
 
 
@@ -202,10 +206,10 @@ def test_a_batch_may_strike_and_record_what_is_right_instead() -> None:
 def test_a_strike_cannot_be_struck() -> None:
     story = studio()
     strike(story, story.tell("work.started", SCENE, LAYOUT, at=NINE))
-    told = struck(story, story.events[-1])
-    assert isinstance(told, Refusal)
-    assert [reason.code for reason in told.reasons] == [Code.CONTRADICTION]
-    assert "record the fact again" in told.reasons[0].detail
+    decided = struck(story, story.events[-1])
+    assert isinstance(decided, Refusal)
+    assert [reason.code for reason in decided.reasons] == [Code.CONTRADICTION]
+    assert "record the fact again" in decided.reasons[0].detail
 
 
 def test_nothing_is_struck_twice() -> None:
@@ -222,9 +226,9 @@ def test_nothing_is_struck_twice() -> None:
 
 def test_what_is_not_in_the_log_cannot_be_struck() -> None:
     story = studio()
-    told = struck(story, replace(story.events[0], position=999))
-    assert isinstance(told, Refusal)
-    assert [(reason.code, reason.member) for reason in told.reasons] == [
+    decided = struck(story, replace(story.events[0], position=999))
+    assert isinstance(decided, Refusal)
+    assert [(reason.code, reason.member) for reason in decided.reasons] == [
         (Code.UNKNOWN, "/data/position")
     ]
 
@@ -244,10 +248,10 @@ PAINT = Actor("paint desk", Role.DESK, ("paint",))
 )
 def test_nobody_strikes_what_they_may_not_record(actor: Actor, allowed: bool) -> None:
     story = studio()
-    told = struck(story, story.tell("work.started", SCENE, LAYOUT, at=NINE), actor=actor)
-    assert isinstance(told, Accepted) is allowed
-    if isinstance(told, Refusal):
-        assert {reason.code for reason in told.reasons} == {Code.FORBIDDEN}
+    decided = struck(story, story.tell("work.started", SCENE, LAYOUT, at=NINE), actor=actor)
+    assert isinstance(decided, Accepted) is allowed
+    if isinstance(decided, Refusal):
+        assert {reason.code for reason in decided.reasons} == {Code.FORBIDDEN}
 
 
 def test_a_strike_is_decided_against_the_past() -> None:
@@ -264,11 +268,11 @@ def test_the_past_need_only_reach_back_before_the_struck_event() -> None:
     later = story.tell("work.started", "KESTREL-1/2", LAYOUT, at=NINE)
     data = {"position": event.position, "why": "Wrong."}
     past = Past(base, tuple(story.events[place:]), frozenset())
-    told = decide(
+    decided = decide(
         story.state, [story.event("event.struck", "studio", data, NOON)], SUPERVISOR, past
     )
-    assert isinstance(told, Accepted)
-    assert told.state == fold(base, [later])
+    assert isinstance(decided, Accepted)
+    assert decided.state == fold(base, [later])
 
 
 def test_whoever_may_not_strike_is_told_why() -> None:
@@ -276,9 +280,9 @@ def test_whoever_may_not_strike_is_told_why() -> None:
     event = story.tell("work.started", SCENE, LAYOUT, at=NINE)
     past = Past(EMPTY, tuple(story.events), frozenset())
     strike = story.event("event.struck", "studio", {"position": event.position, "why": "No."}, NOON)
-    told = decide(story.state, [strike], Actor("paint desk", Role.DESK, ("paint",)), past)
-    assert isinstance(told, Refusal)
-    (reason,) = told.reasons
+    decided = decide(story.state, [strike], Actor("paint desk", Role.DESK, ("paint",)), past)
+    assert isinstance(decided, Refusal)
+    (reason,) = decided.reasons
     assert reason.code is Code.FORBIDDEN
     assert "a desk records for its own departments (paint): not for layout" in reason.detail
 
@@ -291,11 +295,11 @@ def test_telling_again_sets_aside_what_the_rules_refuse() -> None:
     held = story.tell("scene.held", SCENE, {"owes": "client", "by_on": "2031-03-20"}, at=NINE)
     freed = story.tell("scene.freed", SCENE, at=TEN)
     other = story.tell("work.started", SCENE, LAYOUT, at=ELEVEN)
-    told = retell(EMPTY, [event for event in story.events if event is not held])
-    ((set_aside, reasons),) = told.set_aside
+    retold = retell(EMPTY, [event for event in story.events if event is not held])
+    ((set_aside, reasons),) = retold.set_aside
     assert set_aside is freed
     assert [reason.code for reason in reasons] == [Code.CONTRADICTION]
-    assert told.state.visits[SCENE]["layout"].current.started_us == other.time_us
+    assert retold.state.visits[SCENE]["layout"].current.started_us == other.time_us
 
 
 def test_what_was_known_by_then_is_told_from_a_subset() -> None:
@@ -304,9 +308,9 @@ def test_what_was_known_by_then_is_told_from_a_subset() -> None:
     story.tell("hand-off.made", SCENE, LAYOUT, at=NOON)
     late = story.tell("work.started", SCENE, LAYOUT, at=NINE)
     ten_us = late.time_us + 3_600_000_000
-    told = retell(EMPTY, [event for event in story.events if event.time_us <= ten_us])
-    assert told.set_aside == ()
-    assert told.state.visits[SCENE]["layout"].current.phase is Phase.ON_DESK
+    retold = retell(EMPTY, [event for event in story.events if event.time_us <= ten_us])
+    assert retold.set_aside == ()
+    assert retold.state.visits[SCENE]["layout"].current.phase is Phase.ON_DESK
 
 
 def test_a_strike_is_passed_over_when_facts_are_told_again() -> None:

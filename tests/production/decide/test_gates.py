@@ -18,7 +18,7 @@ MOVED = HARD | {"due_on": "2031-05-20"}
 
 def story_at(now: str = "2031-03-04T12:00:00Z") -> Story:
     story = studio()
-    story.tell("gate.set", EPISODE, HARD)  # the date that the told studio has, made a hard one
+    story.tell("gate.set", EPISODE, HARD)  # the date that the small studio has, made a hard one
     story.now = now
     return story
 
@@ -93,7 +93,7 @@ def test_what_is_not_said_of_hard_stays_as_it_was() -> None:
     assert (gate.due_on.isoformat(), gate.hard) == ("2031-05-20", True)
     again = {"gate": "delivery", "due_on": "2031-05-21"}
     assert story.codes("gate.set", EPISODE, again, actor=SUPERVISOR) == {Code.FORBIDDEN}
-    # the same date, said again without a word of it, moves nothing
+    # the same date, set again without the word "hard", moves nothing
     same = story.event("gate.set", EPISODE, {"gate": "delivery", "due_on": "2031-05-20"})
     story.record(same, actor=SUPERVISOR)
     assert story.marks(same) == ()
@@ -122,8 +122,8 @@ def test_no_date_of_a_delivered_episode_is_set(gate: str) -> None:
     data = {"gate": gate, "due_on": "2031-05-20", "reason": "Agreed."}
     (reason,) = story.refused("gate.set", EPISODE, data, actor=PRODUCER)
     assert (reason.code, reason.member) == (Code.CONTRADICTION, "/subject")
-    asked = decide(story.state, [story.event("gate.set", EPISODE, data)], None)
-    assert isinstance(asked, Refusal)
+    decided = decide(story.state, [story.event("gate.set", EPISODE, data)], None)
+    assert isinstance(decided, Refusal)
     story.tell("gate.set", "KESTREL-2", {"gate": gate, "due_on": "2031-05-20"})
 
 
@@ -162,13 +162,13 @@ def test_dates_that_were_set_so_in_older_records_stand_when_told_again() -> None
     story = delivered()
     older = story.event("gate.set", EPISODE, {"gate": "lock", "due_on": "2031-04-01"})
     log = [*story.events, older]
-    told = retell(EMPTY, log)
-    assert told.set_aside == ()
+    retold = retell(EMPTY, log)
+    assert retold.set_aside == ()
     strike = story.event(
         "event.struck", "studio", {"position": 5, "why": "A mistake."}, position=len(log) + 1
     )
     past = Past(EMPTY, tuple(log), frozenset())
-    decided = decide(told.state, [strike], OFFICE, past)
+    decided = decide(retold.state, [strike], OFFICE, past)
     assert isinstance(decided, Accepted)
     assert decided.state.episodes[EPISODE].gate("lock") == Gate(date(2031, 4, 1), False)
 

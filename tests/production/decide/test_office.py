@@ -35,13 +35,13 @@ def test_a_show_opens_once() -> None:
 
 
 def test_time_code_numbers_as_many_frames_as_the_rate_has() -> None:
-    said = {"title": "Merlin", "timecode": "29.97-drop"}
-    reasons = opened().refused("show.opened", "MERLIN", said)
+    data = {"title": "Merlin", "timecode": "29.97-drop"}
+    reasons = opened().refused("show.opened", "MERLIN", data)
     assert [(reason.code, reason.member) for reason in reasons] == [
         (Code.CONTRADICTION, "/data/timecode")
     ]
     story = opened()
-    story.tell("show.opened", "MERLIN", said | {"frames_per_second": 30})
+    story.tell("show.opened", "MERLIN", data | {"frames_per_second": 30})
     assert story.state.shows["MERLIN"].rate.dropped == 2
     assert story.state.shows["KESTREL"].rate == Rate(24)
 

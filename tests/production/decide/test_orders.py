@@ -1,4 +1,4 @@
-"""What may be said of change orders, and what approving one records."""
+"""What may be recorded of change orders, and what approving one records."""
 
 from typing import Any
 
@@ -24,11 +24,11 @@ def order(*lines: dict[str, Any], code: str = "CO-1") -> dict[str, Any]:
 
 @pytest.fixture
 def story() -> Story:
-    told = studio()
+    story = studio()
     rates = {"currency": "EUR", "from_on": "2031-01-01", "rates": dict.fromkeys(CREWS, "10")}
-    told.tell("rate.set", "KESTREL", rates)
-    told.now = NINE
-    return told
+    story.tell("rate.set", "KESTREL", rates)
+    story.now = NINE
+    return story
 
 
 def price(story: Story, code: str = "CO-1", **more: Any) -> dict[str, Any]:
@@ -108,8 +108,8 @@ def test_the_table_of_moves(story: Story, standing: str) -> None:
         if move == "raised":
             continue
         data = price(story) if move == "priced" else {"order": "CO-1"}
-        told = story.propose(story.event(f"change-order.{move}", "KESTREL-1", data))
-        assert isinstance(told, Accepted) == (move in MOVES[standing]), (standing, move, told)
+        decided = story.propose(story.event(f"change-order.{move}", "KESTREL-1", data))
+        assert isinstance(decided, Accepted) == (move in MOVES[standing]), (standing, move, decided)
 
 
 def test_what_is_said_of_an_order_names_it_and_its_subject(story: Story) -> None:
@@ -121,9 +121,9 @@ def test_what_is_said_of_an_order_names_it_and_its_subject(story: Story) -> None
     early = story.event(
         "change-order.declined", "KESTREL-1", {"order": "CO-1"}, at="2031-03-03T08:00:00Z"
     )
-    told = story.propose(early)
-    assert not isinstance(told, Accepted)
-    assert [reason.code for reason in told.reasons] == [Code.TIME_ORDER]
+    decided = story.propose(early)
+    assert not isinstance(decided, Accepted)
+    assert [reason.code for reason in decided.reasons] == [Code.TIME_ORDER]
 
 
 def test_a_price_says_what_is_quoted(story: Story) -> None:
@@ -173,49 +173,49 @@ def test_approving_records_facts_whatever_else_the_producer_may_record(to_approv
     assert (gate.due_on.isoformat(), gate.hard) == ("2031-06-16", True)
     assert state.orders["CO-1"].standing == "approved"
     # and the log tells the same without an approval being carried out again
-    told = retell(EMPTY, to_approve.events)
-    assert told.set_aside == ()
-    assert told.state == state
+    retold = retell(EMPTY, to_approve.events)
+    assert retold.set_aside == ()
+    assert retold.state == state
 
 
 def test_a_price_that_no_longer_holds_must_be_meant(to_approve: Story) -> None:
     # given that layout of the omitted scene has started since, so that it is not credited
     to_approve.tell("work.started", "KESTREL-1/2", {"department": "layout"})
     to_approve.now = TEN
-    told = {"order": "CO-1"}
-    (reason,) = to_approve.refused("change-order.approved", "KESTREL-1", told)
+    data = {"order": "CO-1"}
+    (reason,) = to_approve.refused("change-order.approved", "KESTREL-1", data)
     assert "line 1 was priced at -480.00 and is -470.00 now" in reason.detail
-    to_approve.tell("change-order.approved", "KESTREL-1", told | {"position": price_at(to_approve)})
+    to_approve.tell("change-order.approved", "KESTREL-1", data | {"position": price_at(to_approve)})
 
 
 def price_at(story: Story) -> int:
-    known = story.state.orders["CO-1"].price
-    assert known is not None
-    return known.position
+    last_price = story.state.orders["CO-1"].price
+    assert last_price is not None
+    return last_price.position
 
 
 def test_a_price_is_valid_until_its_date(story: Story) -> None:
     story.tell("change-order.raised", "KESTREL-1", order())
     story.tell("change-order.priced", "KESTREL-1", price(story, valid_until="2031-03-04"))
-    told = {"order": "CO-1"}
+    data = {"order": "CO-1"}
     late = "2031-03-05T00:00:00Z"
-    (reason,) = story.refused("change-order.approved", "KESTREL-1", told, at=late)
+    (reason,) = story.refused("change-order.approved", "KESTREL-1", data, at=late)
     assert "valid until 2031-03-04" in reason.detail
-    story.tell("change-order.approved", "KESTREL-1", told, at="2031-03-04T23:59:00Z")
+    story.tell("change-order.approved", "KESTREL-1", data, at="2031-03-04T23:59:00Z")
 
 
 def test_an_approval_whose_facts_are_refused_now_is_refused(to_approve: Story) -> None:
     to_approve.tell("scene.omitted", "KESTREL-1/2")
-    told = {"order": "CO-1", "position": price_at(to_approve)}
-    (reason,) = to_approve.refused("change-order.approved", "KESTREL-1", told)
+    data = {"order": "CO-1", "position": price_at(to_approve)}
+    (reason,) = to_approve.refused("change-order.approved", "KESTREL-1", data)
     assert reason.member == "/data/order"
     assert "line 1 (omit KESTREL-1/2) cannot be carried out" in reason.detail
 
 
 def test_an_approval_names_episodes_of_its_show(to_approve: Story) -> None:
     moves = [{"episode": "KESTREL-9", "gate": "air", "due_on": "2031-06-16"}]
-    told = {"order": "CO-1", "gates": moves}
-    (reason,) = to_approve.refused("change-order.approved", "KESTREL-1", told)
+    data = {"order": "CO-1", "gates": moves}
+    (reason,) = to_approve.refused("change-order.approved", "KESTREL-1", data)
     assert (reason.code, reason.member) == (Code.UNKNOWN, "/data/gates/0/episode")
 
 
@@ -233,9 +233,9 @@ def test_what_rests_on_an_approval_is_struck_with_it(to_approve: Story) -> None:
         )
         for place, position in enumerate((at, at + 1, at + 2, started.position), 1)
     ]
-    told = to_approve.propose(*strikes[:3], actor=PRODUCER)
-    assert not isinstance(told, Accepted)
-    assert f"event {started.position}" in told.reasons[0].detail
+    decided = to_approve.propose(*strikes[:3], actor=PRODUCER)
+    assert not isinstance(decided, Accepted)
+    assert f"event {started.position}" in decided.reasons[0].detail
 
 
 @settings(max_examples=80, deadline=None)
@@ -247,7 +247,7 @@ def test_approved_and_struck_leaves_the_state_as_it_was(
     rates = {"currency": "EUR", "from_on": "2031-01-01", "rates": dict.fromkeys(CREWS, "10")}
     story.tell("rate.set", "KESTREL", rates)
     tell_at_random(story, orders, WITH_ORDERS[-1:])
-    open_ones = [code for code, known in story.state.orders.items() if known.standing == "priced"]
+    open_ones = [code for code, one in story.state.orders.items() if one.standing == "priced"]
     assume(open_ones)
     code = open_ones[seed % len(open_ones)]
     order = story.state.orders[code]
@@ -255,8 +255,8 @@ def test_approved_and_struck_leaves_the_state_as_it_was(
     before, count = story.state, count_of(order.lines, ())
     data = {"order": code, "position": order.price.position}
     event = story.event("change-order.approved", order.subject, data, at="2031-03-30T09:00:00Z")
-    told = story.propose(event, actor=PRODUCER)
-    assume(isinstance(told, Accepted))
+    decided = story.propose(event, actor=PRODUCER)
+    assume(isinstance(decided, Accepted))
     story.record(event, actor=PRODUCER)
     assert len(story.events) == event.position + count
     strikes = [

@@ -1,4 +1,4 @@
-"""What may be said of rates, and what cards a show then has."""
+"""What may be recorded of rates, and what cards a show then has."""
 
 from datetime import date
 from decimal import Decimal
@@ -25,7 +25,7 @@ def test_a_card_follows_another_from_its_date() -> None:
     story.tell("rate.set", "KESTREL", card(from_on="2031-06-01", credit=0.8))
     story.tell("rate.set", "KESTREL", CARD)
     cards = story.state.rate_cards["KESTREL"]
-    assert [(known.from_on, known.credit_e4) for known in cards] == [
+    assert [(one.from_on, one.credit_e4) for one in cards] == [
         (date(2031, 1, 1), 10_000),
         (date(2031, 6, 1), 8_000),
     ]
@@ -37,8 +37,8 @@ def test_a_card_of_the_same_date_takes_the_place_of_the_one_before() -> None:
     story = studio()
     story.tell("rate.set", "KESTREL", CARD)
     story.tell("rate.set", "KESTREL", card(rates={"layout": "41"}))
-    (known,) = story.state.rate_cards["KESTREL"]
-    assert known.rates == (("layout", Decimal(41)),)
+    (only,) = story.state.rate_cards["KESTREL"]
+    assert only.rates == (("layout", Decimal(41)),)
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""What may be said of retakes, and what is refused of it."""
+"""What may be recorded of retakes, and what is refused of it."""
 
 from typing import Any
 

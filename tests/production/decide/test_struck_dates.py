@@ -98,8 +98,8 @@ def test_a_strike_that_moves_no_hard_date_has_no_such_reason_and_no_mark() -> No
     soft = story.tell("gate.set", EPISODE, {"gate": "lock", "due_on": "2031-04-01"})
     same = story.tell("gate.set", EPISODE, HARD)  # the same again moves nothing
     for position in (soft.position, same.position):
-        told = against(story, strike_of(story, position, "So."), actor=OFFICE)
-        assert told == {(Code.CONTRADICTION, "/data/reason")}
+        reasons = against(story, strike_of(story, position, "So."), actor=OFFICE)
+        assert reasons == {(Code.CONTRADICTION, "/data/reason")}
         strike = strike_of(story, position)
         story.record(strike, actor=SUPERVISOR)
         assert story.marks(strike) == ()

@@ -10,7 +10,9 @@ from service.web.schemas.events import split_personal
 from tests.examples import example_event
 
 
-def told(type_: str, data: dict[str, object] | None = None, subject: str | None = None) -> str:
+def sentence_of(
+    type_: str, data: dict[str, object] | None = None, subject: str | None = None
+) -> str:
     members = example_event(type_)
     if data is not None:
         members["data"] = data
@@ -23,18 +25,18 @@ def told(type_: str, data: dict[str, object] | None = None, subject: str | None 
 
 @pytest.mark.parametrize("type_", CATALOGUE)
 def test_every_type_has_a_sentence(type_: str) -> None:
-    said = told(type_)
-    assert said[0].isupper()
-    assert said.endswith(".")
-    assert "None" not in said
-    assert "{" not in said
+    shown = sentence_of(type_)
+    assert shown[0].isupper()
+    assert shown.endswith(".")
+    assert "None" not in shown
+    assert "{" not in shown
     _, personal = split_personal(example_event(type_))
     for text in personal.values():
-        assert str(text) not in said
+        assert str(text) not in shown
 
 
 @pytest.mark.parametrize(
-    ("type_", "data", "said"),
+    ("type_", "data", "expected"),
     [
         (
             "hand-off.made",
@@ -67,5 +69,5 @@ def test_every_type_has_a_sentence(type_: str) -> None:
         ),
     ],
 )
-def test_what_they_say(type_: str, data: dict[str, object], said: str) -> None:
-    assert told(type_, data, "KESTREL-1/4") == said
+def test_what_they_say(type_: str, data: dict[str, object], expected: str) -> None:
+    assert sentence_of(type_, data, "KESTREL-1/4") == expected

@@ -77,27 +77,27 @@ def test_a_note_is_open_until_it_is_answered() -> None:
     story = studio()
     note = {"note": "N1", "to": "paint", "text": "The ear is the wrong colour."}
     given = story.tell("note.given", SCENE, note, at=NINE)
-    known = story.state.notes["N1"]
-    assert (known.position, known.item, known.to) == (given.position, SCENE, "paint")
-    assert known.answered_us == -1
+    noted = story.state.notes["N1"]
+    assert (noted.position, noted.item, noted.to) == (given.position, SCENE, "paint")
+    assert noted.answered_us == -1
     answer = story.tell("note.answered", SCENE, {"note": "N1"}, at=TEN)
-    known = story.state.notes["N1"]
-    assert (known.answered_us, known.answered_position) == (answer.time_us, answer.position)
+    noted = story.state.notes["N1"]
+    assert (noted.answered_us, noted.answered_position) == (answer.time_us, answer.position)
 
 
 def test_a_stoppage_lasts_until_the_department_goes_on() -> None:
     story = studio()
     stop = {"department": "paint", "expected_end_at": NOON}
     stopped = story.tell("department.stopped", "studio", stop, at=NINE)
-    (known,) = story.state.stoppages["paint"]
-    assert (known.position, known.stopped_us, known.resumed_us) == (
+    (stoppage,) = story.state.stoppages["paint"]
+    assert (stoppage.position, stoppage.stopped_us, stoppage.resumed_us) == (
         stopped.position,
         stopped.time_us,
         -1,
     )
     resumed = story.tell("department.resumed", "studio", {"department": "paint"}, at=ELEVEN)
-    (known,) = story.state.stoppages["paint"]
-    assert known.resumed_us == resumed.time_us
+    (stoppage,) = story.state.stoppages["paint"]
+    assert stoppage.resumed_us == resumed.time_us
 
 
 def test_delivery_and_acceptance_are_dated() -> None:
