@@ -28,7 +28,7 @@ STRIKES_SHARE = 0.1
 
 
 def log_at_random(seeds: Sequence[int]) -> list[Event]:
-    """The told studio, then a random fact for each seed that the rules accept, or a strike."""
+    """The small studio, then a random fact for each seed that the rules accept, or a strike."""
     story = studio(scenes=2)
     for seed in seeds:
         random = Random(seed)
@@ -59,9 +59,9 @@ def recorded_at_random(events: Sequence[Event], random: Random) -> list[Event]:
 
 def state_at(events: Sequence[Event], position: int) -> State:
     """As it was known at a position, folded from nothing."""
-    told = events[:position]
-    struck = {event.fact.position for event in told if isinstance(event.fact, EventStruck)}
-    return retell(EMPTY, [event for event in told if event.position not in struck]).state
+    so_far = events[:position]
+    struck = {event.fact.position for event in so_far if isinstance(event.fact, EventStruck)}
+    return retell(EMPTY, [event for event in so_far if event.position not in struck]).state
 
 
 def plan_from_nothing(events: Sequence[Event], position: int, now_min: int) -> Schedule:
@@ -72,7 +72,7 @@ def plan_from_nothing(events: Sequence[Event], position: int, now_min: int) -> S
 def minutes_of(events: Sequence[Event]) -> list[tuple[int, list[Event]]]:
     """What was recorded in each minute."""
     grouped = groupby(events, lambda event: event.recorded_us // US_PER_MIN)
-    return [(minute, list(told)) for minute, told in grouped]
+    return [(minute, list(of_minute)) for minute, of_minute in grouped]
 
 
 def walked(
@@ -80,11 +80,11 @@ def walked(
 ) -> tuple[list[DateMove], Walk]:
     """The trail of a log; before the minutes in `cuts` it begins anew from what is stored."""
     moves: list[DateMove] = []
-    for number, (now_min, told) in enumerate(minutes_of(events)):
+    for number, (now_min, recorded) in enumerate(minutes_of(events)):
         if number in cuts:
             planned = plan_from_nothing(events, walk.position, walk.now_min)
             walk = begin(planned, walk.position, walk.standings)
         after = partial(state_at, events)
-        more, walk = step(walk, now_min, told, after)
+        more, walk = step(walk, now_min, recorded, after)
         moves += more
     return moves, walk

@@ -136,7 +136,7 @@ def test_only_simple_names_can_be_prepared(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "said"),
+    ("value", "message"),
     [
         ({"data": {"share": math.nan}}, "/data/share: nan"),
         ({"data": [1, {"work": math.inf}]}, "/data/1/work: inf"),
@@ -149,8 +149,8 @@ def test_only_simple_names_can_be_prepared(name: str) -> None:
         (math.nan, "the whole value: nan"),
     ],
 )
-def test_the_error_names_what_cannot_be_canonicalised(value: object, said: str) -> None:
-    with pytest.raises(CanonicalError, match=said):
+def test_the_error_names_what_cannot_be_canonicalised(value: object, message: str) -> None:
+    with pytest.raises(CanonicalError, match=message):
         canonical(value)
 
 

@@ -16,16 +16,16 @@ SIZE = 40
 Record = list[tuple[bytes, bytes]]
 
 
-def body(position: int, said: str = "as it was") -> bytes:
-    return f'{{"position":{position},"said":"{said}"}}'.encode()
+def body(position: int, text: str = "as it was") -> bytes:
+    return f'{{"position":{position},"said":"{text}"}}'.encode()
 
 
 def hashed(bodies: list[bytes]) -> tuple[Record, list[bytes]]:
     """The record of some bodies with its hashes, and the root at every size."""
     record, frontier, roots = [], Frontier(), [root(())]
-    for size, told in enumerate(bodies):
-        nodes, frontier = append(frontier, size, leaf_hash(told))
-        record.append((told, nodes))
+    for size, raw in enumerate(bodies):
+        nodes, frontier = append(frontier, size, leaf_hash(raw))
+        record.append((raw, nodes))
         roots.append(root(frontier))
     return record, roots
 
@@ -39,8 +39,8 @@ def found(record: Record, *checkpoints: Checkpoint) -> Difference | None:
 
 
 def test_a_record_that_is_as_it_was() -> None:
-    told = examine(RECORD, [EARLY, LATE, WHOLE])
-    assert told == (SIZE, ROOTS[SIZE], None, None)
+    examined = examine(RECORD, [EARLY, LATE, WHOLE])
+    assert examined == (SIZE, ROOTS[SIZE], None, None)
     assert examine([], [Checkpoint("log", 0, ROOTS[0])]).difference is None
 
 
@@ -108,19 +108,22 @@ def dropped(bodies: list[bytes], at: int) -> list[bytes]:
 def test_all_later_hashes_made_anew_is_found_between_two_checkpoints(
     tamper: Tamper, at: int
 ) -> None:
-    record, _ = hashed(tamper([told for told, _ in RECORD], at))
-    told = examine(record, [EARLY, LATE, WHOLE])
-    assert told.difference is not None
+    record, _ = hashed(tamper([raw for raw, _ in RECORD], at))
+    examined = examine(record, [EARLY, LATE, WHOLE])
+    assert examined.difference is not None
     if tamper is edited or at <= 25:
         before = max((size for size in (10, 25) if size < at), default=0)
-        assert told.difference.position == min(size for size in (10, 25, SIZE) if size >= at)
-        assert f"behind {before}, " in told.difference.what
+        assert examined.difference.position == min(size for size in (10, 25, SIZE) if size >= at)
+        assert f"behind {before}, " in examined.difference.what
     else:
-        assert told.difference == (SIZE, "the record ends at 39, the checkpoint covers 40 events")
+        assert examined.difference == (
+            SIZE,
+            "the record ends at 39, the checkpoint covers 40 events",
+        )
 
 
 def test_one_early_checkpoint_is_enough_to_tell_that_the_beginning_was_rewritten() -> None:
-    record, _ = hashed(edited([told for told, _ in RECORD], 3))
+    record, _ = hashed(edited([raw for raw, _ in RECORD], 3))
     difference = found(record, EARLY)
     assert difference is not None
     assert difference.position == 10
@@ -134,8 +137,8 @@ def test_a_record_that_was_cut_short() -> None:
 
 def test_of_two_checkpoints_of_one_size_both_must_agree() -> None:
     forged = Checkpoint("log", 10, bytes(32))
-    told = examine(RECORD, [EARLY, forged])
-    assert told.difference is not None
+    examined = examine(RECORD, [EARLY, forged])
+    assert examined.difference is not None
     assert found([], Checkpoint("log", 0, bytes(32))) is not None
 
 
@@ -147,7 +150,7 @@ def test_a_line_that_is_no_event_of_its_place(line: bytes) -> None:
 
 
 def test_where_two_records_part() -> None:
-    leaves = [leaf_hash(told) for told, _ in RECORD]
+    leaves = [leaf_hash(raw) for raw, _ in RECORD]
     part = partial(first_difference, leaves)
     assert part(leaves) is None
     assert part(leaves[:7]) is None

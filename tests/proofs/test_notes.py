@@ -21,7 +21,7 @@ from service.proofs.notes import (
 )
 from tests.proofs.witness import cosign
 
-TEXT = "what is said\nin two lines\n"
+TEXT = "a text\nin two lines\n"
 SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 OTHER = Ed25519PrivateKey.from_private_bytes(bytes(range(1, 33)))
 NAME = "kestrel.example/log"
@@ -31,7 +31,7 @@ WITNESS = public_key("witness.example/w", OTHER, COSIGNATURE)
 
 def test_what_is_written_is_read() -> None:
     note = Note(TEXT, (sign(TEXT, NAME, SECRET), cosign(TEXT, WITNESS.name, OTHER, 1_930_000_000)))
-    assert str(note).startswith("what is said\nin two lines\n\n— kestrel.example/log ")
+    assert str(note).startswith("a text\nin two lines\n\n— kestrel.example/log ")
     assert read_note(str(note)) == note
     assert signers(note, (KEY, WITNESS)) == (KEY, WITNESS)
 
@@ -42,15 +42,15 @@ def test_a_key_is_read_back() -> None:
 
 
 @given(st.binary(min_size=32, max_size=32), st.text(min_size=1, max_size=80))
-def test_every_text_is_signed_and_no_other(seed: bytes, said: str) -> None:
+def test_every_text_is_signed_and_no_other(seed: bytes, text: str) -> None:
     secret = Ed25519PrivateKey.from_private_bytes(seed)
     key = public_key(NAME, secret)
-    signature = sign(said, NAME, secret)
-    assert is_by(signature, said, key)
-    assert not is_by(signature, said + "\n", key)
-    assert not is_by(signature, said, Key("another", ED25519, key.public))
-    assert not is_by(signature._replace(signed=bytes(64)), said, key)
-    assert not is_by(signature._replace(signed=signature.signed[:-1]), said, key)
+    signature = sign(text, NAME, secret)
+    assert is_by(signature, text, key)
+    assert not is_by(signature, text + "\n", key)
+    assert not is_by(signature, text, Key("another", ED25519, key.public))
+    assert not is_by(signature._replace(signed=bytes(64)), text, key)
+    assert not is_by(signature._replace(signed=signature.signed[:-1]), text, key)
 
 
 def test_a_witness_signs_the_time_too() -> None:
@@ -70,7 +70,7 @@ def test_signatures_by_keys_that_nobody_asked_for_are_passed_over() -> None:
 
 
 @pytest.mark.parametrize(
-    "told",
+    "text",
     [
         "",
         "no signature\n",
@@ -84,13 +84,13 @@ def test_signatures_by_keys_that_nobody_asked_for_are_passed_over() -> None:
         "many\n\n" + "— a AAAAAAAA\n" * 101,
     ],
 )
-def test_what_is_not_a_note(told: str) -> None:
+def test_what_is_not_a_note(text: str) -> None:
     with pytest.raises(NoteError):
-        read_note(told)
+        read_note(text)
 
 
 @pytest.mark.parametrize(
-    "told",
+    "text",
     [
         "",
         "name",
@@ -103,9 +103,9 @@ def test_what_is_not_a_note(told: str) -> None:
         str(Key(NAME, ED25519, KEY.public[:-1])),
     ],
 )
-def test_what_is_not_a_key(told: str) -> None:
+def test_what_is_not_a_key(text: str) -> None:
     with pytest.raises(NoteError):
-        read_key(told)
+        read_key(text)
 
 
 def test_a_line_is_read_alone() -> None:

@@ -23,7 +23,7 @@ SIZE = 300
 
 def grown(size: int) -> tuple[dict[Subtree, bytes], list[bytes], list[bytes]]:
     """The hashes a log of so many events keeps, its leaves, and its root at every size."""
-    known: dict[Subtree, bytes] = {}
+    stored: dict[Subtree, bytes] = {}
     frontier: Frontier = ()
     leaves, roots = [], [root(())]
     for index in range(size):
@@ -32,12 +32,12 @@ def grown(size: int) -> tuple[dict[Subtree, bytes], list[bytes], list[bytes]]:
         for level, found in enumerate(unpack(nodes)):
             subtree = Subtree(level, index >> level)
             assert (subtree.position, subtree.offset) == (index + 1, level * HASH_BYTES)
-            known[subtree] = found
+            stored[subtree] = found
         roots.append(root(frontier))
-    return known, leaves, roots
+    return stored, leaves, roots
 
 
-KNOWN, LEAVES, ROOTS = grown(SIZE)
+STORED, LEAVES, ROOTS = grown(SIZE)
 
 
 def path(leaf: int, start: int, end: int) -> list[tuple[int, int]]:
@@ -109,7 +109,7 @@ sizes = st.integers(1, SIZE)
 @given(sizes, st.data())
 def test_every_leaf_is_proved_and_nothing_else(size: int, data: st.DataObject) -> None:
     leaf = data.draw(st.integers(0, size - 1))
-    proof = hashes(inclusion(leaf, size), KNOWN)
+    proof = hashes(inclusion(leaf, size), STORED)
     assert proves_inclusion(LEAVES[leaf], leaf, size, proof, ROOTS[size])
     other = data.draw(st.integers(0, SIZE - 1).filter(lambda number: number != leaf))
     assert not proves_inclusion(LEAVES[other], leaf, size, proof, ROOTS[size])
@@ -122,7 +122,7 @@ def test_every_leaf_is_proved_and_nothing_else(size: int, data: st.DataObject) -
 @given(sizes, st.data())
 def test_every_older_tree_is_proved_and_no_other(new: int, data: st.DataObject) -> None:
     old = data.draw(st.integers(1, new))
-    proof = hashes(consistency(old, new), KNOWN)
+    proof = hashes(consistency(old, new), STORED)
     assert proves_consistency(old, new, ROOTS[old], ROOTS[new], proof)
     wrong = data.draw(st.binary(min_size=HASH_BYTES, max_size=HASH_BYTES))
     assert not proves_consistency(old, new, wrong, ROOTS[new], proof)

@@ -81,7 +81,7 @@ def final_state() -> State:
 
 def digest(days: Iterable[Day]) -> str:
     """One number for all bytes of a log."""
-    known = hashlib.sha256()
+    hasher = hashlib.sha256()
     for day in days:
-        known.update(json.dumps(day).encode())
-    return known.hexdigest()
+        hasher.update(json.dumps(day).encode())
+    return hasher.hexdigest()

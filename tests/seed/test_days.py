@@ -49,18 +49,20 @@ def impact(seed_log: list[Day]) -> Impact:
         "recordedat": seed_log[-1].clock_at,
         "poster": "supervisor",
     }
-    told = decide(
+    decided = decide(
         before, [read_event(json.dumps(body).encode())], Actor("supervisor", Role.SUPERVISOR)
     )
-    assert isinstance(told, Accepted), told
+    assert isinstance(decided, Accepted), decided
     now_min = now // US_PER_MIN
-    return compare(schedule(make_board(before), now_min), schedule(make_board(told.state), now_min))
+    return compare(
+        schedule(make_board(before), now_min), schedule(make_board(decided.state), now_min)
+    )
 
 
 def test_another_process_with_other_hashes_makes_the_same_bytes(seed_log: list[Day]) -> None:
     script = "import seed; from tests.seed.generated import digest; print(digest(seed.days()))"
     other = "1" if os.environ.get("PYTHONHASHSEED") == "0" else "0"
-    told = subprocess.run(
+    done = subprocess.run(
         [sys.executable, "-c", script],
         env={**os.environ, "PYTHONHASHSEED": other},
         cwd=TOP,
@@ -68,7 +70,7 @@ def test_another_process_with_other_hashes_makes_the_same_bytes(seed_log: list[D
         text=True,
         check=True,
     )
-    assert told.stdout.strip() == digest(seed_log)
+    assert done.stdout.strip() == digest(seed_log)
 
 
 def test_every_type_of_fact_is_told_and_each_event_is_in_order(seed_log: list[Day]) -> None:
@@ -102,7 +104,7 @@ def test_posts_come_from_known_roles_each_under_a_source_of_its_own(seed_log: li
         for post in day.posts:
             sources.setdefault(post.role, set()).update(e["source"] for e in post.events)
     assert set(sources) == {"office", "supervisor", "producer", *DEPARTMENTS}
-    assert all(len(known) == 1 for known in sources.values())
+    assert all(len(of_role) == 1 for of_role in sources.values())
     assert len(set.union(*sources.values())) == len(sources)
 
 
@@ -207,13 +209,13 @@ def test_the_first_episodes_took_nine_to_ten_weeks(seed_log: list[Day]) -> None:
 
 
 def test_air_dates_are_a_week_apart_and_never_move(seed_log: list[Day]) -> None:
-    said: dict[str, set[date]] = {}
+    air_dates: dict[str, set[date]] = {}
     for body in bodies():
         if body["type"] == "gate.set" and body["data"]["gate"] == "air":
             on = date.fromisoformat(body["data"]["due_on"])
-            said.setdefault(body["subject"], set()).add(on)
-    assert all(len(said[subject]) == 1 for subject in SUBJECTS)
-    dates = [min(said[subject]) for subject in SUBJECTS]
+            air_dates.setdefault(body["subject"], set()).add(on)
+    assert all(len(air_dates[subject]) == 1 for subject in SUBJECTS)
+    dates = [min(air_dates[subject]) for subject in SUBJECTS]
     assert {(later - earlier).days for earlier, later in pairwise(dates)} == {7}
 
 

@@ -11,7 +11,7 @@ EPISODE = episode_subject(EPISODES[0].code)
 def journal() -> Journal:
     journal = Journal()
     opening = office_opening()
-    journal.move_clock(max(told.at_min for told in opening) + 10)
+    journal.move_clock(max(fact.at_min for fact in opening) + 10)
     journal.post("office", opening)
     return journal
 

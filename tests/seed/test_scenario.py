@@ -1,7 +1,7 @@
 """The demo's figures are invented: none is a rule of thumb of the trade.
 
 The rules of thumb are common practice, no source; `tests/outside/test_practice.py` poses lines by
-them. A demo that told the same figures could be taken for a source.
+them. A demo that showed the same figures could be taken for a source.
 """
 
 from statistics import mean

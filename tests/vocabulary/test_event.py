@@ -33,8 +33,8 @@ def test_a_body_becomes_an_event() -> None:
     assert event.time_us == parse_instant("2031-03-04T09:30:00Z")
     assert event.recorded_us == parse_instant("2031-03-04T09:31:00Z")
     assert (event.poster, event.role) == ("paint", "")
-    told = read_event(json.dumps(BODY | {"posterrole": "desk"}).encode())
-    assert told.role == "desk"
+    with_role = read_event(json.dumps(BODY | {"posterrole": "desk"}).encode())
+    assert with_role.role == "desk"
     assert event.fact == WorkStarted("paint", "p3", None)
 
 
@@ -50,12 +50,12 @@ def test_both_ways_of_reading_give_the_same_fact(type_: str) -> None:
         data = event["data"]
         version = CATALOGUE[type_].VERSION
         raw = json.dumps({**BODY, "type": type_, "data": data, "typeversion": version}).encode()
-        told = {
+        ordered = {
             member.name: data[member.name]
             for member in members(CATALOGUE[type_])
             if member.name in data
         }
-        assert read_event(raw).fact == reviver(CATALOGUE[type_])(told)
+        assert read_event(raw).fact == reviver(CATALOGUE[type_])(ordered)
 
 
 def test_members_of_a_later_release_are_passed_over() -> None:

@@ -32,9 +32,9 @@ def test_its_name_is_noun_first_and_past(fact: type[Fact]) -> None:
 def test_every_member_is_described_and_optional_ones_come_last_or_have_defaults(
     fact: type[Fact],
 ) -> None:
-    told = members(fact)
-    assert len({member.name for member in told}) == len(told)
-    for member in told:
+    found = members(fact)
+    assert len({member.name for member in found}) == len(found)
+    for member in found:
         assert isinstance(member.kind, Kind)
         assert member.note.endswith(".")
 

@@ -85,7 +85,7 @@ def test_a_rate_that_cannot_be_counted_is_refused(frames_per_second: int, droppe
 
 @given(st.integers(0, 10_000_000), rates)
 def test_time_code_is_in_order_of_frames(length: int, rate: Rate) -> None:
-    def told(at: int) -> list[int]:
+    def numbers(at: int) -> list[int]:
         return [int(part) for part in timecode(at, rate).replace(";", ":").split(":")]
 
-    assert told(length) < told(length + 1)
+    assert numbers(length) < numbers(length + 1)

@@ -1,7 +1,7 @@
 """Currencies and rounding.
 
 Minor units: ISO 4217, list one (the maintenance agency's table of codes), 2024: JPY and KRW 0, EUR
-and USD 2, KWD, BHD and TND 3, CLF 4, XAU none; told from memory of that table, the package that
+and USD 2, KWD, BHD and TND 3, CLF 4, XAU none; written from memory of that table, the package that
 carries it is the other side of the check.
 """
 

@@ -73,9 +73,9 @@ def test_a_way_that_lacks_a_step_is_found_at_once() -> None:
 
 
 def test_what_says_no_version_is_the_first() -> None:
-    told = read_event(json.dumps(BODY).encode())
-    assert told == read_event(json.dumps({**BODY, "typeversion": 1}).encode())
-    assert told.fact == WorkStarted("paint", "p3", None)
+    read = read_event(json.dumps(BODY).encode())
+    assert read == read_event(json.dumps({**BODY, "typeversion": 1}).encode())
+    assert read.fact == WorkStarted("paint", "p3", None)
 
 
 def test_steps_are_of_types_and_versions_that_there_were() -> None:
@@ -96,8 +96,8 @@ def test_steps_are_of_types_and_versions_that_there_were() -> None:
 def test_a_gate_not_said_to_be_hard_was_soft_once_and_stays_as_it_was_now(
     data: dict[str, bool], version: int, hard: bool | None
 ) -> None:
-    said = {"gate": "delivery", "due_on": "2031-04-15", **data}
-    raw = {**BODY, "type": "gate.set", "subject": "KESTREL-1", "data": said, "typeversion": version}
+    gate = {"gate": "delivery", "due_on": "2031-04-15", **data}
+    raw = {**BODY, "type": "gate.set", "subject": "KESTREL-1", "data": gate, "typeversion": version}
     fact = read_event(json.dumps(raw).encode()).fact
     assert isinstance(fact, GateSet)
     assert fact.hard is hard

@@ -23,11 +23,11 @@ def _equal(one: Board, other: Board) -> None:
 
 @pytest.fixture
 def story() -> Story:
-    told = studio()
-    told.now = "2031-03-05T12:00:00Z"
-    told.desk(SCENE, "layout", start=MORNING, end=NOON)
-    told.tell("element.listed", "KESTREL:BG1", {"kind": "background"})
-    return told
+    story = studio()
+    story.now = "2031-03-05T12:00:00Z"
+    story.desk(SCENE, "layout", start=MORNING, end=NOON)
+    story.tell("element.listed", "KESTREL:BG1", {"kind": "background"})
+    return story
 
 
 CHANGES: list[tuple[str, str, dict[str, Any]]] = [

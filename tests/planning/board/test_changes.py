@@ -35,17 +35,17 @@ def _naive(old: Map[Key, Value], new: Map[Key, Value]) -> set[Key]:
 _STEPS = st.lists(st.tuples(st.sampled_from(("set", "drop", "again")), st.integers(0, 60)))
 
 
-def _changed(known: Map[Key, Value], steps: list[tuple[str, int]]) -> Map[Key, Value]:
+def _changed(entries: Map[Key, Value], steps: list[tuple[str, int]]) -> Map[Key, Value]:
     for step, name in steps:
         key = Key(name)
-        value = known.get(key)
+        value = entries.get(key)
         if step == "set":
-            known = known.set(key, Value())
+            entries = entries.set(key, Value())
         elif value is not None:
-            known = known.delete(key)
+            entries = entries.delete(key)
             if step == "again":
-                known = known.set(key, value)
-    return known
+                entries = entries.set(key, value)
+    return entries
 
 
 @given(_STEPS, _STEPS, _STEPS)
@@ -60,6 +60,6 @@ def test_what_differs_is_found_whichever_way_it_came_about(
 
 
 def test_nothing_differs_between_a_map_and_itself() -> None:
-    known = _changed(Map(), [("set", name) for name in range(40)])
-    assert differing(Entries(known), Entries(known)) == []
-    assert differing(Entries(known), Entries(known.set(Key(50), Value()).delete(Key(50)))) == []
+    entries = _changed(Map(), [("set", name) for name in range(40)])
+    assert differing(Entries(entries), Entries(entries)) == []
+    assert differing(Entries(entries), Entries(entries.set(Key(50), Value()).delete(Key(50)))) == []

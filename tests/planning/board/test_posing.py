@@ -1,4 +1,4 @@
-"""The line that a board poses: sound whatever was told, and the same however it was come to."""
+"""The line a board poses: sound whatever was recorded, and the same however it was come to."""
 
 import math
 from collections import Counter
@@ -21,7 +21,7 @@ from service.planning.kernel.soundness import problem
 from service.planning.plan.schedule import schedule
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN, parse_instant
-from tests.planning.told import states_told
+from tests.planning.random_states import states_at_random
 
 NOW_MIN = parse_instant("2031-03-05T12:00:00Z") // US_PER_MIN
 
@@ -39,7 +39,7 @@ def assert_same(one: KernelArrays, other: KernelArrays) -> None:
 
 def lines_posed(random: Random, facts: int) -> Iterator[tuple[Line, Line, Line | None]]:
     """After each fact: the line of the board advanced, that from nothing, and the one before."""
-    states = states_told(random, facts)
+    states = states_at_random(random, facts)
     board, now_min = make_board(states[0]), NOW_MIN
     line = make_line(board, now_min)
     yield line, line, None
@@ -77,7 +77,7 @@ def test_the_lines_share_what_did_not_change() -> None:
 
 
 def test_what_the_dispatch_rule_has_no_bits_for_is_refused() -> None:
-    board = make_board(states_told(Random(1), 1)[0])
+    board = make_board(states_at_random(Random(1), 1)[0])
     priority = np.array(board.priority)
     priority[3] = -1001
     with pytest.raises(BrokenLineError, match="priority of row 3: -1001 is not between"):
@@ -88,7 +88,7 @@ def test_what_the_dispatch_rule_has_no_bits_for_is_refused() -> None:
 
 
 def test_a_fault_names_the_row_of_its_visit() -> None:
-    board = make_board(states_told(Random(1), 1)[0])
+    board = make_board(states_at_random(Random(1), 1)[0])
     row = board.frame.row_of["KESTREL-2/3", "paint"]
     work_e4 = np.array(board.work_e4)
     work_e4[row] = -1

@@ -1,4 +1,4 @@
-"""A frame carried over is the frame made anew, whatever was told in between."""
+"""A frame carried over is the frame made anew, whatever was recorded in between."""
 
 import math
 from collections import Counter
@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from service.planning.board.board import COLUMNS, Board, advance, make_board
 from service.planning.board.frame import Frame
 from service.production.state import State
-from tests.planning.told import states_told
+from tests.planning.random_states import states_at_random
 
 ARRAYS = ("first_row", "department", "successor_from", "successor")
 REST = (
@@ -42,7 +42,7 @@ def assert_same(one: Board, other: Board) -> None:
 @settings(max_examples=60, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_a_board_follows_a_log_fact_by_fact(seed: int) -> None:
-    states = states_told(Random(seed), 40)
+    states = states_at_random(Random(seed), 40)
     board = make_board(states[0])
     for state in states[1:]:
         board = patched(board, state)
@@ -53,18 +53,18 @@ def test_a_board_follows_a_log_fact_by_fact(seed: int) -> None:
 @given(seed=st.integers(0, 2**32 - 1))
 def test_a_board_goes_from_any_state_to_any_other(seed: int) -> None:
     random = Random(seed)
-    states = states_told(random, 40)
+    states = states_at_random(random, 40)
     board = make_board(states[-1])
     for state in random.sample(states, min(12, len(states))):
         board = patched(board, state)
         assert_same(board, make_board(state))
 
 
-def test_the_facts_told_change_frames_in_every_way() -> None:
+def test_the_random_facts_change_frames_in_every_way() -> None:
     """Else the tests above would hold for want of anything to find."""
     seen: Counter[str] = Counter()
     for seed in range(30):
-        states = states_told(Random(seed), 40)
+        states = states_at_random(Random(seed), 40)
         frames = [make_board(state).frame for state in states]
         for old, new in pairwise(frames):
             seen["entered"] += bool(new.place_of.keys() - old.place_of.keys())

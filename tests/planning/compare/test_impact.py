@@ -32,18 +32,23 @@ def _impact(before: State, after: State, now: str) -> Impact:
 @pytest.fixture
 def story() -> Story:
     """Scene 1 is through camera on Friday 7 March, scene 2 through layout; the rest waits."""
-    told = studio(scenes=2)
-    told.now = "2031-03-10T09:00:00Z"
+    story = studio(scenes=2)
+    story.now = "2031-03-10T09:00:00Z"
     for department in ("layout", "background", "animation", "paint", "camera"):
-        told.desk(ONE, department, start="2031-03-05T09:00:00Z", end="2031-03-07T15:00:00Z")
-    told.desk(TWO, "layout", start="2031-03-06T09:00:00Z", end="2031-03-06T13:00:00Z")
-    return told
+        story.desk(ONE, department, start="2031-03-05T09:00:00Z", end="2031-03-07T15:00:00Z")
+    story.desk(TWO, "layout", start="2031-03-06T09:00:00Z", end="2031-03-06T13:00:00Z")
+    return story
 
 
 def test_an_empty_change_has_an_empty_impact(story: Story) -> None:
-    told = _impact(story.state, story.state, story.now)
-    assert (told.reopened, told.to_look_at, told.departments, told.scenes) == ((), (), (), ())
-    for episode in told.episodes:
+    impact = _impact(story.state, story.state, story.now)
+    assert (impact.reopened, impact.to_look_at, impact.departments, impact.scenes) == (
+        (),
+        (),
+        (),
+        (),
+    )
+    for episode in impact.episodes:
         assert episode.delivery_before_on == episode.delivery_after_on
         assert episode.margin_workdays_before == episode.margin_workdays_after
 
@@ -51,16 +56,16 @@ def test_an_empty_change_has_an_empty_impact(story: Story) -> None:
 def test_a_retake_of_one_scene_by_hand(story: Story) -> None:
     before = story.state
     story.tell("retake.called", ONE, CALL)
-    told = _impact(before, story.state, story.now)
+    impact = _impact(before, story.state, story.now)
     # a fifth of 5 feet and of 40 drawings; camera does the whole scene again
-    assert [(v.item, v.department, v.take, v.work_e4, v.unit) for v in told.reopened] == [
+    assert [(v.item, v.department, v.take, v.work_e4, v.unit) for v in impact.reopened] == [
         (ONE, "animation", 2, 10_000, "feet"),
         (ONE, "paint", 2, 80_000, "drawings"),
         (ONE, "camera", 2, 10_000, "scenes"),
     ]
-    assert told.reopened[2].because == ((ONE, "animation"), (ONE, "paint"), (ONE, "camera"))
+    assert impact.reopened[2].because == ((ONE, "animation"), (ONE, "paint"), (ONE, "camera"))
     assert [
-        (d.department, d.added_work_e4, d.unit, d.added_artist_days_e4) for d in told.departments
+        (d.department, d.added_work_e4, d.unit, d.added_artist_days_e4) for d in impact.departments
     ] == [
         ("animation", 10_000, "feet", 2_000),
         ("paint", 80_000, "drawings", 4_000),
@@ -68,7 +73,7 @@ def test_a_retake_of_one_scene_by_hand(story: Story) -> None:
     ]
     # must-fix: scene 1 has animation from 9:00, 96 minutes of an artist's day of 480; scene 2,
     # planned there at 9:00 for the day, starts 96 minutes later and carries that to its end
-    scenes = {scene.scene: scene for scene in told.scenes}
+    scenes = {scene.scene: scene for scene in impact.scenes}
     two = scenes[TWO]
     assert two.finish_before_min is not None
     assert two.finish_after_min is not None
@@ -87,14 +92,14 @@ def test_a_retake_of_one_scene_by_hand(story: Story) -> None:
 def test_every_episode_is_answered_for(story: Story) -> None:
     before = story.state
     story.tell("retake.called", ONE, {**CALL, "share": 1})
-    told = _impact(before, story.state, story.now)
-    assert [episode.episode for episode in told.episodes] == ["KESTREL-1", "KESTREL-2"]
-    first, _ = told.episodes
+    impact = _impact(before, story.state, story.now)
+    assert [episode.episode for episode in impact.episodes] == ["KESTREL-1", "KESTREL-2"]
+    first, _ = impact.episodes
     assert first.due_on == date(2031, 4, 15)
     assert first.date_holds is True
     # departments are shared: what the first episode's retake takes, the second waits for
     was, will = (
-        delivery_min(schedule(make_board(state), told.now_min), "KESTREL-2")
+        delivery_min(schedule(make_board(state), impact.now_min), "KESTREL-2")
         for state in (before, story.state)
     )
     assert was is not None
@@ -106,8 +111,8 @@ def test_a_date_that_no_longer_holds(story: Story) -> None:
     story.tell("gate.set", "KESTREL-1", {"gate": "delivery", "due_on": "2031-03-18"})
     before = story.state
     story.tell("scene.held", TWO, {"owes": "client", "by_on": "2031-03-20"})
-    told = _impact(before, story.state, story.now)
-    first = told.episodes[0]
+    impact = _impact(before, story.state, story.now)
+    first = impact.episodes[0]
     assert first.margin_workdays_before is not None
     assert first.margin_workdays_before >= 0
     assert first.margin_workdays_after is not None
@@ -120,16 +125,16 @@ def test_a_withdrawal_gives_back_what_the_call_took(story: Story) -> None:
     story.tell("retake.called", ONE, CALL)
     called = story.state
     story.tell("retake.withdrawn", ONE, {"retake": "R1"})
-    told = _impact(called, story.state, story.now)
-    assert told.reopened == ()
-    assert {d.department: d.added_work_e4 for d in told.departments} == {
+    impact = _impact(called, story.state, story.now)
+    assert impact.reopened == ()
+    assert {d.department: d.added_work_e4 for d in impact.departments} == {
         "animation": -10_000,
         "paint": -80_000,
         "camera": -10_000,
     }
     assert _impact(untouched, story.state, story.now).scenes == ()
     # scene 1 was open and is done, as of Friday; that is no gain of a working day
-    one = next(scene for scene in told.scenes if scene.scene == ONE)
+    one = next(scene for scene in impact.scenes if scene.scene == ONE)
     assert (one.open_before, one.open_after, one.slip_workdays) == (True, False, None)
     assert one.finish_after_min == parse_instant("2031-03-07T15:00:00Z") // US_PER_MIN
 
@@ -137,10 +142,10 @@ def test_a_withdrawal_gives_back_what_the_call_took(story: Story) -> None:
 def test_scenes_that_are_no_longer_planned_or_were_not_yet(story: Story) -> None:
     before = story.state
     story.tell("episode.delivered", "KESTREL-1")
-    told = {scene.scene: scene for scene in _impact(before, story.state, story.now).scenes}
-    assert (told[ONE].open_before, told[ONE].open_after) == (False, False)
-    assert (told[TWO].open_before, told[TWO].open_after) == (True, True)
-    assert (told[TWO].finish_after_min, told[TWO].slip_workdays) == (None, None)
+    scenes = {scene.scene: scene for scene in _impact(before, story.state, story.now).scenes}
+    assert (scenes[ONE].open_before, scenes[ONE].open_after) == (False, False)
+    assert (scenes[TWO].open_before, scenes[TWO].open_after) == (True, True)
+    assert (scenes[TWO].finish_after_min, scenes[TWO].slip_workdays) == (None, None)
 
 
 def test_a_scene_that_is_omitted_or_restored(story: Story) -> None:
@@ -159,25 +164,25 @@ def test_episodes_delivered_in_both_are_left_out_and_one_delivered_by_the_change
 ) -> None:
     before = story.state
     story.tell("episode.delivered", "KESTREL-1")
-    told = _impact(before, story.state, story.now)
-    assert [episode.episode for episode in told.episodes] == ["KESTREL-1", "KESTREL-2"]
-    assert told.episodes[0].delivery_after_on == date(2031, 3, 10)
-    assert told.episodes[0].date_holds is True
+    impact = _impact(before, story.state, story.now)
+    assert [episode.episode for episode in impact.episodes] == ["KESTREL-1", "KESTREL-2"]
+    assert impact.episodes[0].delivery_after_on == date(2031, 3, 10)
+    assert impact.episodes[0].date_holds is True
     delivered = story.state
-    told = _impact(delivered, delivered, story.now)
-    assert [episode.episode for episode in told.episodes] == ["KESTREL-2"]
+    impact = _impact(delivered, delivered, story.now)
+    assert [episode.episode for episode in impact.episodes] == ["KESTREL-2"]
 
 
 def test_a_scene_added_by_the_change_appears_with_no_finish_before(story: Story) -> None:
     before = story.state
     story.tell("scene.listed", "KESTREL-2/7", {"frames": 160, "drawings": 10})
-    told = _impact(before, story.state, story.now)
-    added = next(scene for scene in told.scenes if scene.scene == "KESTREL-2/7")
+    impact = _impact(before, story.state, story.now)
+    added = next(scene for scene in impact.scenes if scene.scene == "KESTREL-2/7")
     assert added.finish_before_min is None
     assert added.finish_after_min is not None
     assert added.slip_workdays is None
     assert (added.open_before, added.open_after) == (False, True)
-    work = {d.department: d.added_work_e4 for d in told.departments}
+    work = {d.department: d.added_work_e4 for d in impact.departments}
     assert work["animation"] == 10 * 10_000  # 160 frames are 10 feet
 
 
@@ -194,5 +199,10 @@ def test_what_is_folded_again_and_comes_to_the_same_has_no_impact(story: Story) 
     assert [look.scene for look in story.state.retakes["R1"].look_at] == [TWO]
     again = fold(EMPTY, story.standing())
     assert again == story.state
-    told = _impact(story.state, again, story.now)
-    assert (told.reopened, told.to_look_at, told.departments, told.scenes) == ((), (), (), ())
+    impact = _impact(story.state, again, story.now)
+    assert (impact.reopened, impact.to_look_at, impact.departments, impact.scenes) == (
+        (),
+        (),
+        (),
+        (),
+    )

@@ -40,14 +40,14 @@ def raised(story: Story, *lines: Mapping[str, Any], subject: str = "KESTREL-1") 
     story.tell("change-order.raised", subject, data, at=AT)
 
 
-def asked(story: Story, at: str = AT) -> Quote | Refusal:
+def quote_or_refusal(story: Story, at: str = AT) -> Quote | Refusal:
     return quote(story.state, "CO-1", len(story.events), parse_instant(at))
 
 
 def quoted(story: Story, at: str = AT) -> Quote:
-    told = asked(story, at)
-    assert isinstance(told, Quote), told
-    return told
+    answer = quote_or_refusal(story, at)
+    assert isinstance(answer, Quote), answer
+    return answer
 
 
 def works(story: Story, number: int = 1) -> dict[str, tuple[float, float, float]]:
@@ -222,10 +222,10 @@ def test_a_line_is_rounded_once_half_even_to_the_minor_unit(
         {"change": "omit", "scene": "KESTREL-1/2"},
         {"change": "fee", "amount": fee, "what": "Courier"},
     )
-    told = quoted(story)
-    assert told.amounts == tuple(map(Decimal, amounts))
-    assert told.amounts[0].as_tuple().exponent == Decimal(amounts[0]).as_tuple().exponent
-    assert told.total == sum(told.amounts)
+    answer = quoted(story)
+    assert answer.amounts == tuple(map(Decimal, amounts))
+    assert answer.amounts[0].as_tuple().exponent == Decimal(amounts[0]).as_tuple().exponent
+    assert answer.total == sum(answer.amounts)
 
 
 def test_the_card_of_the_studios_date_counts() -> None:
@@ -243,15 +243,15 @@ def test_the_card_of_the_studios_date_counts() -> None:
 def test_work_without_a_rate_and_no_card_at_all_are_faults() -> None:
     story = studio(scenes=1, episodes=("KESTREL-1",))
     raised(story, {"change": "omit", "scene": "KESTREL-1/1"})
-    told = asked(story)
-    assert isinstance(told, Refusal)
-    assert "no rate card in force on 2031-03-05" in told.reasons[0].detail
+    answer = quote_or_refusal(story)
+    assert isinstance(answer, Refusal)
+    assert "no rate card in force on 2031-03-05" in answer.reasons[0].detail
     data = {"currency": "EUR", "from_on": "2031-01-01", "rates": {"layout": "10", "camera": "10"}}
     story.tell("rate.set", "KESTREL", data)
-    told = asked(story)
-    assert isinstance(told, Refusal)
-    assert [reason.member for reason in told.reasons] == ["/data/lines/0"] * 3
-    for reason, name in zip(told.reasons, ("background", "animation", "paint"), strict=True):
+    answer = quote_or_refusal(story)
+    assert isinstance(answer, Refusal)
+    assert [reason.member for reason in answer.reasons] == ["/data/lines/0"] * 3
+    for reason, name in zip(answer.reasons, ("background", "animation", "paint"), strict=True):
         assert name in reason.detail
 
 
@@ -286,11 +286,11 @@ def test_a_price_is_the_sum_of_its_lines_and_each_line_that_of_its_work(
     card(story, from_on="2031-05-01")  # later than those of the log
     tell_at_random(story, orders, WITH_ORDERS[-1:])
     for code in story.state.orders:
-        told = quote(story.state, code, len(story.events), parse_instant("2031-05-05T09:00:00Z"))
-        if isinstance(told, Refusal):
+        answer = quote(story.state, code, len(story.events), parse_instant("2031-05-05T09:00:00Z"))
+        if isinstance(answer, Refusal):
             continue
-        assert told.total == sum(line.amount for line in told.lines)
-        for line in told.lines:
+        assert answer.total == sum(line.amount for line in answer.lines)
+        for line in answer.lines:
             assert all(min(work[2:5]) >= 0 and max(work[2:5]) > 0 for work in line.works)
             # the card asks 10 a unit everywhere and credits all
             units = sum(work.redone_e4 + work.added_e4 - work.dropped_e4 for work in line.works)

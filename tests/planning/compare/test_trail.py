@@ -43,8 +43,8 @@ def tell(
 def one_episode(scenes: int = 1) -> Story:
     """One episode of one scene, recorded on Monday at eight; a desk in each department."""
     story = Story()
-    for said in office(scenes, (EPISODE,)):
-        story.tell(*said)
+    for fact in office(scenes, (EPISODE,)):
+        story.tell(*fact)
     return story
 
 
@@ -90,8 +90,8 @@ def test_an_event_is_told_with_what_it_is_about() -> None:
     tell(story, "2031-03-03T09:00:00Z", "work.started", "KESTREL-1/1", {"department": "layout"})
     tell(story, "2031-03-03T13:00:00Z", "hand-off.made", "KESTREL-1/1", {"department": "layout"})
     story.now = "2031-03-03T13:05:00Z"
-    told = story.call_of("R1", "KESTREL-1/1", "layout", "background", "character", kind="revision")
-    story.tell(*told)
+    call = story.call_of("R1", "KESTREL-1/1", "layout", "background", "character", kind="revision")
+    story.tell(*call)
     *_, called = moves_of(story)
     assert (called.type, called.retake, called.retake_kind) == ("retake.called", "R1", "revision")
     assert called.department == "layout"
@@ -128,26 +128,26 @@ def test_a_struck_call_names_its_retake() -> None:
     assert called.delta_min == -(struck.delta_min or 0) != 0
 
 
-def test_a_date_that_could_not_be_said_goes_on_from_the_last_one_that_could() -> None:
+def test_a_date_projected_again_goes_on_from_the_last_one_that_was() -> None:
     story = Story()
     facts = office(1, (EPISODE,))
-    mix = [said for said in facts if said[2].get("department") == "mix"]
-    for said in facts:
-        if said not in mix:
-            story.tell(*said)
+    mix = [fact for fact in facts if fact[2].get("department") == "mix"]
+    for fact in facts:
+        if fact not in mix:
+            story.tell(*fact)
     (first,) = moves_of(story)
     assert (first.after_min, first.delta_min) == (None, None)
     story.tell(*mix[0])
-    _, known = moves_of(story)
-    assert known.after_min is not None
-    assert known.delta_min is None  # there was none before
+    _, projected = moves_of(story)
+    assert projected.after_min is not None
+    assert projected.delta_min is None  # there was none before
     nobody = {**mix[0][2], "artists": 0, "from_on": "2031-01-02"}
     tell(story, "2031-03-03T08:02:00Z", "crew.set", "studio", nobody)
     somebody = {**mix[0][2], "from_on": "2031-01-03"}
     tell(story, "2031-03-03T10:00:00Z", "crew.set", "studio", somebody)
     lost, again = moves_of(story)[2:]
-    assert (lost.before_min, lost.after_min, lost.delta_min) == (known.after_min, None, None)
-    # known again an hour after opening, in which nothing was started
+    assert (lost.before_min, lost.after_min, lost.delta_min) == (projected.after_min, None, None)
+    # projected again an hour after opening, in which nothing was started
     assert (again.before_min, again.delta_min) == (None, 60)
 
 
@@ -205,9 +205,9 @@ def test_deltas_add_up_to_the_move_from_the_first_projection_to_the_present(
         mine = [move for move in moves if move.episode == episode]
         assert [move.number for move in mine] == list(range(1, len(mine) + 1))
         assert mine[-1].after_min == present[episode] == standing.date_min
-        known = [move.after_min for move in mine if move.after_min is not None]
+        projected = [move.after_min for move in mine if move.after_min is not None]
         moved = sum(move.delta_min or 0 for move in mine)
-        assert not known or moved == known[-1] - known[0]
+        assert not projected or moved == projected[-1] - projected[0]
         for one, other in pairwise(mine):
             assert other.before_min == one.after_min
     assert set(present) == set(walk.standings)
@@ -231,7 +231,7 @@ def test_each_delta_is_the_difference_of_two_plans_made_from_nothing(seeds: list
     events = log_at_random(seeds)
     moves, _walk = walked(events)
     before_min, before = events[0].recorded_us // US_PER_MIN, 0
-    for now_min, told in minutes_of(events):
+    for now_min, recorded in minutes_of(events):
         for move in [move for move in moves if move.at_min == now_min]:
             if move.cause == TIME:
                 assert move.position == before
@@ -245,7 +245,7 @@ def test_each_delta_is_the_difference_of_two_plans_made_from_nothing(seeds: list
                 assert move.before_min == was
                 if was is not None and will is not None:
                     assert move.delta_min == will - was
-        before_min, before = now_min, told[-1].position
+        before_min, before = now_min, recorded[-1].position
 
 
 @settings(max_examples=60, deadline=None)
@@ -276,6 +276,6 @@ def test_facts_that_are_said_to_move_no_date_move_no_visit(seeds: list[int]) -> 
         assert (was.plan.finish == will.plan.finish).all()
 
 
-def test_nothing_told_is_no_trail() -> None:
+def test_nothing_recorded_is_no_trail() -> None:
     walk = begin(schedule(make_board(EMPTY), 0), 0, {})
     assert pass_time(walk, 10_000)[0] == []

@@ -70,7 +70,7 @@ def changed(line: Line, array: str, place: int, value: int) -> Line:
 
 
 def refused(line: Line) -> BrokenLineError:
-    """What is said of a line; no kernel may take it."""
+    """The fault that the check names in a line; no kernel may take that line."""
     with pytest.raises(BrokenLineError) as raised:
         dispatch(line)
     rows = len(line.state)

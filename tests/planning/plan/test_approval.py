@@ -17,7 +17,7 @@ SCENE, OTHER, IMP, ELF = "KESTREL-1/1", "KESTREL-1/2", "KESTREL:imp", "KESTREL:e
 TUESDAY = "2031-03-04T10:00:00Z"
 
 
-def told(*, drawn: bool = True) -> Story:
+def story_of_designs(*, drawn: bool = True) -> Story:
     story = studio(scenes=2, episodes=("KESTREL-1",), route=APPROVING)
     for element, scene in ((IMP, SCENE), (ELF, OTHER)):
         story.tell("element.listed", element, {"kind": "cast", "drawings": 4})
@@ -41,7 +41,7 @@ def span(plan: Schedule, node: Node) -> tuple[str, str]:
 
 
 def test_an_answer_comes_so_many_working_days_after_it_was_asked_for() -> None:
-    story = told()
+    story = story_of_designs()
     story.tell("approval.asked", IMP, at=TUESDAY)
     plan = planned(story, "2031-03-05T15:00:00Z")
     # Tuesday 10:00, and Wednesday, Thursday, Friday: the 7th at 10:00
@@ -52,14 +52,14 @@ def test_an_answer_comes_so_many_working_days_after_it_was_asked_for() -> None:
 
 
 def test_one_not_asked_about_yet_is_taken_to_be_asked_about_at_once() -> None:
-    plan = planned(told())
+    plan = planned(story_of_designs())
     # both at once: whoever answers is not one artist
     for element in (IMP, ELF):
         assert span(plan, (element, "approval")) == (TUESDAY, "2031-03-07T10:00:00Z")
 
 
 def test_one_that_is_still_to_be_made_is_asked_about_when_it_is() -> None:
-    plan = planned(told(drawn=False))
+    plan = planned(story_of_designs(drawn=False))
     # two days for 4 drawings, one after the other: 7 hours on Tuesday, 8 on Wednesday, one on
     # Thursday the 6th; then Friday, Monday and Tuesday the 11th. The second two days later.
     by_start = sorted(span(plan, (element, "approval")) for element in (IMP, ELF))
@@ -70,7 +70,7 @@ def test_one_that_is_still_to_be_made_is_asked_about_when_it_is() -> None:
 
 
 def test_days_off_do_not_count() -> None:
-    story = told()
+    story = story_of_designs()
     hours = [{"days": ["tuesday", "wednesday", "friday"], "opens": "09:00", "closes": "17:00"}]
     calendar = {"from_on": "2031-03-01", "shifts": hours, "days_off": ["2031-03-07"]}
     story.tell("calendar.set", "studio", calendar)
@@ -80,14 +80,14 @@ def test_days_off_do_not_count() -> None:
 
 
 def test_an_overdue_answer_is_taken_to_come_in_the_next_minute() -> None:
-    story = told()
+    story = story_of_designs()
     story.tell("approval.asked", IMP, at=TUESDAY)
     plan = planned(story, "2031-03-10T11:30:00Z")
     assert span(plan, (IMP, "approval"))[1] == "2031-03-10T11:31:00Z"
 
 
 def test_what_is_approved_holds_nothing_up() -> None:
-    story = told()
+    story = story_of_designs()
     story.tell("approval.asked", IMP, at=TUESDAY)
     story.tell("approval.given", IMP, {"by": "client"}, at=TUESDAY)
     plan = planned(story)
@@ -95,14 +95,14 @@ def test_what_is_approved_holds_nothing_up() -> None:
 
 
 def test_delivery_waits_for_the_answer() -> None:
-    plan = planned(told())
+    plan = planned(story_of_designs())
     first = critical_chain(plan, "KESTREL-1")[0]
     item, department = plan.board.frame.nodes[first.row]
     assert (item in {IMP, ELF}, department) == (True, "approval")
 
 
 def test_a_refusal_moves_what_waits_and_adds_work_to_whoever_makes_it() -> None:
-    story = told()
+    story = story_of_designs()
     for element in (IMP, ELF):
         story.tell("approval.asked", element, at=TUESDAY)
     before = planned(story, "2031-03-05T10:00:00Z")

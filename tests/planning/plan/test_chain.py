@@ -14,8 +14,8 @@ def chain(story: Story, episode: str) -> list[tuple[str, str, str]]:
 
 
 def test_an_artist_of_another_episode_can_be_what_holds_it_up() -> None:
-    told = studio(scenes=1)
-    found = chain(told, "KESTREL-2")
+    story = studio(scenes=1)
+    found = chain(story, "KESTREL-2")
     # paint has two days for each scene and one artist: the second waits for the first
     assert ("KESTREL-1/1", "paint", "predecessor") in found
     assert ("KESTREL-2/1", "paint", "artist") in found
@@ -24,20 +24,20 @@ def test_an_artist_of_another_episode_can_be_what_holds_it_up() -> None:
 
 
 def test_a_chain_begins_with_what_is_on_a_desk() -> None:
-    told = studio(scenes=1)
-    told.now = "2031-03-03T10:00:00Z"
-    told.desk("KESTREL-1/1", "layout", start="2031-03-03T09:00:00Z")
-    assert chain(told, "KESTREL-1")[0] == ("KESTREL-1/1", "layout", "on_desk")
+    story = studio(scenes=1)
+    story.now = "2031-03-03T10:00:00Z"
+    story.desk("KESTREL-1/1", "layout", start="2031-03-03T09:00:00Z")
+    assert chain(story, "KESTREL-1")[0] == ("KESTREL-1/1", "layout", "on_desk")
 
 
 def test_a_chain_begins_with_a_hold() -> None:
-    told = studio(scenes=1)
-    told.tell("scene.held", "KESTREL-2/1", {"owes": "client", "by_on": "2031-05-01"})
-    assert chain(told, "KESTREL-2")[0] == ("KESTREL-2/1", "layout", "hold")
+    story = studio(scenes=1)
+    story.tell("scene.held", "KESTREL-2/1", {"owes": "client", "by_on": "2031-05-01"})
+    assert chain(story, "KESTREL-2")[0] == ("KESTREL-2/1", "layout", "hold")
 
 
 def test_what_cannot_be_planned_leads_to_what_keeps_it_from_it() -> None:
-    told = studio(scenes=1, episodes=("KESTREL-1",))
+    story = studio(scenes=1, episodes=("KESTREL-1",))
     nobody = {
         "department": "paint",
         "artists": 0,
@@ -45,17 +45,17 @@ def test_what_cannot_be_planned_leads_to_what_keeps_it_from_it() -> None:
         "minutes_per_artist_day": 480,
         "from_on": "2031-01-01",
     }
-    told.tell("crew.set", "studio", nobody)
-    found = chain(told, "KESTREL-1")
+    story.tell("crew.set", "studio", nobody)
+    found = chain(story, "KESTREL-1")
     assert found[0] == ("KESTREL-1/1", "paint", "calendar")
     assert found[-1][:2] == ("KESTREL-1", "mix")
 
 
 def test_nothing_open_or_nothing_known() -> None:
-    told = studio(scenes=1)
-    told.tell("episode.delivered", "KESTREL-1")
-    assert chain(told, "KESTREL-1") == []
-    assert chain(told, "KESTREL-9") == []
-    told.now = "2031-04-01T10:00:00Z"
-    told.desk("KESTREL-2", "mix", start="2031-03-31T10:00:00Z", end="2031-04-01T10:00:00Z")
-    assert chain(told, "KESTREL-2") == []
+    story = studio(scenes=1)
+    story.tell("episode.delivered", "KESTREL-1")
+    assert chain(story, "KESTREL-1") == []
+    assert chain(story, "KESTREL-9") == []
+    story.now = "2031-04-01T10:00:00Z"
+    story.desk("KESTREL-2", "mix", start="2031-03-31T10:00:00Z", end="2031-04-01T10:00:00Z")
+    assert chain(story, "KESTREL-2") == []

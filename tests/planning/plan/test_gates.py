@@ -22,8 +22,8 @@ from service.production.visits import Phase
 from service.vocabulary.calendar import NEVER, end_of_day_min
 from service.vocabulary.facts.office import GATES
 from service.vocabulary.instants import US_PER_MIN, parse_instant
-from tests.planning.told import GATES as TOLD_GATES
-from tests.planning.told import states_told
+from tests.planning.random_states import GATES as RANDOM_GATES
+from tests.planning.random_states import states_at_random
 from tests.production.random_logs import LOGS, tell_at_random
 from tests.telling import APPROVING, studio
 
@@ -69,7 +69,7 @@ def _met_min(plan: Schedule, episode: str, gate: str) -> int | None:
 @settings(max_examples=25, deadline=None)
 @given(seed=seeds)
 def test_a_gate_is_met_by_the_last_of_its_visits(seed: int) -> None:
-    plan = schedule(make_board(states_told(Random(seed), 40)[-1]), NOW_MIN)
+    plan = schedule(make_board(states_at_random(Random(seed), 40)[-1]), NOW_MIN)
     for episode, record in plan.state.episodes.items():
         for gate in record.route.gates if record.delivered_us < 0 else ():
             assert projected_min(plan, episode, gate) == _met_min(plan, episode, gate)
@@ -78,22 +78,22 @@ def test_a_gate_is_met_by_the_last_of_its_visits(seed: int) -> None:
 @settings(max_examples=40, deadline=None)
 @given(seed=seeds)
 def test_a_date_holds_exactly_by_the_rule(seed: int) -> None:
-    plan = schedule(make_board(states_told(Random(seed), 40)[-1]), NOW_MIN)
+    plan = schedule(make_board(states_at_random(Random(seed), 40)[-1]), NOW_MIN)
     calendar = plan.state.calendars[STUDIO_CALENDAR]
     for episode, record in plan.state.episodes.items():
         for gate in GATES:
-            standing, known = gate_standing(plan, episode, gate), record.gate(gate)
+            standing, gate_set = gate_standing(plan, episode, gate), record.gate(gate)
             met_min = _met_min(plan, episode, gate) if record.delivered_us < 0 else _frozen_min(
                 plan, episode, gate)  # fmt: skip
-            if known is None or met_min is None:
+            if gate_set is None or met_min is None:
                 assert standing.date_holds is None
             elif met_min >= NEVER:
                 assert standing.date_holds is False
                 assert standing.projected_on is None
             else:
                 # due at the end of that day
-                assert standing.date_holds == (met_min <= end_of_day_min(calendar, known.due_on))
-            if known is None:
+                assert standing.date_holds == (met_min <= end_of_day_min(calendar, gate_set.due_on))
+            if gate_set is None:
                 assert standing.margin_workdays is None
 
 
@@ -167,7 +167,7 @@ def test_the_stories_have_gates_of_every_kind() -> None:
     """Dates that hold, do not hold and cannot be said; gates met and not met."""
     seen = set()
     for seed in range(150):
-        state = states_told(Random(seed), 40)[-1]
+        state = states_at_random(Random(seed), 40)[-1]
         plan = schedule(make_board(state), NOW_MIN)
         for episode, record in state.episodes.items():
             for standing in gate_standings(plan, episode).values():
@@ -182,23 +182,23 @@ def test_the_stories_have_gates_of_every_kind() -> None:
 @given(seed=seeds)
 def test_what_a_board_carries_on_of_gates_is_what_they_come_to(seed: int) -> None:
     random = Random(seed)
-    states = states_told(random, 40)
+    states = states_at_random(random, 40)
     board = make_board(states[0])
     for state in sorted(random.sample(range(len(states)), min(12, len(states)))):
         board = advance(board, states[state])
         anew = make_board(states[state])
         for episode in states[state].episodes:
             for gate in GATES if random.random() < 0.8 else ():
-                known = meeting_of(board, episode, gate)
-                assert known == meeting_of(anew, episode, gate)
+                carried = meeting_of(board, episode, gate)
+                assert carried == meeting_of(anew, episode, gate)
                 if states[state].episodes[episode].delivered_us < 0:
-                    assert known == meeting(states[state], episode, gate)
+                    assert carried == meeting(states[state], episode, gate)
 
 
 @settings(max_examples=40, deadline=None)
 @given(LOGS, seeds)
 def test_so_it_is_where_facts_come_one_after_the_other_and_late(log: list[int], seed: int) -> None:
-    story = studio(scenes=2, route={**APPROVING, "gates": TOLD_GATES})
+    story = studio(scenes=2, route={**APPROVING, "gates": RANDOM_GATES})
     random, board = Random(seed), make_board(story.state)
     for one in log:
         tell_at_random(story, [one])
@@ -212,7 +212,7 @@ def test_so_it_is_where_facts_come_one_after_the_other_and_late(log: list[int], 
 @given(seed=seeds)
 def test_standings_taken_over_are_those_worked_out(seed: int) -> None:
     random = Random(seed)
-    states = states_told(random, 40)
+    states = states_at_random(random, 40)
     base = schedule(make_board(random.choice(states)), NOW_MIN)
     for state in random.sample(states, min(8, len(states))):
         other = schedule(advance(base.board, state), NOW_MIN)
@@ -227,7 +227,7 @@ def test_standings_taken_over_are_those_worked_out(seed: int) -> None:
 def test_an_impact_from_what_is_kept_is_that_from_nothing(seed: int) -> None:
     """One plan is compared with many, as what-ifs of one moment are."""
     random = Random(seed)
-    states = states_told(random, 40)
+    states = states_at_random(random, 40)
     before = random.choice(states)
     base = schedule(make_board(before), NOW_MIN)
     for state in random.sample(states, min(8, len(states))):
@@ -240,15 +240,15 @@ def test_an_impact_from_what_is_kept_is_that_from_nothing(seed: int) -> None:
 @given(seed=seeds)
 def test_added_work_is_all_work_after_less_all_work_before(seed: int) -> None:
     random = Random(seed)
-    states = states_told(random, 40)
+    states = states_at_random(random, 40)
     before, after = (schedule(make_board(random.choice(states)), NOW_MIN) for _ in range(2))
     wanted: dict[str, int] = {}
     for plan, sign in ((before, -1), (after, 1)):
         for row in range(len(plan.board.phase)):
             department = plan.board.frame.nodes[row][1]
             wanted[department] = wanted.get(department, 0) + sign * load_e4(plan, row)
-    told = compare(before, after)
-    assert {one.department: one.added_work_e4 for one in told.departments} == {
+    impact = compare(before, after)
+    assert {one.department: one.added_work_e4 for one in impact.departments} == {
         name: work for name, work in wanted.items() if work and name != "approval"
     }
 
@@ -257,7 +257,7 @@ def test_added_work_is_all_work_after_less_all_work_before(seed: int) -> None:
 @given(seed=seeds)
 def test_scenes_that_move_are_all_that_finish_at_another_minute(seed: int) -> None:
     random = Random(seed)
-    states = states_told(random, 40)
+    states = states_at_random(random, 40)
     before, after = (schedule(make_board(random.choice(states)), NOW_MIN) for _ in range(2))
 
     def finish(plan: Schedule, item: str) -> int:
@@ -267,14 +267,14 @@ def test_scenes_that_move_are_all_that_finish_at_another_minute(seed: int) -> No
     items = {*before.board.frame.items, *after.board.frame.items}
     scenes = {*before.state.scenes, *after.state.scenes}
     moved = {item for item in items & scenes if finish(before, item) != finish(after, item)}
-    told = compare(before, after).scenes
-    assert {scene.scene for scene in told} == moved
-    for scene in told:
+    reported = compare(before, after).scenes
+    assert {scene.scene for scene in reported} == moved
+    for scene in reported:
         is_open = (_is_open(before, scene.scene), _is_open(after, scene.scene))
         assert (scene.open_before, scene.open_after) == is_open
         dated = None not in (scene.finish_before_min, scene.finish_after_min)
         assert (scene.slip_workdays is not None) == (all(is_open) and dated)
-    assert [scene.scene for scene in told] == sorted(
+    assert [scene.scene for scene in reported] == sorted(
         moved, key=list(np.array(sorted(items, key=_order))).index
     )
 

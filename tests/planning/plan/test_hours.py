@@ -31,8 +31,8 @@ def hours(days: int, opens: str, closes: str) -> list[dict[str, Any]]:
     return [{"days": list(WEEKDAYS[:days]), "opens": opens, "closes": closes}]
 
 
-def said(version: CalendarVersion, from_on: str) -> dict[str, Any]:
-    """A version of a calendar as a fact says it, in force from another date."""
+def calendar_data(version: CalendarVersion, from_on: str) -> dict[str, Any]:
+    """The data of a fact that sets a version of a calendar from another date on."""
     shifts = [
         {
             "days": [WEEKDAYS[number - 1] for number in shift.weekdays],
@@ -96,7 +96,7 @@ def with_hours(random: Random) -> Story:
 @settings(max_examples=100, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_hours_equal_to_those_in_force_move_no_date(seed: int) -> None:
-    """Said from any date on, of the studio or a department; later changes are said again too."""
+    """Set from any date on, for the studio or a department; later changes are set again too."""
     random = Random(seed)
     story = with_hours(random)
     before = planned(story)
@@ -106,8 +106,8 @@ def test_hours_equal_to_those_in_force_move_no_date(seed: int) -> None:
     from_on = random.choice(DATES)
     in_force = [version for version in calendar.versions if version.from_on.isoformat() <= from_on]
     later = [version for version in calendar.versions if version.from_on.isoformat() > from_on]
-    facts = [said(in_force[-1], from_on)] if in_force else []
-    facts += [said(version, version.from_on.isoformat()) for version in later]
+    facts = [calendar_data(in_force[-1], from_on)] if in_force else []
+    facts += [calendar_data(version, version.from_on.isoformat()) for version in later]
     for data in facts:
         story.tell("calendar.set", "studio", data | ({"department": owner} if owner else {}))
     after = planned(story)

@@ -16,7 +16,7 @@ from service.production.state import State, visit_of
 from service.production.visits import Phase
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN, parse_instant
-from tests.planning.told import states_told
+from tests.planning.random_states import states_at_random
 from tests.telling import Story, studio
 
 NOW_MIN = parse_instant("2031-03-03T09:00:00Z") // US_PER_MIN
@@ -94,7 +94,7 @@ def excused(state: State, node: tuple[str, str], waits: tuple[str, str]) -> bool
 @given(seed=st.integers(0, 2**32 - 1))
 def test_nothing_starts_before_what_it_waits_for(seed: int) -> None:
     """Whatever was omitted, restored, delivered or joined before."""
-    for state in states_told(Random(seed), 40)[::5]:
+    for state in states_at_random(Random(seed), 40)[::5]:
         plan = schedule(make_board(state), NOW_MIN)
         frame = plan.board.frame
         for row, node in enumerate(frame.nodes):

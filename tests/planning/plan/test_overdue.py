@@ -17,7 +17,7 @@ from service.vocabulary.calendar import NEVER, WorkingTime
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.planning.lines import Crew, Department, Row, line_of, lines
 from tests.planning.naive import Desk, desks_of, duration
-from tests.planning.told import states_told
+from tests.planning.random_states import states_at_random
 
 DAYS = WorkingTime.of([(100, 110), (200, 210), (300, 310)])
 
@@ -60,7 +60,7 @@ def test_overdue_is_what_has_had_all_its_working_minutes(line: Line) -> None:
 @given(seed=st.integers(0, 2**32 - 1), hours=st.integers(0, 24 * 12))
 def test_in_a_studio_it_is_what_the_calendars_say(seed: int, hours: int) -> None:
     """By the working minutes that the fold counts, those of answers by the days they take."""
-    state = states_told(Random(seed), 40)[-1]
+    state = states_at_random(Random(seed), 40)[-1]
     now_min = parse_instant("2031-03-05T12:00:00Z") // US_PER_MIN + 60 * hours
     made = schedule(make_board(state), now_min)
     for row, since_min in enumerate(made.overdue_since().tolist()):

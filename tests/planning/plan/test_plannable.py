@@ -1,4 +1,4 @@
-"""Every log that the rules accept can be planned, and all that follows from a plan be said."""
+"""Every log that the rules accept can be planned, and all that follows from it be shown."""
 
 import pytest
 from hypothesis import given, settings
@@ -29,7 +29,7 @@ FURNISHED = furnished()
 PROPOSERS = (*ALL, *EXTREMES)
 
 
-def told(seeds: list[int], *, bounded: bool = True) -> Story:
+def story_of(seeds: list[int], *, bounded: bool = True) -> Story:
     """A log of extremes; not bounded, as it was recorded before dates had bounds."""
     story = Story()
     story.state, story.events = FURNISHED.state, list(FURNISHED.events)
@@ -47,7 +47,7 @@ def test_a_take_taken_back_from_a_desk_with_nothing_to_draw_can_be_planned(end: 
     story.desk("KESTREL-1/9", "paint", start="2031-03-04T09:00:00Z")
     story.call("R1", "KESTREL-1/9", "paint", "character", at="2031-03-04T10:00:00Z")
     story.tell(end, "KESTREL-1/9", {"retake": "R1"}, at="2031-03-04T11:00:00Z")
-    assert_said(schedule(make_board(story.state), MOMENTS[0]))
+    assert_showable(schedule(make_board(story.state), MOMENTS[0]))
     take = story.take("KESTREL-1/9", "paint")
     assert (take.number, take.phase) == (2, Phase.WAITING), "it is still to be handed off"
 
@@ -59,11 +59,11 @@ def test_a_latest_finish_lies_within_the_calendar_however_long_the_work() -> Non
     story.tell("crew.set", "studio", {"department": "paint", "from_on": "2031-01-01", **slow})
     story.tell("scene.listed", "KESTREL-1/9", {"frames": 1, "work": {"paint": 10_000_000}})
     planned = schedule(make_board(story.state), MOMENTS[0])
-    assert_said(planned)
+    assert_showable(planned)
     visits = {visit.department: visit for visit in Standings.of(planned).visits("KESTREL-1/9")}
-    told = visits["layout"].latest_finish_min
-    assert told is not None
-    assert format_min(told) == "1900-01-01T00:00:00Z", "the earliest that is told"
+    latest_min = visits["layout"].latest_finish_min
+    assert latest_min is not None
+    assert format_min(latest_min) == "1900-01-01T00:00:00Z", "the earliest that is shown"
 
 
 def test_the_work_of_a_visit_stays_within_what_can_be_counted() -> None:
@@ -86,19 +86,19 @@ def test_a_log_from_before_dates_had_bounds_is_planned_and_struck_from(far: str)
         patch.setattr(bounds, "dates_against", lambda event: iter(()))
         story.tell("gate.set", "KESTREL-1", {"gate": "lock", "due_on": far})
         hold = story.tell("scene.held", "KESTREL-1/1", {"owes": "client", "by_on": far})
-    assert_said(schedule(make_board(story.state), MOMENTS[0]))
-    told = retell(EMPTY, story.events)
-    assert (told.state, told.set_aside) == (story.state, ())
+    assert_showable(schedule(make_board(story.state), MOMENTS[0]))
+    retold = retell(EMPTY, story.events)
+    assert (retold.state, retold.set_aside) == (story.state, ())
     # a strike of something else decides the far dates behind it anew, and they are no reason
     for struck in (early, hold):
         story.tell("event.struck", "studio", {"position": struck.position})
-    assert_said(schedule(make_board(story.state), MOMENTS[0]))
+    assert_showable(schedule(make_board(story.state), MOMENTS[0]))
 
 
 @settings(deadline=None, max_examples=200)
 @given(st.lists(SEEDS, max_size=60))
 def test_no_take_that_was_taken_back_is_current(seeds: list[int]) -> None:
-    for visits in told(seeds).state.visits.values():
+    for visits in story_of(seeds).state.visits.values():
         for visit in visits.values():
             assert visit.current.phase is not Phase.TAKEN_BACK
 
@@ -106,16 +106,16 @@ def test_no_take_that_was_taken_back_is_current(seeds: list[int]) -> None:
 @settings(deadline=None, max_examples=300)
 @given(st.lists(SEEDS, min_size=1, max_size=40), st.sampled_from(MOMENTS), st.booleans())
 def test_every_accepted_log_can_be_planned(seeds: list[int], now_min: int, bounded: bool) -> None:
-    before = schedule(make_board(told(seeds[:-1], bounded=bounded).state), now_min)
-    story = told(seeds, bounded=bounded)
+    before = schedule(make_board(story_of(seeds[:-1], bounded=bounded).state), now_min)
+    story = story_of(seeds, bounded=bounded)
     after = schedule(make_board(story.state), now_min)
-    assert_said(after)
+    assert_showable(after)
     compare(before, after)
     list(account(story.state, story.state.retakes))
 
 
-def assert_said(planned: Schedule) -> None:
-    """Everything that answers tell of a plan can be told, and its minutes are minutes."""
+def assert_showable(planned: Schedule) -> None:
+    """All that answers show of a plan can be worked out, and its minutes are minutes."""
     plan = planned.plan
     assert all(-1 <= minute <= NEVER for minute in (*plan.start.tolist(), *plan.finish.tolist()))
     state, standings = planned.state, Standings.of(planned)

@@ -29,9 +29,9 @@ ONE, TWO = "KESTREL-1/1", "KESTREL-1/2"
 
 @pytest.fixture
 def story() -> Story:
-    told = studio(scenes=2)
-    told.now = "2031-03-03T09:00:00Z"
-    return told
+    story = studio(scenes=2)
+    story.now = "2031-03-03T09:00:00Z"
+    return story
 
 
 def _plan(story: Story, now: str = "2031-03-03T09:00:00Z") -> Schedule:
@@ -133,9 +133,9 @@ def test_a_stoppage_whose_end_nobody_knows_is_taken_to_last_for_the_day(story: S
     # the next morning it still does not work, and so on
     late = _plan(story, "2031-03-05T10:00:00Z")
     assert _span(late, ONE, "layout")[0] == "2031-03-06T09:00:00Z"
-    known = {"department": "layout", "expected_end_at": "2031-03-05T11:00:00Z"}
+    data = {"department": "layout", "expected_end_at": "2031-03-05T11:00:00Z"}
     story.now = "2031-03-05T10:00:00Z"
-    story.tell("department.stopped", "studio", known)
+    story.tell("department.stopped", "studio", data)
     assert _span(_plan(story, story.now), ONE, "layout")[0] == "2031-03-05T11:00:00Z"
     assert len(story.state.stoppages["layout"]) == 1
     story.tell("department.resumed", "studio", {"department": "layout"})

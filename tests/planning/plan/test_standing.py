@@ -1,4 +1,4 @@
-"""Where visits stand: counted in arrays, told one by one, and both as the graph has it."""
+"""Where visits stand: counted in arrays, worked out one by one, and both as the graph has it."""
 
 from collections import Counter
 
@@ -35,21 +35,21 @@ CALL = {
 @pytest.fixture
 def story() -> Story:
     """A bit of everything: elements, a reused scene, a hold, an omission, a retake, a delivery."""
-    told = studio(scenes=4, episodes=("KESTREL-1", "KESTREL-2", "KESTREL-3"))
-    told.now = NOW
-    told.tell("element.listed", "KESTREL:BG-7", {"kind": "background"})
-    told.tell("element.used", "KESTREL:BG-7", {"scenes": ["KESTREL-1/1", "KESTREL-2/1"]})
+    story = studio(scenes=4, episodes=("KESTREL-1", "KESTREL-2", "KESTREL-3"))
+    story.now = NOW
+    story.tell("element.listed", "KESTREL:BG-7", {"kind": "background"})
+    story.tell("element.used", "KESTREL:BG-7", {"scenes": ["KESTREL-1/1", "KESTREL-2/1"]})
     same = {"source": "KESTREL-1/2", "joins": "camera", "strands": ["character"]}
-    told.tell("same-as.declared", "KESTREL-2/2", same)
+    story.tell("same-as.declared", "KESTREL-2/2", same)
     for scene in ("KESTREL-1/1", "KESTREL-1/2", "KESTREL-1/4", "KESTREL-3/1"):
-        told.desk(scene, "layout", start="2031-03-03T09:00:00Z", end="2031-03-03T13:00:00Z")
-    told.desk("KESTREL-1/2", "animation", start="2031-03-04T09:00:00Z", end="2031-03-05T09:00:00Z")
-    told.desk("KESTREL-1/1", "animation", start="2031-03-05T09:00:00Z")
-    told.tell("scene.held", "KESTREL-1/4", {"owes": "client", "by_on": "2031-03-12"})
-    told.tell("scene.omitted", "KESTREL-1/3")
-    told.tell("retake.called", "KESTREL-1/2", CALL)
-    told.tell("episode.delivered", "KESTREL-3")
-    return told
+        story.desk(scene, "layout", start="2031-03-03T09:00:00Z", end="2031-03-03T13:00:00Z")
+    story.desk("KESTREL-1/2", "animation", start="2031-03-04T09:00:00Z", end="2031-03-05T09:00:00Z")
+    story.desk("KESTREL-1/1", "animation", start="2031-03-05T09:00:00Z")
+    story.tell("scene.held", "KESTREL-1/4", {"owes": "client", "by_on": "2031-03-12"})
+    story.tell("scene.omitted", "KESTREL-1/3")
+    story.tell("retake.called", "KESTREL-1/2", CALL)
+    story.tell("episode.delivered", "KESTREL-3")
+    return story
 
 
 def planned(state: State) -> Schedule:
@@ -57,7 +57,7 @@ def planned(state: State) -> Schedule:
 
 
 def by_definition(state: State, node: Node) -> Stands:
-    """Where a visit of an undelivered episode stands, asked of the graph."""
+    """Where a visit of an undelivered episode stands, by the graph."""
     scene = state.scenes.get(node[0])
     if scene is not None and scene.omitted:
         return Stands.OMITTED

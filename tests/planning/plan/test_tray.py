@@ -25,12 +25,12 @@ def planned(story: Story) -> Schedule:
 
 
 def started() -> Story:
-    told = studio(scenes=4)
-    told.now = "2031-03-04T10:00:00Z"
-    told.desk("KESTREL-1/1", "layout", start="2031-03-03T09:00:00Z", end="2031-03-03T13:00:00Z")
-    told.desk("KESTREL-1/2", "layout", start="2031-03-04T09:00:00Z")
-    told.tell("scene.held", "KESTREL-2/1", {"owes": "client", "by_on": "2031-03-12"})
-    return told
+    story = studio(scenes=4)
+    story.now = "2031-03-04T10:00:00Z"
+    story.desk("KESTREL-1/1", "layout", start="2031-03-03T09:00:00Z", end="2031-03-03T13:00:00Z")
+    story.desk("KESTREL-1/2", "layout", start="2031-03-04T09:00:00Z")
+    story.tell("scene.held", "KESTREL-2/1", {"owes": "client", "by_on": "2031-03-12"})
+    return story
 
 
 def test_what_is_planned_to_start_next_lies_on_top() -> None:

@@ -1,4 +1,4 @@
-"""Studios told at random: every kind of fact that changes what is planned or how it is joined."""
+"""States of random logs: every kind of fact that changes what is planned or how it is joined."""
 
 from collections.abc import Iterator
 from copy import deepcopy
@@ -17,10 +17,10 @@ GATES = [
     {"gate": "lock", "department": "storyboard"},
     {"gate": "retake-cut-off", "department": "layout"},
 ]
-Said = tuple[str, str, dict[str, Any]]
+Proposal = tuple[str, str, dict[str, Any]]
 
 
-def states_told(random: Random, facts: int) -> list[State]:
+def states_at_random(random: Random, facts: int) -> list[State]:
     """The states of a log after each of its facts, strikes among them."""
     approving = random.random() < 0.5
     episodes = ("KESTREL-1", "KESTREL-2", "KESTREL-10")
@@ -35,17 +35,17 @@ def states_told(random: Random, facts: int) -> list[State]:
     states = [story.state]
     for _ in range(facts):
         events = [
-            story.event(*said, position=len(story.events) + place)
-            for place, said in enumerate(_said(random, story.state, len(story.events)), 1)
+            story.event(*proposal, position=len(story.events) + place)
+            for place, proposal in enumerate(_proposals(random, story.state, len(story.events)), 1)
         ]
-        told = story.propose(*events)
-        if isinstance(told, Accepted):
+        decided = story.propose(*events)
+        if isinstance(decided, Accepted):
             story.record(*events)
             states.append(story.state)
     return states
 
 
-def _said(random: Random, state: State, position: int) -> Iterator[Said]:
+def _proposals(random: Random, state: State, position: int) -> Iterator[Proposal]:
     """A batch of one fact, or now and then of two, which the rules may refuse."""
     for _ in range(random.choice((1, 1, 1, 2))):
         about = random.choice((_listed, _listed, _joined, _joined, _joined, _at_work, _at_work,
@@ -53,7 +53,7 @@ def _said(random: Random, state: State, position: int) -> Iterator[Said]:
         yield about(random, state, position)
 
 
-def _listed(random: Random, state: State, position: int) -> Said:
+def _listed(random: Random, state: State, position: int) -> Proposal:
     """What comes into the plan and what leaves it."""
     episode = random.choice(sorted(state.episodes))
     number = random.choice(("4", "5A", "10", "11", "100"))
@@ -103,7 +103,7 @@ def _another_route(random: Random) -> dict[str, Any]:
     return route
 
 
-def _joined(random: Random, state: State, position: int) -> Said:
+def _joined(random: Random, state: State, position: int) -> Proposal:
     """What joins items."""
     scenes = sorted(state.scenes)
     scene, source = random.choice(scenes), random.choice(scenes)
@@ -114,14 +114,14 @@ def _joined(random: Random, state: State, position: int) -> Said:
     }
     if random.random() < 0.3:
         same["levels"] = ["A"]
-    declared: Said = ("same-as.declared", scene, same)
+    declared: Proposal = ("same-as.declared", scene, same)
     if not state.elements or random.random() < 0.5:
         return declared
     users = random.sample(scenes, random.randint(1, 3))
     return ("element.used", random.choice(sorted(state.elements)), {"scenes": users})
 
 
-def _at_work(random: Random, state: State, position: int) -> Said:
+def _at_work(random: Random, state: State, position: int) -> Proposal:
     """What desks do, and what is called back."""
     item = random.choice([*sorted(state.scenes), *sorted(state.elements), *sorted(state.episodes)])
     department = random.choice((*DEPARTMENTS, "design", "cutting"))
@@ -145,7 +145,7 @@ def _at_work(random: Random, state: State, position: int) -> Said:
     ))  # fmt: skip
 
 
-def _approved(random: Random, state: State) -> Said:
+def _approved(random: Random, state: State) -> Proposal:
     """A design asked about, given or refused; the rules refuse it of what needs no approval."""
     designs = [name for name in state.elements if name.endswith(("C1", "P1"))]
     design = random.choice(sorted(designs or state.elements or {f"{SHOW}:C1": 0}))
@@ -153,7 +153,7 @@ def _approved(random: Random, state: State) -> Said:
     return type_, design, {} if type_ == "approval.asked" else {"by": "client"}
 
 
-def _ordered(random: Random, state: State, position: int) -> Said:
+def _ordered(random: Random, state: State, position: int) -> Proposal:
     """What changes an item and not how it is joined."""
     scene = random.choice(sorted(state.scenes))
     item = random.choice([*sorted(state.scenes), *sorted(state.elements), *sorted(state.episodes)])
@@ -174,6 +174,6 @@ def _ordered(random: Random, state: State, position: int) -> Said:
     ))  # fmt: skip
 
 
-def _struck(random: Random, state: State, position: int) -> Said:
-    """A strike of what was told lately: the state without it is no descendant of the last."""
+def _struck(random: Random, state: State, position: int) -> Proposal:
+    """A strike of one of the last facts: the state without it is no descendant of the last."""
     return ("event.struck", "studio", {"position": position - random.randint(0, 6), "why": "slip"})
