@@ -29,7 +29,7 @@ from tests.benchmarks.figures import (
     took_s,
 )
 from tests.outside.simulator import simulate
-from tests.outside.weekly_line import LINE, NOW, told_line
+from tests.outside.weekly_line import LINE, NOW, line_story
 
 EPISODES = 13
 MULTIPLES = (1, 4, 14, 46)
@@ -90,7 +90,7 @@ def measure(size: Size) -> list[Figure]:
 
 def line_state(episodes: int) -> State:
     """The line with hours of their own for the departments that work by scene."""
-    story = told_line(episodes=episodes)
+    story = line_story(episodes=episodes)
     for number, name in enumerate(d.name for d in LINE if d.grain == "scene"):
         opens_min = 7 * 60 + 15 * number
         halves = ((opens_min, opens_min + 240), (opens_min + 285, opens_min + 525))

@@ -6,7 +6,7 @@
 from collections.abc import Sequence
 
 from tests.outside.flow_shops import FLOW_SHOPS, flow_jobs
-from tests.outside.job_shops import JOB_SHOPS, RULES, by_rule, told
+from tests.outside.job_shops import JOB_SHOPS, RULES, by_rule, shop_of
 from tests.outside.shops import Job, flow_shop
 
 
@@ -34,7 +34,7 @@ def job_shop_gaps() -> list[str]:
     """The published job shops by every rule."""
     rows = []
     for name, (_, optimum) in JOB_SHOPS.items():
-        shop = told(name)
+        shop = shop_of(name)
         ruled = [by_rule(shop, rule).makespan() for rule in RULES.values()]
         rows.append((name, optimum, [shop.makespan(), *ruled]))
     return _table(["as listed", *RULES], rows)

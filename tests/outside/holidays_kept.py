@@ -46,8 +46,8 @@ YEARS = range(2023, 2034)
 @cache
 def days_off(studio: Studio) -> tuple[date, ...]:
     """The public holidays, those on days that are not worked anyway too."""
-    known = holidays.country_holidays(studio.country, subdiv=studio.part, years=YEARS)
-    return tuple(sorted(known))
+    public = holidays.country_holidays(studio.country, subdiv=studio.part, years=YEARS)
+    return tuple(sorted(public))
 
 
 def days(dates: Iterable[date]) -> npt.NDArray[np.datetime64]:

@@ -75,6 +75,6 @@ def every_visit(shop: Shop) -> list[Visit]:
     return [(job, machine) for job, steps in enumerate(shop.jobs) for machine, _ in steps]
 
 
-def told(name: str) -> Shop:
+def shop_of(name: str) -> Shop:
     """A published job shop as a studio."""
     return job_shop(JOB_SHOPS[name].jobs)

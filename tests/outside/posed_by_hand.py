@@ -15,8 +15,8 @@ from zoneinfo import ZoneInfo
 
 from service.planning.kernel.line import OUT, Line
 from service.vocabulary.calendar import WorkingTime
+from tests.outside.random_studios import WEEK, Studio
 from tests.outside.read_by_hand import Node, Read, minute_of, read
-from tests.outside.told_at_random import WEEK, Studio
 from tests.planning.lines import Crew, Department, Row, line_of
 
 Rank = tuple[tuple[int, int], int, float, int, tuple[Any, ...]]
@@ -45,7 +45,7 @@ def days_on_the_wall(zone: str) -> dict[date, list[tuple[int, int]]]:
 
 
 def minutes_of(versions: list[dict[str, Any]], zone: str, now: int) -> list[int]:
-    """Every minute around `now` in which a calendar has somebody work, asked one by one."""
+    """Every minute around `now` in which a calendar has somebody work, looked up one by one."""
     worked: set[int] = set()
     for on, minutes in days_on_the_wall(zone).items():
         if minutes[-1][0] >= now - DAYS_BACK * 1440 and minutes[0][0] < now + DAYS_AHEAD * 1440:
@@ -204,7 +204,7 @@ def through(found: Read, scene: str, department: str) -> list[str]:
 
 
 def work_e4(found: Read, item: str, department: str) -> int:
-    """Work asked of a visit's take, in ten-thousandths: what is stated or counted, and its part."""
+    """Work of a visit's take, in ten-thousandths: what is stated or counted, and its part."""
     everything = {**found.episodes, **found.scenes, **found.elements}
     data, entry = everything[item], found.route[department]
     if department in data.get("work", {}):

@@ -1,4 +1,4 @@
-"""Small lines told as facts, for checks of practice: what the service computes of a line by rules.
+"""Small lines recorded as facts, for checks of practice: what the service computes by rules.
 
 The order of departments is the trade's: boards, timing, layout; then the work parts into background
 and animation, which meet again at camera (common practice, no source). Rates, hours and dates are
@@ -83,19 +83,19 @@ def opened(desks: Sequence[Desk] = LINE) -> Story:
 
 def crew(story: Story, department: str, artists: int, rate: float, from_on: date = MONDAY) -> None:
     """Have a department's crew work at a rate in its unit an artist-day."""
-    said = {"department": department, "artists": artists, "units_per_artist_day": rate}
+    data = {"department": department, "artists": artists, "units_per_artist_day": rate}
     more = {"minutes_per_artist_day": DAY_MIN, "from_on": str(from_on)}
-    story.tell("crew.set", "studio", said | more)
+    story.tell("crew.set", "studio", data | more)
 
 
-def episode(story: Story, number: int, scenes: int, **said: Any) -> list[str]:
-    """Open an episode and list its scenes, each with what is said of it; their names."""
+def episode(story: Story, number: int, scenes: int, **data: Any) -> list[str]:
+    """Open an episode and list its scenes, each with the same data; gives their names."""
     name = f"KESTREL-{number}"
     story.tell("episode.opened", name, {"title": f"Number {number}"})
     names = [f"{name}/{scene}" for scene in range(1, scenes + 1)]
     first = len(story.events) + 1
     listed = [
-        story.event("scene.listed", scene, {"frames": 16, **said}, position=first + place)
+        story.event("scene.listed", scene, {"frames": 16, **data}, position=first + place)
         for place, scene in enumerate(names)
     ]
     if listed:
@@ -115,7 +115,7 @@ def a_day_each(episodes: int, scenes: int, *, desks: Sequence[Desk] = LINE) -> S
 
 
 def plan_of(story: Story) -> Schedule:
-    """The plan of what was told, at the story's moment."""
+    """The plan of what was recorded, at the story's moment."""
     return schedule(make_board(story.state), parse_instant(story.now) // US_PER_MIN)
 
 

@@ -1,7 +1,7 @@
 """What recorded facts add up to, worked out plainly and without the service's own reading.
 
-It takes the facts as they are posted and keeps them in dictionaries under the names they were told
-by. It knows the facts that `told_at_random` tells, and no others.
+It takes the facts as they are posted and keeps them in dictionaries under their own names. It
+knows the facts that `random_studios` makes, and no others.
 """
 
 from dataclasses import dataclass, field
@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import Any
 
 from service.planning.kernel.line import ON_DESK, OUT, WAITING
-from tests.outside.told_at_random import Studio, Told
+from tests.outside.random_studios import Fact, Studio
 
 Node = tuple[str, str]
 
@@ -53,89 +53,89 @@ class Read:
     delivered: set[str] = field(default_factory=set)
     position: int = 0
 
-    def take_in(self, told: Told) -> None:
+    def take_in(self, fact: Fact) -> None:
         self.position += 1
-        getattr(self, told.type.replace(".", "_").replace("-", "_"))(told, told.data)
+        getattr(self, fact.type.replace(".", "_").replace("-", "_"))(fact, fact.data)
 
     def visit(self, item: str, department: str) -> Visit:
         return self.visits.setdefault((item, department), Visit())
 
-    def show_opened(self, told: Told, data: dict[str, Any]) -> None:
+    def show_opened(self, fact: Fact, data: dict[str, Any]) -> None:
         pass
 
-    def route_laid(self, told: Told, data: dict[str, Any]) -> None:
+    def route_laid(self, fact: Fact, data: dict[str, Any]) -> None:
         self.route = {entry["department"]: entry for entry in data["departments"]}
         self.kinds = {kind["kind"]: kind for kind in data["kinds"]}
 
-    def calendar_set(self, told: Told, data: dict[str, Any]) -> None:
+    def calendar_set(self, fact: Fact, data: dict[str, Any]) -> None:
         self.zone = data.get("zone", self.zone)
         self.calendars.setdefault(data.get("department", ""), []).append(data)
 
-    def crew_set(self, told: Told, data: dict[str, Any]) -> None:
+    def crew_set(self, fact: Fact, data: dict[str, Any]) -> None:
         crews = self.crews.setdefault(data["department"], {})
         crews[date.fromisoformat(data["from_on"])] = data
 
-    def episode_opened(self, told: Told, data: dict[str, Any]) -> None:
-        self.episodes[told.subject] = data
+    def episode_opened(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.episodes[fact.subject] = data
 
-    def gate_set(self, told: Told, data: dict[str, Any]) -> None:
-        self.dues[told.subject] = date.fromisoformat(data["due_on"])
+    def gate_set(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.dues[fact.subject] = date.fromisoformat(data["due_on"])
 
-    def scene_listed(self, told: Told, data: dict[str, Any]) -> None:
-        self.scenes[told.subject] = data
+    def scene_listed(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.scenes[fact.subject] = data
 
-    def element_listed(self, told: Told, data: dict[str, Any]) -> None:
-        self.elements[told.subject] = data
-        self.users[told.subject] = []
+    def element_listed(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.elements[fact.subject] = data
+        self.users[fact.subject] = []
 
-    def element_used(self, told: Told, data: dict[str, Any]) -> None:
-        self.users[told.subject] += data["scenes"]
+    def element_used(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.users[fact.subject] += data["scenes"]
 
-    def priority_set(self, told: Told, data: dict[str, Any]) -> None:
-        self.priorities[told.subject] = data["priority"]
+    def priority_set(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.priorities[fact.subject] = data["priority"]
 
-    def visit_put_first(self, told: Told, data: dict[str, Any]) -> None:
-        self.first[told.subject, data["department"]] = self.position
+    def visit_put_first(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.first[fact.subject, data["department"]] = self.position
 
-    def work_started(self, told: Told, data: dict[str, Any]) -> None:
-        visit = self.visit(told.subject, data["department"])
-        visit.state, visit.started = ON_DESK, minute_of(told.at)
-        self.first.pop((told.subject, data["department"]), None)  # the order is spent
+    def work_started(self, fact: Fact, data: dict[str, Any]) -> None:
+        visit = self.visit(fact.subject, data["department"])
+        visit.state, visit.started = ON_DESK, minute_of(fact.at)
+        self.first.pop((fact.subject, data["department"]), None)  # the order is spent
 
-    def hand_off_made(self, told: Told, data: dict[str, Any]) -> None:
-        self.visit(told.subject, data["department"]).state = OUT
+    def hand_off_made(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.visit(fact.subject, data["department"]).state = OUT
 
-    def retake_called(self, told: Told, data: dict[str, Any]) -> None:
+    def retake_called(self, fact: Fact, data: dict[str, Any]) -> None:
         """Reopens the last visit handed off; none behind it had begun."""
-        visit = self.visit(told.subject, data["back_to"])
+        visit = self.visit(fact.subject, data["back_to"])
         visit.state, visit.share = WAITING, Fraction(str(data["share"]))
         visit.must_fix = data["urgency"] == "must-fix"
 
-    def department_stopped(self, told: Told, data: dict[str, Any]) -> None:
+    def department_stopped(self, fact: Fact, data: dict[str, Any]) -> None:
         expected = minute_of(datetime.fromisoformat(data["expected_end_at"]))
         stoppages = self.stoppages.setdefault(data["department"], [])
-        stoppages.append((minute_of(told.at), expected, None))
+        stoppages.append((minute_of(fact.at), expected, None))
 
-    def department_resumed(self, told: Told, data: dict[str, Any]) -> None:
+    def department_resumed(self, fact: Fact, data: dict[str, Any]) -> None:
         begun, expected, _ = self.stoppages[data["department"]].pop()
-        self.stoppages[data["department"]].append((begun, expected, minute_of(told.at)))
+        self.stoppages[data["department"]].append((begun, expected, minute_of(fact.at)))
 
-    def scene_held(self, told: Told, data: dict[str, Any]) -> None:
-        self.held[told.subject] = date.fromisoformat(data["by_on"])
+    def scene_held(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.held[fact.subject] = date.fromisoformat(data["by_on"])
 
-    def scene_freed(self, told: Told, data: dict[str, Any]) -> None:
-        del self.held[told.subject]
+    def scene_freed(self, fact: Fact, data: dict[str, Any]) -> None:
+        del self.held[fact.subject]
 
-    def scene_omitted(self, told: Told, data: dict[str, Any]) -> None:
-        self.omitted.add(told.subject)
+    def scene_omitted(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.omitted.add(fact.subject)
 
-    def episode_delivered(self, told: Told, data: dict[str, Any]) -> None:
-        self.delivered.add(told.subject)
+    def episode_delivered(self, fact: Fact, data: dict[str, Any]) -> None:
+        self.delivered.add(fact.subject)
 
 
 def read(studio: Studio) -> Read:
     """All facts of a studio."""
     found = Read()
-    for told in studio.facts:
-        found.take_in(told)
+    for fact in studio.facts:
+        found.take_in(fact)
     return found

@@ -1,4 +1,4 @@
-"""Shops of the literature told as studios: a machine is a department of one artist.
+"""Shops of the literature recorded as studios: a machine is a department of one artist.
 
 The studio works round the clock in UTC and an artist does 1,440 units of 1,440 minutes, so that a
 unit of stated work is a minute and a plan's minutes are the shop's time units.
@@ -60,7 +60,7 @@ def planned(story: Story) -> dict[tuple[str, str], tuple[int, int]]:
 
 @dataclass(frozen=True)
 class Shop:
-    """A told shop: job `n` is the item `items[n]`."""
+    """A shop recorded as a studio: job `n` is the item `items[n]`."""
 
     story: Story
     jobs: Sequence[Job]

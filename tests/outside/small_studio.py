@@ -38,18 +38,18 @@ _MONDAY = "2031-03-03T08:00:00Z"
 _ONE, _TWO, _THREE, _OTHER = "KESTREL-1/1", "KESTREL-1/2", "KESTREL-1/3", "KESTREL-2/1"
 _PIER = "KESTREL:PIER"
 
-Said = tuple[str, str, str, dict[str, Any]]
+DatedFact = tuple[str, str, str, dict[str, Any]]
 
 
-def _worked(item: str, department: str, start: str, end: str) -> list[Said]:
-    said = {"department": department}
+def _worked(item: str, department: str, start: str, end: str) -> list[DatedFact]:
+    data = {"department": department}
     return [
-        ("work.started", item, start, {**said, "artist": f"{department}-7"}),
-        ("hand-off.made", item, end, said),
+        ("work.started", item, start, {**data, "artist": f"{department}-7"}),
+        ("hand-off.made", item, end, data),
     ]
 
 
-def _call(code: str, item: str, at: str, **more: Any) -> Said:
+def _call(code: str, item: str, at: str, **more: Any) -> DatedFact:
     data = {"retake": code, "kind": "retake", "urgency": "must-fix", "back_to": "layout"}
     strands = {"strands": ["character"], "share": 0.5, "why": "The lantern is on the wrong side."}
     return "retake.called", item, at, data | strands | more
@@ -60,7 +60,7 @@ def _lead(code: str) -> dict[str, Any]:
 
 
 # type, subject, time and data, in the order in which they are posted
-_TOLD: tuple[Said, ...] = (
+_STORY: tuple[DatedFact, ...] = (
     ("element.listed", _PIER, _MONDAY, {"kind": "background", "title": "Pier", "drawings": 1}),
     ("element.used", _PIER, _MONDAY, {"scenes": [_TWO]}),
     ("hook-up.declared", _ONE, _MONDAY, {"to": _TWO}),
@@ -188,28 +188,28 @@ class SmallStudio:
         return Client(self.url, self.secrets[holder])
 
     def tell_story(self) -> list[dict[str, Any]]:
-        """Record the story, by whom it may be told; gives the events as they were posted."""
-        office_said = [(type_, subject, _MONDAY, data) for type_, subject, data in office()]
+        """Record the story, each event by a role that may; gives the events as they were posted."""
+        office_facts = [(type_, subject, _MONDAY, data) for type_, subject, data in office()]
         story = [
-            event(SOURCE, type_, subject, data, time=at, id=f"told-{place}")
-            for place, (type_, subject, at, data) in enumerate([*office_said, *_TOLD])
+            event(SOURCE, type_, subject, data, time=at, id=f"story-{place}")
+            for place, (type_, subject, at, data) in enumerate([*office_facts, *_STORY])
         ]
         receipts = self._post(story)
         slip = {"position": receipts[-1]["position"], "why": "Another scene was meant."}
-        strike = event(SOURCE, "event.struck", "studio", slip, time=NOW, id="told-strike")
+        strike = event(SOURCE, "event.struck", "studio", slip, time=NOW, id="story-strike")
         self._post([strike])
         return [*story, strike]
 
     def _post(self, events: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
         receipts: list[dict[str, Any]] = []
-        for holder, batch in groupby(events, _teller):
+        for holder, batch in groupby(events, _holder_of):
             with self.client(holder) as ledger:
                 receipts += ledger.post(list(batch))
         return receipts
 
 
-def _teller(told: Mapping[str, Any]) -> str:
-    roles = CATALOGUE[told["type"]].ROLES
+def _holder_of(posted: Mapping[str, Any]) -> str:
+    roles = CATALOGUE[posted["type"]].ROLES
     return "supervisor" if Role.SUPERVISOR in roles else "office"
 
 

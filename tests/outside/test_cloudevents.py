@@ -87,12 +87,12 @@ def test_what_the_sdk_writes_is_taken_and_read_back(client: FlaskClient, type_: 
     )
     answer = client.post("/events", data=written.body, headers=dict(written.headers))
     assert answer.status_code == 201
-    told = client.get("/events/1")
-    assert told.content_type == STRUCTURED
+    read = client.get("/events/1")
+    assert read.content_type == STRUCTURED
     feed = client.get("/events")
     assert feed.content_type == BATCH
-    assert json.loads(feed.data) == [json.loads(told.data)]
-    hold(json.loads(told.data), event)
+    assert json.loads(feed.data) == [json.loads(read.data)]
+    hold(json.loads(read.data), event)
 
 
 @pytest.fixture
@@ -217,17 +217,17 @@ def test_receipts_name_the_events(feeds: Feeds) -> None:
         receipts = ledger.post(again)
         assert ledger.post([]) == []
     by_position = {event["position"]: event for event in events}
-    for receipt, told in zip(receipts, again, strict=True):
+    for receipt, posted in zip(receipts, again, strict=True):
         event = by_position[receipt["position"]]
-        assert (receipt["source"], receipt["id"]) == (told["source"], told["id"])
+        assert (receipt["source"], receipt["id"]) == (posted["source"], posted["id"])
         assert receipt["recordedat"] == event["recordedat"]
-        assert {name: event[name] for name in told} == told
+        assert {name: event[name] for name in posted} == posted
 
 
 def test_an_integer_written_as_a_number_with_a_point_is_one(client: FlaskClient) -> None:
     # JSON knows numbers alone; the type system's Integer has no point when it is written again
     event = {**example_event("scene.bought"), "size": 7.0}
     assert client.post("/events", data=json.dumps([event]), content_type=BATCH).status_code == 201
-    told = client.get("/events/1")
-    assert b'"size":7,' in told.data or b'"size":7}' in told.data
-    hold(json.loads(told.data), event)
+    read = client.get("/events/1")
+    assert b'"size":7,' in read.data or b'"size":7}' in read.data
+    hold(json.loads(read.data), event)

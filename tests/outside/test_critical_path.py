@@ -119,7 +119,7 @@ def test_dates_and_floats_are_longest_paths(seed: int) -> None:
     assert by_the_plan(days, follows) == by_longest_paths(days, follows)
 
 
-# --- told as a scene whose departments are the activities, a unit of time a working day -----------
+# --- recorded as a scene: its departments are the activities, a unit of time a working day -------
 
 STARTS_ON = date(2031, 3, 3)  # a Monday
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday")
@@ -134,7 +134,7 @@ HOURS = {
 each_hours = pytest.mark.parametrize("hours", HOURS.values(), ids=HOURS)
 
 
-def told(network: Network, opens: str, closes: str, minutes: int) -> Schedule:
+def plan_of(network: Network, opens: str, closes: str, minutes: int) -> Schedule:
     """The plan of one scene, an artist in each department, due when the last of them ends."""
     followed = {before for befores in network.follows.values() for before in befores}
     follows = {**network.follows, END: [n for n in network.durations if n not in followed]}
@@ -180,11 +180,11 @@ def minute(on: date, of_day: int) -> int:
 
 @each_network
 @each_hours
-def test_told_as_a_scene_the_dates_are_those_of_the_network(
+def test_as_a_scene_the_dates_are_those_of_the_network(
     network: Network, hours: tuple[str, str, int]
 ) -> None:
     """Those printed; where the source prints none, those by longest paths."""
-    plan = told(network, *hours)
+    plan = plan_of(network, *hours)
     opens_min = 60 * int(hours[0][:2])
     figures = network.figures or by_longest_paths(network.durations, network.follows)[1]
     for name, figure in figures.items():
@@ -199,10 +199,10 @@ def test_told_as_a_scene_the_dates_are_those_of_the_network(
 
 @each_network
 @each_hours
-def test_told_as_a_scene_float_is_that_printed_in_working_days(
+def test_as_a_scene_float_is_that_printed_in_working_days(
     network: Network, hours: tuple[str, str, int]
 ) -> None:
-    plan = told(network, *hours)
+    plan = plan_of(network, *hours)
     floats = {
         name: float_workdays(plan, plan.board.frame.row_of["NET-1/1", name])
         for name in network.durations
@@ -212,10 +212,10 @@ def test_told_as_a_scene_float_is_that_printed_in_working_days(
 
 @each_network
 @each_hours
-def test_told_as_a_scene_the_critical_chain_is_the_critical_path(
+def test_as_a_scene_the_critical_chain_is_the_critical_path(
     network: Network, hours: tuple[str, str, int]
 ) -> None:
-    plan = told(network, *hours)
+    plan = plan_of(network, *hours)
     links = critical_chain(plan, "NET-1")
     chain = [plan.board.frame.nodes[link.row][1] for link in links]
     assert sorted(chain) == sorted([*network.critical, END])

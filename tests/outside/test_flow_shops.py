@@ -19,7 +19,7 @@ TA001_LAST_MACHINE = (
 )
 
 
-def _told(name: str) -> Shop:
+def _shop_of(name: str) -> Shop:
     return flow_shop(flow_jobs(FLOW_SHOPS[name].seed))
 
 
@@ -45,14 +45,14 @@ def test_the_bound_is_the_published_one(name: str) -> None:
 @pytest.mark.parametrize("name", FLOW_SHOPS)
 def test_priorities_in_an_optimal_order_give_the_published_makespan(name: str) -> None:
     order = [int(job) for job in FLOW_SHOPS[name].order.split()]
-    spans = _told(name).prioritized(order).spans()
+    spans = _shop_of(name).prioritized(order).spans()
     assert max(finish for _, finish in spans.values()) == FLOW_SHOPS[name].optimum
     assert _order_on(spans, 0) == order
 
 
 @pytest.mark.parametrize("name", FLOW_SHOPS)
 def test_no_priorities_of_jobs_beat_the_best_permutation(name: str) -> None:
-    shop = _told(name)
+    shop = _shop_of(name)
     for seed in range(TRIALS):
         order = Random(seed).sample(range(JOBS), JOBS)
         spans = shop.prioritized(order).spans()
@@ -64,7 +64,7 @@ def test_no_priorities_of_jobs_beat_the_best_permutation(name: str) -> None:
 
 @pytest.mark.parametrize("name", FLOW_SHOPS)
 def test_no_orders_to_put_visits_first_beat_the_bound(name: str) -> None:
-    shop = _told(name)
+    shop = _shop_of(name)
     visits = [(job, machine) for job in range(JOBS) for machine in range(MACHINES)]
     permutations = []
     for seed in range(TRIALS):

@@ -121,11 +121,11 @@ def test_a_day_has_2589408_frames_and_ends_where_the_other_begins_again() -> Non
 
 
 def test_all_numbers_of_a_day_written_out_stand_in_their_places() -> None:
-    asked = set(lengths_of(DROP, seed=1)) | set(range(17_982))  # every frame of ten minutes
+    checked = set(lengths_of(DROP, seed=1)) | set(range(17_982))  # every frame of ten minutes
     last = -1
     for place, (hour, minute, second, beyond) in enumerate(numbers_of_a_day(DROP)):
         last = place
-        if place in asked:
+        if place in checked:
             text = f"{hour:02d}:{minute:02d}:{second:02d};{beyond:02d}"
             assert timecode(place, DROP) == text
     assert last + 1 == DAY_FRAMES

@@ -1,4 +1,4 @@
-"""Graham's anomalies told as a studio: one department of identical artists makes everything.
+"""Graham's anomalies recorded as a studio: one department of identical artists makes everything.
 
 R. L. Graham, Bounds on multiprocessing timing anomalies, SIAM J. Appl. Math. 17(2), 1969; instance
 and makespans as in `test_graham`. A task that others wait for is an element they use, the others
@@ -28,7 +28,7 @@ def _item(task: int) -> str:
     return f"GRAHAM:T{task}" if task in ELEMENTS else f"GRAHAM-1/{task}"
 
 
-def _told(times: Sequence[int] = TIMES, arcs: Sequence[tuple[int, int]] = ARCS) -> Story:
+def _studio(times: Sequence[int] = TIMES, arcs: Sequence[tuple[int, int]] = ARCS) -> Story:
     """Three artists, and the tasks in Graham's first list."""
     story = round_the_clock()
     story.tell("show.opened", "GRAHAM", {"title": "Anomalies"})
@@ -65,12 +65,12 @@ def _makespan(story: Story) -> int:
 
 
 def test_twelve_by_the_first_list() -> None:
-    assert _makespan(_told()) == 12
+    assert _makespan(_studio()) == 12
 
 
 @pytest.mark.parametrize("tell", [_prioritize, _put_first])
 def test_another_list_ends_later(tell: Callable[[Story, Sequence[int]], None]) -> None:
-    story = _told()
+    story = _studio()
     tell(story, OTHER_LIST)
     assert _makespan(story) == 14
     tell(story, LIST)
@@ -78,14 +78,14 @@ def test_another_list_ends_later(tell: Callable[[Story, Sequence[int]], None]) -
 
 
 def test_a_fourth_artist_ends_later() -> None:
-    story = _told()
+    story = _studio()
     set_crew(story, "layout", 4)
     assert _makespan(story) == 15
 
 
 def test_shorter_work_ends_later() -> None:
-    assert _makespan(_told(times=SHORTER)) == 13
+    assert _makespan(_studio(times=SHORTER)) == 13
 
 
 def test_less_to_wait_for_ends_later() -> None:
-    assert _makespan(_told(arcs=FEWER_ARCS)) == 16
+    assert _makespan(_studio(arcs=FEWER_ARCS)) == 16

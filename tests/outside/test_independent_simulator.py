@@ -22,9 +22,9 @@ from service.planning.plan.schedule import schedule
 from service.vocabulary.calendar import NEVER
 from tests.outside.lines_at_random import line_at_random
 from tests.outside.posed_by_hand import Reading, midnight, pose
+from tests.outside.random_studios import Studio, StudioBuilder
 from tests.outside.read_by_hand import Node, Read, minute_of, read
 from tests.outside.simulator import Outcome, simulate
-from tests.outside.told_at_random import Studio, Teller
 from tests.planning import naive
 from tests.planning.lines import lines
 from tests.telling import Story
@@ -71,17 +71,17 @@ def test_an_odd_line_is_planned_as_simpy_simulates_it(line: Line) -> None:
 
 @cache
 def studio_of_seed(seed: int, *, around_the_clock: bool) -> tuple[Studio, Reading, Outcome]:
-    studio = Teller(seed, around_the_clock=around_the_clock).told()
+    studio = StudioBuilder(seed, around_the_clock=around_the_clock).build()
     reading = pose(studio)
     return studio, reading, simulate(reading.line)
 
 
 def planned(studio: Studio) -> Spans:
-    """Start and finish by visit as the service plans them: told, decided, folded, scheduled."""
+    """Start and finish by visit as the service plans them: recorded, decided, folded, scheduled."""
     story = Story()
     story.now = f"{studio.now:%Y-%m-%dT%H:%M:%SZ}"
-    for told in studio.facts:
-        story.tell(told.type, told.subject, told.data, at=f"{told.at:%Y-%m-%dT%H:%M:%SZ}")
+    for fact in studio.facts:
+        story.tell(fact.type, fact.subject, fact.data, at=f"{fact.at:%Y-%m-%dT%H:%M:%SZ}")
     made = schedule(make_board(story.state), minute_of(studio.now))
     spans = zip(made.plan.start.tolist(), made.plan.finish.tolist(), strict=True)
     return dict(zip(made.board.frame.nodes, spans, strict=True))
@@ -201,7 +201,7 @@ def in_the_calendars(found: Read, simulated: Outcome) -> dict[str, bool]:
     )
     return {
         "other hours by department": len(found.calendars) > 1,
-        "hours that change": any(len(known) > 1 for known in found.calendars.values()),
+        "hours that change": any(len(of_owner) > 1 for of_owner in found.calendars.values()),
         "days off within a visit": any(start < t < end for start, end in spans for t in nights),
         "clocks that change": first.utcoffset() != last.utcoffset(),
     }

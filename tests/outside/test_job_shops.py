@@ -9,7 +9,7 @@ from random import Random
 
 import pytest
 
-from tests.outside.job_shops import JOB_SHOPS, MAKESPANS, RULES, by_rule, every_visit, told
+from tests.outside.job_shops import JOB_SHOPS, MAKESPANS, RULES, by_rule, every_visit, shop_of
 from tests.outside.shops import Shop, bound, check_non_delay
 
 SIZES = {"ft06": (6, 6), "ft10": (10, 10), **{f"la0{number}": (10, 5) for number in range(1, 6)}}
@@ -49,7 +49,7 @@ def _settings(shop: Shop, random: Random) -> list[Shop]:
 @pytest.mark.parametrize("name", JOB_SHOPS)
 def test_no_priorities_beat_the_optimum(name: str) -> None:
     jobs, optimum = JOB_SHOPS[name]
-    shop = told(name)
+    shop = shop_of(name)
     makespans = set()
     for seed in range(TRIALS):
         for setting in _settings(shop, Random(seed)):
@@ -62,7 +62,7 @@ def test_no_priorities_beat_the_optimum(name: str) -> None:
 
 @pytest.mark.parametrize(("name", "order"), REACHING.items())
 def test_priorities_that_reach_the_optimum(name: str, order: tuple[int, ...]) -> None:
-    assert told(name).prioritized(order).makespan() == JOB_SHOPS[name].optimum
+    assert shop_of(name).prioritized(order).makespan() == JOB_SHOPS[name].optimum
 
 
 REMEMBERED = [
@@ -77,6 +77,6 @@ REMEMBERED = [
 def test_a_rule_gives_the_makespan_that_is_remembered_for_it(
     name: str, rule: str, makespan: int
 ) -> None:
-    shop = by_rule(told(name), RULES[rule])
+    shop = by_rule(shop_of(name), RULES[rule])
     assert shop.makespan() == makespan
     check_non_delay(shop.jobs, shop.spans())

@@ -18,7 +18,7 @@ EXAMPLES = [
 ]
 
 
-def _told(first: Sequence[int], second: Sequence[int]) -> Shop:
+def _shop_of(first: Sequence[int], second: Sequence[int]) -> Shop:
     return flow_shop([[(1, a), (2, b)] for a, b in zip(first, second, strict=True)])
 
 
@@ -26,13 +26,13 @@ def _told(first: Sequence[int], second: Sequence[int]) -> Shop:
 def test_his_order_gives_his_makespan(
     first: Sequence[int], second: Sequence[int], order: Sequence[int], makespan: int
 ) -> None:
-    shop = _told(first, second)
+    shop = _shop_of(first, second)
     numbers = [number - 1 for number in order]
-    told = [
+    settings = [
         shop.prioritized(numbers),
         shop.with_first([(job, machine) for job in numbers for machine in (1, 2)]),
     ]
-    for setting in told:
+    for setting in settings:
         check_non_delay(shop.jobs, setting.spans())
         assert setting.makespan() == makespan
 
@@ -41,6 +41,6 @@ def test_his_order_gives_his_makespan(
 def test_no_other_order_beats_it(
     first: Sequence[int], second: Sequence[int], order: Sequence[int], makespan: int
 ) -> None:
-    shop = _told(first, second)
+    shop = _shop_of(first, second)
     makespans = [shop.prioritized(other).makespan() for other in permutations(range(len(first)))]
     assert min(makespans) == makespan < max(makespans)

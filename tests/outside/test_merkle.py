@@ -73,16 +73,16 @@ def test_an_independent_tree_gives_the_same_proofs_up_to_ten_thousand_leaves() -
     random = Random(6962)
     bodies = [random.randbytes(random.randrange(40)) for _ in range(LEAVES_MAX)]
     tree = InmemoryTree.init_from_entries(bodies)
-    known: dict[Subtree, bytes] = {}
+    stored: dict[Subtree, bytes] = {}
     frontier: Frontier = ()
     for index, body in enumerate(bodies):
         nodes, frontier = append(frontier, index, leaf_hash(body))
-        known |= {Subtree(level, index >> level): done for level, done in enumerate(unpack(nodes))}
+        stored |= {Subtree(level, index >> level): done for level, done in enumerate(unpack(nodes))}
     for _ in range(200):
         size = random.randint(1, LEAVES_MAX)
         leaf, old = random.randrange(size), random.randint(1, size)
-        proof = hashes(inclusion(leaf, size), known)
+        proof = hashes(inclusion(leaf, size), stored)
         assert proof == tree.prove_inclusion(leaf + 1, size).path[1:]
         assert proves_inclusion(leaf_hash(bodies[leaf]), leaf, size, proof, tree.get_root(size))
-        proof = hashes(consistency(old, size), known)
+        proof = hashes(consistency(old, size), stored)
         assert proves_consistency(old, size, tree.get_root(old), tree.get_root(size), proof)

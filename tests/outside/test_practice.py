@@ -3,7 +3,7 @@
 Each rule is common practice, no source: a board in 2 to 3 weeks a half hour; layout in about two
 weeks, at least 6 scenes an artist-day, about twice that for a fast artist; about 200 scenes an
 episode and about 50 drawings a scene, of which the in-betweener draws half; start to finish about
-three months, an episode entering every week. The rule is told as facts; what follows from it is
+three months, an episode entering every week. The rule is recorded as facts; what follows from it is
 counted by hand beside each check and held against the plan. So these checks hold that the plan
 agrees with the arithmetic of a line that was posed by the rules. They are no evidence that real
 lines keep to them.
@@ -179,8 +179,8 @@ def test_half_of_a_scenes_drawings_are_the_in_betweeners() -> None:
         story.desk(scene, name, start=at, end=story.now)
     before = plan_of(story)
     story.call("R1", scene, "clean-up", "character", at=story.now, drawings=10)
-    asked = added(before, plan_of(story))
-    assert {name: row.added_work_e4 / ONE_E4 for name, row in asked.items()} == {
+    added_work = added(before, plan_of(story))
+    assert {name: row.added_work_e4 / ONE_E4 for name, row in added_work.items()} == {
         "clean-up": 5,
         "in-between": 5,
         "ink-and-paint": 10,
@@ -213,7 +213,7 @@ EPISODES = 16
 @cache
 def whole_line() -> Schedule:
     """An episode a week, handed on as a whole by each department, with the usual share redone."""
-    story = weekly_line.told_line(episodes=EPISODES, redone=True, whole=True)
+    story = weekly_line.line_story(episodes=EPISODES, redone=True, whole=True)
     return weekly_line.planned(make_board(story.state))
 
 
@@ -262,7 +262,7 @@ def test_a_crew_too_small_for_an_episode_a_week_sets_the_pace_of_the_line() -> N
     Eight painters at 100 drawings a day need 12.5 days for the 10,000 of an episode, and the line
     delivers one in 12.5 days then, whatever the other departments could do.
     """
-    line = weekly_line.told_line(episodes=6)
+    line = weekly_line.line_story(episodes=6)
     line.tell("crew.set", "studio", weekly_line.crew("ink-and-paint", 8, 100))
     plan = weekly_line.planned(make_board(line.state))
     names = [weekly_line.episode(number) for number in range(1, 7)]

@@ -2,8 +2,8 @@
 
 Each rule is common practice, no source: the order of departments; after layout the work parts into
 background and animation and meets again at camera; one department's stop or mistake moves all that
-is behind it; an air date does not move by itself. Lines are told as facts: a visit takes an artist
-a day, and each department has one artist. What follows is counted by hand beside each check.
+is behind it; an air date does not move by itself. Lines are recorded as facts: a visit takes an
+artist a day, and each department has one artist. What follows is counted by hand beside each check.
 """
 
 from collections.abc import Iterable, Sequence
@@ -83,7 +83,9 @@ def through(story: Story, item: str, departments: Iterable[str], *, first_day: i
 # --- the order of departments ----------------------------------------------------------------
 
 
-@pytest.mark.parametrize("desks", [LINE, LINE[::-1]], ids=["told in order", "told backwards"])
+@pytest.mark.parametrize(
+    "desks", [LINE, LINE[::-1]], ids=["recorded in order", "recorded backwards"]
+)
 def test_a_scene_passes_departments_in_the_trades_order(desks: Sequence[Desk]) -> None:
     """Common practice, no source. A route says what follows what, however it is listed."""
     story = a_day_each(episodes=1, scenes=1, desks=desks)

@@ -1,6 +1,6 @@
 """Every kind of problem that the service answers with, held against RFC 9457 and what goes with it.
 
-What is asked of answers is each time the named section's; the words are ours. The pointers of
+What answers must be is each time the named section's; the words are ours. The pointers of
 errors are resolved by the `referencing` package, another implementation of RFC 6901.
 """
 
@@ -24,7 +24,7 @@ from service.web.app import bare_app
 from service.web.document import document
 from service.web.problem_types import TYPES
 
-from .problems_asked import BATCH, EVENT, ORDER, WRONG, Answered, Asked, all_answers, ask
+from .problem_requests import BATCH, EVENT, ORDER, WRONG, Answered, Request, all_answers, ask
 from .small_studio import Answering, SmallStudio
 
 # RFC 9457, section 3.1 and appendix A: the members, all optional; others are extensions
@@ -66,11 +66,11 @@ def made() -> dict[str, Any]:
 def test_each_kind_of_problem_is_brought_about(answers: list[Answered]) -> None:
     for answered in answers:
         named = answered.problem["type"].removeprefix("/problems/")
-        assert named == answered.asked.name, (answered.asked, answered.answer.text)
+        assert named == answered.request.name, (answered.request, answered.answer.text)
     # what is built of so small a log is at once; no accepted log is known of which no plan can be
     # made; quotas are large
     not_given = {"being-built", "bad-request", "no-plan", "too-many-requests", "unsound-tree"}
-    assert {answered.asked.name for answered in answers} == TYPES.keys() - not_given
+    assert {answered.request.name for answered in answers} == TYPES.keys() - not_given
 
 
 def test_each_meets_the_schema_and_says_the_status_it_has(answers: list[Answered]) -> None:
@@ -116,22 +116,22 @@ def test_each_is_documented_where_it_is_answered(
     made: dict[str, Any], answers: list[Answered]
 ) -> None:
     for answered in answers:
-        operation = _operation(made, answered.asked)
+        operation = _operation(made, answered.request)
         if operation is None:
             # addresses and methods that there are not, described for all of them at once
-            assert answered.asked.name in {"not-found", "method-not-allowed"}
+            assert answered.request.name in {"not-found", "method-not-allowed"}
             continue
         described = operation["responses"][str(answered.problem["status"])]
-        assert f"{answered.asked.name}: " in described["description"]
+        assert f"{answered.request.name}: " in described["description"]
         assert described["content"].keys() == {"application/problem+json"}
 
 
-def _operation(made: dict[str, Any], asked: Asked) -> dict[str, Any] | None:
-    path = asked.path.partition("?")[0]
+def _operation(made: dict[str, Any], request: Request) -> dict[str, Any] | None:
+    path = request.path.partition("?")[0]
     for template, operations in made["paths"].items():
         pattern = re.sub(r"\\{\w+\\}", "[^/]+", re.escape(template))
-        if re.fullmatch(pattern, path) and asked.method.lower() in operations:
-            found: dict[str, Any] = operations[asked.method.lower()]
+        if re.fullmatch(pattern, path) and request.method.lower() in operations:
+            found: dict[str, Any] = operations[request.method.lower()]
             return found
     return None
 
@@ -146,8 +146,15 @@ def _resolve(document: object, pointer: str) -> object:
 def test_the_resolver_of_pointers_does_as_the_examples_say() -> None:
     # RFC 6901, section 5
     document = {"foo": ["bar", "baz"], "": 0, "a/b": 1, "c%d": 2, "m~n": 8, " ": 7}
-    told = {"": document, "/foo": ["bar", "baz"], "/foo/0": "bar", "/": 0, "/a~1b": 1, "/c%d": 2}
-    for pointer, value in (told | {"/m~0n": 8, "/ ": 7}).items():
+    examples = {
+        "": document,
+        "/foo": ["bar", "baz"],
+        "/foo/0": "bar",
+        "/": 0,
+        "/a~1b": 1,
+        "/c%d": 2,
+    }
+    for pointer, value in (examples | {"/m~0n": 8, "/ ": 7}).items():
         assert _resolve(document, pointer) == value
     with pytest.raises(PointerToNowhere):
         _resolve(document, "/foo/2")
@@ -168,14 +175,14 @@ def test_pointers_lead_into_what_was_posted(answers: list[Answered]) -> None:
             assert error.keys() == {"pointer", "detail", "code"}
             pointer = error["pointer"]
             if pointer.startswith("?"):
-                assert f"{pointer[1:]}=" in urlsplit(answered.asked.path).query
+                assert f"{pointer[1:]}=" in urlsplit(answered.request.path).query
                 continue
             assert re.fullmatch(r"(?:/(?:[^~/]|~[01])*)*", pointer), pointer  # RFC 6901, section 3
             # why there is no quote lies in the order as it was raised
-            no_quote = answered.asked.name == "no-quote"
-            document = ORDER if no_quote else _read(answered.asked.content() or b"")
+            no_quote = answered.request.name == "no-quote"
+            document = ORDER if no_quote else _read(answered.request.content() or b"")
             if error["code"] == "missing":
-                # the member that must be said is not there, and what must have it is
+                # the member that must be given is not there, and what must have it is
                 parent, _, name = pointer.rpartition("/")
                 held = _resolve(document, parent)
                 assert isinstance(held, dict)
@@ -187,24 +194,24 @@ def test_pointers_lead_into_what_was_posted(answers: list[Answered]) -> None:
 
 
 def test_a_pointer_with_every_odd_name_leads_back(answers: list[Answered]) -> None:
-    (answered,) = [found for found in answers if found.asked.body is WRONG]
+    (answered,) = [found for found in answers if found.request.body is WRONG]
     pointers = {error["pointer"] for error in answered.problem["errors"]}
     assert {"/data/a~1b", "/data/m~0n/%25", "/data/m~0n//0"} <= pointers
 
 
 def test_a_refused_token_is_told_how_to_show_one(answers: list[Answered]) -> None:
-    told: dict[str, list[str]] = {
+    challenges: dict[str, list[str]] = {
         name: [] for name in ("no-token", "invalid-token", "insufficient-scope")
     }
     for answered in answers:
-        if answered.asked.name in told:
-            told[answered.asked.name].append(answered.answer.headers["WWW-Authenticate"])
+        if answered.request.name in challenges:
+            challenges[answered.request.name].append(answered.answer.headers["WWW-Authenticate"])
     # RFC 9110, section 11.6.1: 401 has a challenge; RFC 6750, section 3: of the scheme Bearer with
     # at least one attribute; section 3.1: no error code for who showed nothing
-    assert all(re.fullmatch(r'Bearer realm="[^"]+"', value) for value in told["no-token"])
-    assert all('error="invalid_token"' in value for value in told["invalid-token"])
-    assert all('error="insufficient_scope"' in value for value in told["insufficient-scope"])
-    assert all(told.values())
+    assert all(re.fullmatch(r'Bearer realm="[^"]+"', value) for value in challenges["no-token"])
+    assert all('error="invalid_token"' in value for value in challenges["invalid-token"])
+    assert all('error="insufficient_scope"' in value for value in challenges["insufficient-scope"])
+    assert all(challenges.values())
     assert all(
         "WWW-Authenticate" in answered.answer.headers
         for answered in answers
@@ -216,25 +223,25 @@ def test_a_wrong_method_is_told_the_right_ones(
     studio: SmallStudio, answers: list[Answered]
 ) -> None:
     for answered in answers:
-        if answered.asked.name == "method-not-allowed":
+        if answered.request.name == "method-not-allowed":
             # RFC 9110, section 15.5.6: the methods that are served here
             allowed = answered.answer.headers["Allow"].split(", ")
-            assert answered.asked.method not in allowed
+            assert answered.request.method not in allowed
             for method in ("GET", "HEAD", "PUT", "POST", "DELETE", "OPTIONS", "PATCH"):
-                again = ask(studio, Asked("", method, answered.asked.path, raw=b""))
+                again = ask(studio, Request("", method, answered.request.path, raw=b""))
                 assert (again.status_code != 405) is (method in allowed), method
 
 
 def test_what_is_not_taken_is_told_what_is(answers: list[Answered]) -> None:
     for answered in answers:
-        if answered.asked.name != "unsupported-media-type":
+        if answered.request.name != "unsupported-media-type":
             continue
         # RFC 9110, section 15.5.16: Accept, or Accept-Encoding where the coding was not taken
         headers = answered.answer.headers
-        if "Content-Encoding" in answered.asked.headers:
+        if "Content-Encoding" in answered.request.headers:
             assert headers["Accept-Encoding"] == "identity"
             assert "Accept" not in headers
-        elif answered.asked.method == "POST":
+        elif answered.request.method == "POST":
             assert headers["Accept"] == headers["Accept-Post"] == f"{EVENT}, {BATCH}"
         else:
             assert headers["Accept"] == "application/json"
@@ -251,9 +258,9 @@ def test_what_can_be_tried_again_says_when(answers: list[Answered]) -> None:
 
 def test_a_problem_is_not_told_in_an_answer_without_a_body(studio: SmallStudio) -> None:
     # RFC 9110, section 9.3.2
-    told = ask(studio, Asked("", "HEAD", "/episodes/KESTREL-99"))
-    assert (told.status_code, told.content) == (404, b"")
-    assert told.headers["Content-Type"] == "application/problem+json"
+    answer = ask(studio, Request("", "HEAD", "/episodes/KESTREL-99"))
+    assert (answer.status_code, answer.content) == (404, b"")
+    assert answer.headers["Content-Type"] == "application/problem+json"
 
 
 @pytest.mark.parametrize(
@@ -274,8 +281,8 @@ def test_what_the_server_refuses_by_itself_is_a_problem_too(
     place = urlsplit(studio.url)
     with socket.create_connection((place.hostname, place.port), timeout=60) as connection:
         connection.sendall(sent)
-        with connection.makefile("rb") as told:
-            first, _, rest = told.read().partition(b"\r\n")
+        with connection.makefile("rb") as reader:
+            first, _, rest = reader.read().partition(b"\r\n")
     assert first.startswith(b"HTTP/1.1 %d " % status)
     head, _, body = rest.partition(b"\r\n\r\n")
     assert b"content-type: application/problem+json" in head.lower()

@@ -19,7 +19,7 @@ import pytest
 from service.vocabulary.quantities import ONE_E4
 from tests.outside import absorbing
 from tests.outside.absorbing import Floats
-from tests.outside.retold import OUT, Desk, Passes, Step, tell_passes
+from tests.outside.passes import OUT, Desk, Passes, Step, tell_passes
 
 ERRORS = 4
 
@@ -99,7 +99,7 @@ def test_gains_agree_with_the_textbooks_variances() -> None:
 @pytest.mark.parametrize(
     ("states", "first", "scenes"), [(3, 0, 1000), (3, 1, 1000), (3, 2, 1000), (4, 1, 1000)]
 )
-def test_the_walk_told_as_a_line(states: int, first: int, scenes: int) -> None:
+def test_the_walk_recorded_as_a_line(states: int, first: int, scenes: int) -> None:
     """One department a corner. A step on is a hand-off, a step back a retake of the one before.
 
     Home is the scene's omission, the bar its delivery. A retake can name nothing that never
@@ -158,8 +158,8 @@ def test_passes_and_work_where_all_is_found_at_the_end() -> None:
     assert_mean(work_seen(passes), whole + (visits - 1) * again, variance * again**2)
 
 
-def retakes_asked(chances: Sequence[Sequence[float]]) -> tuple[Floats, Floats]:
-    """Mean and variance of the retakes that ask something of each department.
+def retakes_of_departments(chances: Sequence[Sequence[float]]) -> tuple[Floats, Floats]:
+    """Mean and variance of the retakes that reach each department.
 
     A state is where a scene was just passed and how far it has ever been: a retake asks a share
     of each department it has passed, from the one it goes back to on.
@@ -167,14 +167,14 @@ def retakes_asked(chances: Sequence[Sequence[float]]) -> tuple[Floats, Floats]:
     count = len(chances)
     states = [(place, far) for far in range(count) for place in range(far + 1)]
     q = np.zeros((len(states), len(states)))
-    asked = np.zeros((count, len(states), len(states)))
+    reaching = np.zeros((count, len(states), len(states)))
     for before, (place, far) in enumerate(states):
         for to in range(count):
             if chances[place][to]:
                 after = states.index((to, max(far, to)))
                 q[before, after] = chances[place][to]
-                asked[to : far + 1, before, after] = to <= place
-    gained = [absorbing.gains(q, of_desk) for of_desk in asked]
+                reaching[to : far + 1, before, after] = to <= place
+    gained = [absorbing.gains(q, of_desk) for of_desk in reaching]
     return np.array([mean[0] for mean, _ in gained]), np.array([spread[0] for _, spread in gained])
 
 
@@ -192,10 +192,10 @@ def test_passes_and_work_where_mistakes_are_found_anywhere() -> None:
     visits, variance = n[0], absorbing.visits_variance(n)[0]
     assert_mean(np.array([passes.takes(scene) for scene in passes.went]), visits, variance)
     for scene in passes.went:
-        times = [*passes.asked(scene)[:3], passes.counted(scene)[3] - 1]
+        times = [*passes.retakes_reaching(scene)[:3], passes.counted(scene)[3] - 1]
         work = [desk.work + again * redo_of(desk) for desk, again in zip(desks, times, strict=True)]
         assert passes.work_e4(scene) == [round(all_in * ONE_E4) for all_in in work]
-    added, spread = retakes_asked(chances)
+    added, spread = retakes_of_departments(chances)
     assert np.isclose(added[0], visits[0] - 1), "the first department never waits for a retake"
     assert (added[1:] > visits[1:] - 1 + 0.1).all(), "no take absorbs a retake here"
     added[3], spread[3] = visits[3] - 1, variance[3]

@@ -50,7 +50,7 @@ THOROUGH = EXAMPLES > EXAMPLES_USUAL
 TYPES = tuple(type_ for type_ in CATALOGUE if CATALOGUE[type_].ROLES) if THOROUGH else TYPES_USUAL
 ROLES = ("office", "supervisor", "producer", "auditor", "layout")
 
-# names that the story has told, and instants shortly before its present: half of the requests
+# names that occur in the story, and instants shortly before its present: half of the requests
 # say them, where they are allowed, so that something is there
 NAMES = (
     *("KESTREL", "KESTREL-1", "KESTREL-2", "KESTREL-1/1", "KESTREL-1/2", "KESTREL-2/1"),
@@ -128,8 +128,8 @@ Check = Callable[[CheckContext, Response, AnyCase], bool | None]
 
 
 @dataclass(frozen=True)
-class Told:
-    """Two studios in which the story was told; in one of them the clock may be moved."""
+class Studios:
+    """Two studios in which the story is recorded; in one of them the clock may be moved."""
 
     studio: SmallStudio
     moved: SmallStudio
@@ -137,7 +137,7 @@ class Told:
     session: requests.Session
 
     def ask(self, case: AnyCase) -> tuple[Response, dict[str, str]]:
-        """The answer to a case, and the headers that it was asked with beside its own."""
+        """The answer to a case, and the headers that it was sent with beside its own."""
         secrets = self.moved.secrets if _moves_the_clock(case) else self.studio.secrets
         headers = {"Authorization": f"Bearer {secrets[_holder(case)]}"}
         _stay_within(case, self.head)
@@ -145,11 +145,11 @@ class Told:
 
 
 @pytest.fixture(scope="module")
-def told(running: Answering) -> Iterator[Told]:
+def studios(running: Answering) -> Iterator[Studios]:
     studio, moved = (running.studio_of_any_source(name) for name in ("requested", "moved"))
     moved.tell_story()
     with requests.Session() as session:
-        yield Told(studio, moved, len(studio.tell_story()), session)
+        yield Studios(studio, moved, len(studio.tell_story()), session)
 
 
 def _moves_the_clock(case: AnyCase) -> bool:
@@ -164,15 +164,15 @@ def _holder(case: AnyCase) -> str:
     fact = CATALOGUE.get(str(body.get("type"))) if isinstance(body, dict) else None
     if fact is not None:
         return "supervisor" if Role.SUPERVISOR in fact.ROLES else "office"
-    said = repr((case.path_parameters, case.query, body))
-    return ROLES[crc32(said.encode(errors="replace")) % len(ROLES)]
+    drawn = repr((case.path_parameters, case.query, body))
+    return ROLES[crc32(drawn.encode(errors="replace")) % len(ROLES)]
 
 
 def _stay_within(case: AnyCase, head: int) -> None:
     """Ask for no position beyond the log: that waits, and ends with 503 as the document says."""
     for name in ("min_position", "position"):
-        asked = str(case.query.get(name, ""))
-        if asked.isdecimal() and int(asked) > head:
+        value = str(case.query.get(name, ""))
+        if value.isdecimal() and int(value) > head:
             case.query[name] = head
 
 
@@ -185,8 +185,8 @@ def _refused_with_reason(response: Response) -> bool:
     return problem["type"] in REFUSALS or (bool(codes) and codes <= REFUSALS.keys())
 
 
-def _hold(case: AnyCase, told: Told) -> Response:
-    response, headers = told.ask(case)
+def _hold(case: AnyCase, studios: Studios) -> Response:
+    response, headers = studios.ask(case)
     excluded: list[Check] = [positive_data_acceptance] if _refused_with_reason(response) else []
     case.validate_response(response, headers=headers, excluded_checks=excluded)
     return response
@@ -195,15 +195,15 @@ def _hold(case: AnyCase, told: Told) -> Response:
 @COVERED.parametrize()
 @STEADY
 def test_each_bound_and_each_breach_of_it_is_answered_as_the_document_says(
-    case: AnyCase, told: Told
+    case: AnyCase, studios: Studios
 ) -> None:
-    _hold(case, told)
+    _hold(case, studios)
 
 
 @FUZZED.parametrize()
 @STEADY
-def test_anything_is_answered_as_the_document_says(case: AnyCase, told: Told) -> None:
-    _hold(case, told)
+def test_anything_is_answered_as_the_document_says(case: AnyCase, studios: Studios) -> None:
+    _hold(case, studios)
 
 
 def _answer(made: dict[str, Any], path: str) -> dict[str, Any]:
@@ -255,7 +255,7 @@ PLANTED: tuple[tuple[str, Callable[[dict[str, Any]], None], type[Failure]], ...]
 
 @pytest.mark.parametrize(("path", "plant", "wanted"), PLANTED)
 def test_what_the_document_says_wrongly_is_found(
-    told: Told, path: str, plant: Callable[[dict[str, Any]], None], wanted: type[Failure]
+    studios: Studios, path: str, plant: Callable[[dict[str, Any]], None], wanted: type[Failure]
 ) -> None:
     made = deepcopy(MADE)
     plant(made)
@@ -267,7 +267,7 @@ def test_what_the_document_says_wrongly_is_found(
     @given(case=operation.as_strategy(generation_mode=mode))
     def hold(case: AnyCase) -> None:
         try:
-            _hold(case, told)
+            _hold(case, studios)
         except FailureGroup as failures:
             found.update(type(failure) for failure in failures.exceptions)
 

@@ -146,9 +146,9 @@ def test_a_minute_is_worked_when_the_wall_shows_a_time_within_hours(span: Span) 
     off = [span.until_on - DAY * 2]
     for shifts in shift_sets(span):
         time = working_time(calendar(span.zone, *shifts, off=off), span.from_on, span.until_on)
-        told, seen = minutes_of(span, time), on_the_wall(span, shifts, off)
+        worked, seen = minutes_of(span, time), on_the_wall(span, shifts, off)
         assert seen[inside(span)].any()
-        assert np.array_equal(told[inside(span)], seen[inside(span)]), shifts
+        assert np.array_equal(worked[inside(span)], seen[inside(span)]), shifts
 
 
 @pytest.mark.parametrize("span", SPANS, ids=str)
@@ -164,8 +164,8 @@ def test_hours_that_begin_or_end_while_the_clock_is_changed_follow_the_stated_ru
             weekdays = tuple(drawn.sample(EVERY_DAY, drawn.randint(3, 7)))
             shifts.append(Shift(weekdays, opens, opens + length))
         time = working_time(calendar(span.zone, *shifts), span.from_on, span.until_on)
-        told, seen = minutes_of(span, time), by_the_rule(span, shifts)
-        assert np.array_equal(told[inside(span)], seen[inside(span)]), shifts
+        worked, seen = minutes_of(span, time), by_the_rule(span, shifts)
+        assert np.array_equal(worked[inside(span)], seen[inside(span)]), shifts
 
 
 @pytest.mark.parametrize("span", SPANS, ids=str)

@@ -79,13 +79,13 @@ def _route(whole: bool) -> dict[str, Any]:
             {"department": f"{name}-over" if _handed_whole(name, whole) else name, "strands": on}
             for name, on in desk.follows.items()
         ]
-        said = {"department": desk.name, "grain": desk.grain, "unit": desk.unit}
+        data = {"department": desk.name, "grain": desk.grain, "unit": desk.unit}
         part = HALVED.get(desk.name, 1)
-        departments.append({**said, "drawings_part": part, "follows": follows})
+        departments.append({**data, "drawings_part": part, "follows": follows})
         if _handed_whole(desk.name, whole):
-            said = {"department": f"{desk.name}-over", "grain": "episode", "unit": "episodes"}
+            data = {"department": f"{desk.name}-over", "grain": "episode", "unit": "episodes"}
             over = [{"department": desk.name, "strands": _ALL}]
-            departments.append({**said, "follows": over})
+            departments.append({**data, "follows": over})
     gates = [{"gate": "delivery", "department": "mix"}]
     return {"departments": departments, "gates": gates}
 
@@ -104,7 +104,7 @@ def crew(department: str, artists: int, rate: float) -> dict[str, Any]:
     }
 
 
-def told_line(*, episodes: int = EPISODES, redone: bool = False, whole: bool = False) -> Story:
+def line_story(*, episodes: int = EPISODES, redone: bool = False, whole: bool = False) -> Story:
     """The line with its episodes; `redone` adds to each load the share that goes back.
 
     With `whole`, a department hands an episode on when all its scenes are done, not one by one.
@@ -130,8 +130,8 @@ def _tell_episode(story: Story, number: int, redone: bool) -> None:
     def harder(grain: str) -> dict[str, float]:
         return {desk.name: 1 + desk.redone for desk in LINE if redone and desk.grain == grain}
 
-    said = {"title": f"Number {number}", "difficulty": harder("episode")}
-    story.tell("episode.opened", episode(number), said)
+    opened = {"title": f"Number {number}", "difficulty": harder("episode")}
+    story.tell("episode.opened", episode(number), opened)
     due_on = FIRST_ON + timedelta(weeks=13 + number)
     story.tell("gate.set", episode(number), {"gate": "delivery", "due_on": str(due_on)})
     listed = []

@@ -1,4 +1,4 @@
-"""Studios at random from a seed, told as what is recorded: a route laid, crews set, scenes listed.
+"""Studios at random from a seed, as the facts recorded: a route laid, crews set, scenes listed.
 
 A show of a few episodes is at work: boards handed off, some scenes half way down the line, some on
 desks, some held, one department stopped. Invented; everything happens within a few days.
@@ -18,7 +18,7 @@ ZONES = ("UTC", "Europe/Lisbon", "America/New_York", "Asia/Kolkata")
 NUMBERS = ("1", "2", "9", "10", "10A", "10B", "11", "100")
 
 
-class Told(NamedTuple):
+class Fact(NamedTuple):
     """One fact as it is posted."""
 
     type: str
@@ -32,18 +32,18 @@ class Studio:
     """Facts in order of position, and the moment at which the plan is asked for."""
 
     now: datetime
-    facts: list[Told] = field(default_factory=list)
+    facts: list[Fact] = field(default_factory=list)
 
     def tell(self, type_: str, subject: str, at: datetime, **data: Any) -> None:
-        self.facts.append(Told(type_, subject, data, at))
+        self.facts.append(Fact(type_, subject, data, at))
 
 
 def on(moment: datetime, days: int) -> str:
     return (moment.date() + timedelta(days=days)).isoformat()
 
 
-class Teller:
-    """Tells one studio; `random` decides whatever is open."""
+class StudioBuilder:
+    """Makes the facts of one studio; `random` decides whatever is open."""
 
     def __init__(self, seed: int, *, around_the_clock: bool) -> None:
         self.random = Random(seed)
@@ -60,7 +60,7 @@ class Teller:
         self.replaced: dict[str, str] = {}  # of a scene, the department an element spares it
         self.spared = self.random.choice([None, *self.scene_departments[1:-1]])
 
-    def told(self) -> Studio:
+    def build(self) -> Studio:
         self.the_office()
         self.the_list()
         self.the_orders()
@@ -95,9 +95,9 @@ class Teller:
         """A board, scene departments that split and join, cutting behind all of them, a mix."""
         listed = [entry("board", "episode", "episodes", [])]
         for number, name in enumerate(self.scene_departments):
-            known = self.scene_departments[:number]
+            earlier = self.scene_departments[:number]
             count = min(number, self.random.choice([1, 1, 2]))
-            self.follows[name] = self.random.sample(known, count) if known else ["board"]
+            self.follows[name] = self.random.sample(earlier, count) if earlier else ["board"]
             unit = self.random.choice(["scenes", "drawings", "feet", "paintings"])
             part = self.random.choice([1, 0.5, 0.3333])
             redo = self.random.choice(["part", "part", "whole"])
@@ -235,15 +235,15 @@ class Teller:
         return [name for name in self.scene_departments if name != self.replaced.get(scene)]
 
     def the_orders(self) -> None:
-        """Priorities, and visits put first; told before and after what has been done."""
+        """Priorities, and visits put first; recorded before and after what has been done."""
         at = self.studio.facts[-1].at
         for item in self.random.sample([*self.scenes, *self.elements, *self.episodes], 2):
             priority = self.random.choice([-1, 1, 1, 2])
             self.studio.tell("priority.set", item, at, priority=priority)
         begun = {
-            (told.subject, told.data["department"])
-            for told in self.studio.facts
-            if told.type in ("work.started", "hand-off.made")
+            (fact.subject, fact.data["department"])
+            for fact in self.studio.facts
+            if fact.type in ("work.started", "hand-off.made")
         }
         for scene in self.random.sample(self.scenes, 3):
             department = self.random.choice(self.visits_of(scene))

@@ -1,4 +1,4 @@
-"""A studio told its country's holidays: its plan and its margins against other people's calendars.
+"""A studio with its country's holidays: its plan and margins against other people's calendars.
 
 Finishes are counted minute by minute on the wall clock, margins with numpy.
 """
@@ -30,7 +30,7 @@ from tests.outside.holidays_kept import (
 from tests.outside.walls import Span, on_the_wall, walls
 from tests.telling import Story, office
 
-TOLD_FROM, TOLD_UNTIL = date(2031, 3, 1), date(2031, 5, 20)
+SPAN_FROM, SPAN_UNTIL = date(2031, 3, 1), date(2031, 5, 20)
 NOW = "2031-03-03T08:30:00Z"
 EPISODE, SCENE = "KESTREL-1", "KESTREL-1/1"
 FEET = 150  # at 5 feet an artist-day thirty days of animation, so that clocks change meanwhile
@@ -45,7 +45,7 @@ LINE_MIN = {  # a scene's working minutes: its work at the rates of tests.tellin
 }
 
 
-def told_studio(studio: Studio) -> Story:
+def story_of(studio: Studio) -> Story:
     """A studio with its country's holidays and one scene; its paint department works at night."""
     story = Story()
     names = [WEEKDAYS[day - 1] for day in studio.weekdays]
@@ -74,7 +74,7 @@ def plan_of(story: Story) -> Schedule:
 
 def expected_finishes(studio: Studio) -> list[int]:
     """When each department of LINE_MIN is done, minute by minute."""
-    span = Span(studio.zone, TOLD_FROM, TOLD_UNTIL)
+    span = Span(studio.zone, SPAN_FROM, SPAN_UNTIL)
     first, _ = walls(span)
     by_day = on_the_wall(
         span, [Shift(studio.weekdays, OPENS_MIN, CLOSES_MIN)], off=days_off(studio)
@@ -88,12 +88,12 @@ def expected_finishes(studio: Studio) -> list[int]:
     return finishes
 
 
-TOLD = [STUDIOS[place] for place in (0, 1, 2, 5, 8)]
+PLANNED = [STUDIOS[place] for place in (0, 1, 2, 5, 8)]
 
 
-@pytest.mark.parametrize("studio", TOLD, ids=lambda studio: studio.zone)
+@pytest.mark.parametrize("studio", PLANNED, ids=lambda studio: studio.zone)
 def test_a_plan_ends_at_the_minute_that_the_wall_says(studio: Studio) -> None:
-    plan = plan_of(told_studio(studio))
+    plan = plan_of(story_of(studio))
     rows = [
         plan.board.frame.row_of[EPISODE if name in ("cutting", "mix") else SCENE, name]
         for name in LINE_MIN
@@ -107,9 +107,9 @@ def test_a_plan_ends_at_the_minute_that_the_wall_says(studio: Studio) -> None:
     assert len(offsets) == (1 if studio.zone == "Asia/Kathmandu" else 2), "no clock was changed"
 
 
-@pytest.mark.parametrize("studio", TOLD, ids=lambda studio: studio.zone)
-def test_a_margin_asked_of_a_plan_agrees_with_numpy(studio: Studio) -> None:
-    story = told_studio(studio)
+@pytest.mark.parametrize("studio", PLANNED, ids=lambda studio: studio.zone)
+def test_the_margin_of_a_plan_agrees_with_numpy(studio: Studio) -> None:
+    story = story_of(studio)
     zone = ZoneInfo(studio.zone)
     last_min = expected_finishes(studio)[-1] - 1
     done_on = datetime.fromtimestamp(last_min * 60, zone).date()

@@ -22,7 +22,7 @@ JSON = "application/json"
 
 
 @dataclass(frozen=True)
-class Asked:
+class Request:
     """A request that is answered with a problem of a type; `holder` None shows no token."""
 
     name: str
@@ -43,7 +43,7 @@ class Asked:
 class Answered:
     """A request and its answer."""
 
-    asked: Asked
+    request: Request
     answer: httpx.Response
 
     @property
@@ -104,62 +104,64 @@ _DEEP = b'[{"a~b":%s}]' % (b'{"a/b":' * 40 + b"1" + b"}" * 40)
 _SEVERAL = [_NOTE, _SCENES, 7, {}]
 _PACKED = {"Content-Encoding": "gzip"}
 
-ASKED: tuple[Asked, ...] = (
-    Asked("malformed-json", "POST", "/events", raw=b'{"id": '),
-    Asked("malformed-json", "POST", "/events", raw=b"\xff"),
-    Asked("malformed-json", "POST", "/events", raw=_DOUBLED),
-    Asked("malformed-json", "POST", "/events", raw=_DEEP, kind=BATCH),
-    Asked("malformed-json", "PUT", "/clock", raw=b"{", kind=JSON, holder="office"),
-    Asked("invalid-query", "GET", "/shows?limit=0&limit=1&colour=red&cursor=x"),
-    Asked("invalid-query", "GET", "/episodes/KESTREL-1/replay?position=1&at=" + NOW),
-    Asked("no-token", "GET", "/shows", holder=None),
-    Asked("no-token", "GET", "/shows", holder=None, headers={"Authorization": "Basic YTpi"}),
-    Asked("invalid-token", "GET", "/shows", holder=None, headers={"Authorization": "Bearer x"}),
-    Asked("insufficient-scope", "POST", "/what-if", body=_NOTE, holder="layout"),
-    Asked("insufficient-scope", "PUT", "/clock", body={"now": NOW}, holder="auditor"),
-    Asked("source-not-owned", "POST", "/events", body=[_NOTE | {"source": "urn:else"}], kind=BATCH),
-    Asked("forbidden", "POST", "/events", body=_NOTE, holder="auditor"),
-    Asked("forbidden", "POST", "/events", body=[_NOTE, _LISTED], kind=BATCH),
-    Asked("not-found", "GET", "/nowhere"),
-    Asked("not-found", "GET", "/episodes/KESTREL-99"),
-    Asked("not-found", "GET", "/episodes/%FF%00"),
-    Asked("not-found", "GET", "/problems/nothing", holder=None),
-    Asked("method-not-allowed", "DELETE", "/events"),
-    Asked("method-not-allowed", "POST", "/episodes/KESTREL-1", body={}),
-    Asked("method-not-allowed", "DELETE", "/live", holder=None),
-    Asked("id-reused", "POST", "/events", body=_NOTE | {"id": "told-0"}),
-    Asked("clock-refused", "PUT", "/clock", body={"now": "2031-01-01T00:00:00Z"},
-          kind=JSON, holder="office"),
-    Asked("too-large", "POST", "/events", raw=b" " * (4 * 1024 * 1024 + 1)),
-    Asked("too-large", "POST", "/events", body=[{}] * 1001, kind=BATCH),
-    Asked("unsupported-media-type", "POST", "/events", body=_NOTE, kind=JSON),
-    Asked("unsupported-media-type", "POST", "/events", body=_NOTE, kind=EVENT + "; charset=utf-16"),
-    Asked("unsupported-media-type", "POST", "/events", raw=b"x", headers=_PACKED),
-    Asked("unsupported-media-type", "PUT", "/clock", body={}, kind=EVENT, holder="office"),
-    Asked("invalid-event", "POST", "/events", body=WRONG),
-    Asked("invalid-event", "POST", "/events", body=_SEVERAL, kind=BATCH, holder="office"),
-    Asked("invalid-event", "POST", "/events", body={}, kind=BATCH),
-    Asked("invalid-event", "POST", "/what-if", body="text"),
-    Asked("invalid-event", "PUT", "/clock", body={"then": 1}, kind=JSON, holder="office"),
-    Asked("contradiction", "POST", "/events", body=_RETAKE),
-    Asked("contradiction", "POST", "/what-if", body=[_NOTE, _RETAKE], kind=BATCH),
-    Asked("not-acceptable", "GET", "/reports/retakes", headers={"Accept": "image/png"}),
-    Asked("no-quote", "GET", "/change-orders/CO-1/quote"),
-    Asked("no-quote", "GET", "/change-orders/CO-1/quotation"),
-    Asked("not-yet", "GET", "/shows?min_position=9999"),
+REQUESTS: tuple[Request, ...] = (
+    Request("malformed-json", "POST", "/events", raw=b'{"id": '),
+    Request("malformed-json", "POST", "/events", raw=b"\xff"),
+    Request("malformed-json", "POST", "/events", raw=_DOUBLED),
+    Request("malformed-json", "POST", "/events", raw=_DEEP, kind=BATCH),
+    Request("malformed-json", "PUT", "/clock", raw=b"{", kind=JSON, holder="office"),
+    Request("invalid-query", "GET", "/shows?limit=0&limit=1&colour=red&cursor=x"),
+    Request("invalid-query", "GET", "/episodes/KESTREL-1/replay?position=1&at=" + NOW),
+    Request("no-token", "GET", "/shows", holder=None),
+    Request("no-token", "GET", "/shows", holder=None, headers={"Authorization": "Basic YTpi"}),
+    Request("invalid-token", "GET", "/shows", holder=None, headers={"Authorization": "Bearer x"}),
+    Request("insufficient-scope", "POST", "/what-if", body=_NOTE, holder="layout"),
+    Request("insufficient-scope", "PUT", "/clock", body={"now": NOW}, holder="auditor"),
+    Request("source-not-owned", "POST", "/events", body=[_NOTE | {"source": "urn:else"}],
+            kind=BATCH),
+    Request("forbidden", "POST", "/events", body=_NOTE, holder="auditor"),
+    Request("forbidden", "POST", "/events", body=[_NOTE, _LISTED], kind=BATCH),
+    Request("not-found", "GET", "/nowhere"),
+    Request("not-found", "GET", "/episodes/KESTREL-99"),
+    Request("not-found", "GET", "/episodes/%FF%00"),
+    Request("not-found", "GET", "/problems/nothing", holder=None),
+    Request("method-not-allowed", "DELETE", "/events"),
+    Request("method-not-allowed", "POST", "/episodes/KESTREL-1", body={}),
+    Request("method-not-allowed", "DELETE", "/live", holder=None),
+    Request("id-reused", "POST", "/events", body=_NOTE | {"id": "story-0"}),
+    Request("clock-refused", "PUT", "/clock", body={"now": "2031-01-01T00:00:00Z"},
+            kind=JSON, holder="office"),
+    Request("too-large", "POST", "/events", raw=b" " * (4 * 1024 * 1024 + 1)),
+    Request("too-large", "POST", "/events", body=[{}] * 1001, kind=BATCH),
+    Request("unsupported-media-type", "POST", "/events", body=_NOTE, kind=JSON),
+    Request("unsupported-media-type", "POST", "/events", body=_NOTE,
+            kind=EVENT + "; charset=utf-16"),
+    Request("unsupported-media-type", "POST", "/events", raw=b"x", headers=_PACKED),
+    Request("unsupported-media-type", "PUT", "/clock", body={}, kind=EVENT, holder="office"),
+    Request("invalid-event", "POST", "/events", body=WRONG),
+    Request("invalid-event", "POST", "/events", body=_SEVERAL, kind=BATCH, holder="office"),
+    Request("invalid-event", "POST", "/events", body={}, kind=BATCH),
+    Request("invalid-event", "POST", "/what-if", body="text"),
+    Request("invalid-event", "PUT", "/clock", body={"then": 1}, kind=JSON, holder="office"),
+    Request("contradiction", "POST", "/events", body=_RETAKE),
+    Request("contradiction", "POST", "/what-if", body=[_NOTE, _RETAKE], kind=BATCH),
+    Request("not-acceptable", "GET", "/reports/retakes", headers={"Accept": "image/png"}),
+    Request("no-quote", "GET", "/change-orders/CO-1/quote"),
+    Request("no-quote", "GET", "/change-orders/CO-1/quotation"),
+    Request("not-yet", "GET", "/shows?min_position=9999"),
 )  # fmt: skip
 
 
-def ask(studio: SmallStudio, asked: Asked) -> httpx.Response:
+def ask(studio: SmallStudio, request: Request) -> httpx.Response:
     """The answer of the running service."""
-    headers = dict(asked.headers)
-    if asked.holder is not None:
-        headers["Authorization"] = f"Bearer {studio.secrets[asked.holder]}"
-    content = asked.content()
+    headers = dict(request.headers)
+    if request.holder is not None:
+        headers["Authorization"] = f"Bearer {studio.secrets[request.holder]}"
+    content = request.content()
     if content is not None:
-        headers["Content-Type"] = asked.kind
-    url = studio.url + asked.path
-    return httpx.request(asked.method, url, content=content, headers=headers, timeout=60)
+        headers["Content-Type"] = request.kind
+    url = studio.url + request.path
+    return httpx.request(request.method, url, content=content, headers=headers, timeout=60)
 
 
 class _Faulty:
@@ -175,7 +177,7 @@ def _broken(engine: object, name: str) -> Answered:
     app = create_app(settings, engine, Studios(engine))  # type: ignore[arg-type]  # on purpose
     got = app.test_client().get("/ready")
     answer = httpx.Response(got.status_code, headers=list(got.headers), content=got.data)
-    return Answered(Asked(name, "GET", "/ready"), answer)
+    return Answered(Request(name, "GET", "/ready"), answer)
 
 
 def all_answers(studio: SmallStudio) -> list[Answered]:
@@ -183,7 +185,7 @@ def all_answers(studio: SmallStudio) -> list[Answered]:
     unreachable = create_engine("postgresql+psycopg://nobody@localhost:1/none")
     try:
         return [
-            *(Answered(asked, ask(studio, asked)) for asked in ASKED),
+            *(Answered(request, ask(studio, request)) for request in REQUESTS),
             _broken(unreachable, "unavailable"),
             _broken(_Faulty(), "internal-error"),
         ]

@@ -1,4 +1,4 @@
-"""Scenes sent down a line of departments and back by chance, told as events to our own rules.
+"""Scenes sent down a line of departments and back by chance, recorded as events by our own rules.
 
 A pass is a take: started, handed off. After it the scene goes on to the next department, goes out
 of the line at its end, or a retake is called on it, back to a department it has passed. It then
@@ -66,8 +66,8 @@ class Passes(NamedTuple):
         counts = Counter(self.went[scene])
         return [counts[place] for place in range(len(self.desks))]
 
-    def asked(self, scene: str) -> list[int]:
-        """Retakes that ask something of each department, again by the walk: it had been passed."""
+    def retakes_reaching(self, scene: str) -> list[int]:
+        """Retakes that reach each department, again by the walk: it had been passed."""
         counts, far = [0] * len(self.desks), 0
         for place, to in pairwise(self.went[scene]):
             far = max(far, place)
@@ -80,25 +80,27 @@ class Passes(NamedTuple):
 def tell_passes(
     desks: Sequence[Desk], scenes: int, step: Step, share: float, first: int = 0
 ) -> Passes:
-    """Tell of scenes until none is under way any more.
+    """Record passes of scenes until none is under way any more.
 
     Those that begin at a later department than the first have one pass behind them at each before
     it, which the walk does not count. `step` gives the place a scene goes to from where it is: one
     further, that place or one before it, or `OUT`.
     """
-    told = Telling(desks, scenes, share)
+    telling = Telling(desks, scenes, share)
     for place in range(first):
-        told.passed(dict.fromkeys(told.went, place))
-    under_way = dict.fromkeys(told.went, first)
+        telling.passed(dict.fromkeys(telling.went, place))
+    under_way = dict.fromkeys(telling.went, first)
     while under_way:
         for scene, place in under_way.items():
-            told.went[scene].append(place)
-        told.passed(under_way)
+            telling.went[scene].append(place)
+        telling.passed(under_way)
         to = {scene: step(scene, place) for scene, place in under_way.items()}
-        told.called({scene: to[scene] for scene, at in under_way.items() if 0 <= to[scene] <= at})
-        told.omitted([scene for scene, place in to.items() if place == OUT])
+        telling.called(
+            {scene: to[scene] for scene, at in under_way.items() if 0 <= to[scene] <= at}
+        )
+        telling.omitted([scene for scene, place in to.items() if place == OUT])
         under_way = {scene: place for scene, place in to.items() if 0 <= place < len(desks)}
-    return Passes(told.story, desks, told.went)
+    return Passes(telling.story, desks, telling.went)
 
 
 class Telling:
