@@ -88,6 +88,6 @@ def post(
 def posted(
     studio: OpenStudio, events: Sequence[Mapping[str, Any]], role: str = "supervisor"
 ) -> tuple[Receipt, ...]:
-    told = post(studio, events, role)
-    assert not isinstance(told, Refusal), told
-    return told
+    answer = post(studio, events, role)
+    assert not isinstance(answer, Refusal), answer
+    return answer

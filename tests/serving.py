@@ -60,7 +60,7 @@ def memory_disk() -> Path | None:
 def data_folder(parent: Path | None = None) -> Iterator[Path]:
     """A folder for data that is not there yet; its server is stopped and all of it removed.
 
-    Unless said, it is made where temporary files are.
+    Unless `parent` is given, it is made where temporary files are.
     """
     folder = Path(tempfile.mkdtemp(prefix="rl-", dir=parent))
     folder.chmod(0o711)  # so that the account which root runs the server as can pass

@@ -164,11 +164,11 @@ class Story:
     def propose(
         self, *events: Event, actor: Actor | None = None, state: State | None = None
     ) -> Accepted | Refusal:
-        """What the rules say of events, as a batch."""
-        known = Past(EMPTY, tuple(self.standing()), self.struck)
+        """What the rules decide of events, as a batch."""
+        past = Past(EMPTY, tuple(self.standing()), self.struck)
         roles = events[0].fact.ROLES
         usual = next(one for one in (SUPERVISOR, OFFICE, PRODUCER) if one.role in roles)
-        return decide(state or self.state, events, actor or usual, known, quoted)
+        return decide(state or self.state, events, actor or usual, past, quoted)
 
     def standing(self) -> list[Event]:
         """What stands of the log."""
@@ -188,11 +188,11 @@ class Story:
 
     def record(self, *events: Event, actor: Actor | None = None) -> None:
         """Record events as a batch that must be accepted."""
-        told = self.propose(*events, actor=actor)
-        assert isinstance(told, Accepted), told
-        self.state = told.state
-        self.struck |= told.struck
-        self.events.extend(told.events)
+        decided = self.propose(*events, actor=actor)
+        assert isinstance(decided, Accepted), decided
+        self.state = decided.state
+        self.struck |= decided.struck
+        self.events.extend(decided.events)
 
     def refused(
         self,
@@ -203,9 +203,9 @@ class Story:
         actor: Actor | None = None,
     ) -> tuple[Reason, ...]:
         """The reasons against a fact that must be refused."""
-        told = self.propose(self.event(type_, subject, data, at), actor=actor)
-        assert isinstance(told, Refusal), "it was accepted"
-        return told.reasons
+        decided = self.propose(self.event(type_, subject, data, at), actor=actor)
+        assert isinstance(decided, Refusal), "it was accepted"
+        return decided.reasons
 
     def codes(self, *args: Any, **kwargs: Any) -> set[Code]:
         """The codes of the reasons against a fact that must be refused."""
@@ -255,7 +255,7 @@ def office(
     episodes: tuple[str, ...] = EPISODES,
     route: Mapping[str, Any] = ROUTE,
 ) -> list[tuple[str, str, dict[str, Any]]]:
-    """What the office says of the studio: type, subject and data of each fact."""
+    """The office's facts about the studio: type, subject and data of each."""
     hours = {
         "days": ["monday", "tuesday", "wednesday", "thursday", "friday"],
         "opens": "09:00",
@@ -303,7 +303,7 @@ def studio(
     episodes: tuple[str, ...] = EPISODES,
     route: Mapping[str, Any] = ROUTE,
 ) -> Story:
-    """A studio at work: its office's facts told, boards handed off."""
+    """The small studio at work: its office's facts recorded, boards handed off."""
     story = Story()
     for type_, subject, data in office(scenes, episodes, route):
         story.tell(type_, subject, data)

@@ -55,7 +55,7 @@ def test_a_record_that_goes_on_from_an_old_checkpoint(exports: tuple[Path, Path]
     )
 
 
-def test_an_edit_is_told_with_its_position(exports: tuple[Path, Path]) -> None:
+def test_an_edit_is_reported_with_its_position(exports: tuple[Path, Path]) -> None:
     old, new = exports
     edit(new, 4)
     result = typed("verify", new, "--checkpoint", old / CHECKPOINT)

@@ -98,7 +98,7 @@ class Breaking(Inline):
         return super().submit(fn, *args, **kwargs)
 
 
-def test_a_process_that_ends_is_told_and_what_was_built_stands(
+def test_a_process_that_ends_is_reported_and_what_was_built_stands(
     engine: Engine, entries: list[LogEntry], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     @contextmanager
@@ -141,7 +141,7 @@ def test_a_token_for_a_source_without_a_clear_end_is_refused_with_the_remedy(
     ids=lambda words: words[0],
 )
 @pytest.mark.parametrize("login", ["retake_ledger_owner", "passer_by"])
-def test_a_database_that_was_not_migrated_is_told_with_the_remedy(
+def test_a_database_that_was_not_migrated_is_reported_with_the_remedy(
     words: list[str],
     login: str,
     empty_database: Database,

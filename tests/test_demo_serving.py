@@ -33,7 +33,7 @@ server.serve_forever()
 SILENT = "import os, sys, time; os.close(int(sys.argv[-1])); time.sleep(60)"
 """One that never answers, nor listens."""
 KILLED = ANSWERS.replace("GET(self):", "GET(self):\n        if self.path == '/clock': os._exit(1)")
-"""One that ends when it is asked for its clock."""
+"""One that ends when a request for its clock comes."""
 IN_THE_BACKGROUND = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN)"
 """What a shell does to a command that it starts with `&`."""
 
@@ -76,7 +76,7 @@ def test_the_service_answers_at_the_socket_that_it_was_given() -> None:
         httpx.get(f"http://127.0.0.1:{port}/ready")
 
 
-def test_a_service_that_ends_by_itself_is_told_with_what_to_do() -> None:
+def test_a_service_that_ends_by_itself_is_reported_with_what_to_do() -> None:
     with (
         pytest.raises(
             click.ClickException, match=r"code 3.*retake-ledger serve --port \d+"

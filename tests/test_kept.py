@@ -296,7 +296,7 @@ def logged(caplog: pytest.LogCaptureFixture) -> list[tuple[str, str, str]]:
 NOT_WRITTEN = ("retake_ledger.snapshots", "WARNING")
 
 
-def test_one_that_cannot_be_written_is_told_and_done_without(
+def test_one_that_cannot_be_written_is_logged_and_done_without(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     engine = create_engine(NOWHERE)

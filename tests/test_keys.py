@@ -97,7 +97,7 @@ def _full(*_: object, **__: object) -> None:
     raise OSError("the disk is full")
 
 
-def test_a_public_half_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+def test_a_public_half_that_cannot_be_read_is_reported(tmp_path: Path) -> None:
     ensure_keys(tmp_path)
     rotate(tmp_path)
     (tmp_path / "checkpoint-0001.public.pem").write_text("nothing")
@@ -105,7 +105,7 @@ def test_a_public_half_that_cannot_be_read_is_told(tmp_path: Path) -> None:
         read_keys(tmp_path)
 
 
-def test_what_is_missing_or_no_key_is_told(tmp_path: Path) -> None:
+def test_what_is_missing_or_no_key_is_reported(tmp_path: Path) -> None:
     with pytest.raises(KeysError, match="signing-key make"):
         read_keys(tmp_path)
     with pytest.raises(KeysError, match="signing-key make"):
@@ -121,7 +121,7 @@ def test_what_is_missing_or_no_key_is_told(tmp_path: Path) -> None:
         read_keys(tmp_path)
 
 
-def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
+def test_a_folder_that_cannot_be_made_is_reported(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(KeysError, match="no key can be made"):
         ensure_keys(tmp_path / "file" / "keys")

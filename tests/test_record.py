@@ -295,7 +295,7 @@ def test_a_fault_of_the_database_records_nothing_and_is_raised(
     assert receipt.position == before.position + 1
 
 
-def test_a_later_version_of_a_type_is_said_in_the_body_and_is_not_content() -> None:
+def test_a_later_version_of_a_type_stands_in_the_body_and_is_not_content() -> None:
     class Second(WorkStarted):
         VERSION = 2
 

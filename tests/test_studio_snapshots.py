@@ -162,7 +162,7 @@ def test_a_worker_that_starts_from_a_snapshot_plans_alike(
 def test_the_impact_of_an_event_is_the_same_wherever_its_states_come_from(
     studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A scene that a retake lists to look at is told of the call, and of no event behind it."""
+    """A scene listed to be looked at is in the impact of the call, and of no event behind it."""
     posted(studio, [fact("hook-up.declared", SCENE, {"to": "KESTREL-1/2"}, id="joined")], "office")
     posted(studio, [fact("work.started", SCENE, {"department": "layout"}, id="started")])
     data: dict[str, object] = {"retake": "R1", "kind": "retake", "urgency": "must-fix"}
@@ -205,7 +205,7 @@ def test_a_strike_of_what_lies_before_or_behind_a_snapshot(
     assert striking.view().position == given[0].position
     after = started_warm(engine, monkeypatch)
     assert_states(engine, studio, before, striking, after)
-    # and once more, on what was told again
+    # and once more, on what was decided anew
     posted(after, strikes_of(before.view().position - 7))
     assert_states(engine, studio, before, striking, started_warm(engine, monkeypatch), after)
 

@@ -27,7 +27,7 @@ from tests.web.paper import another_worker
 
 STORIES = 50_000
 AT_ONCE = 25
-"""How many stories are told in one database, by one app."""
+"""How many stories are recorded in one database, by one app."""
 
 
 def attack(part: float) -> Iterator[tuple[str, str]]:

@@ -103,7 +103,7 @@ def found_price(
 
 
 def _with_neighbours(seen: Seen, position: int, leaf: bytes) -> Iterator[bytes]:
-    """The leaf, and the nodes over it that known leaves beside it make."""
+    """The leaf, and the nodes over it that the leaves seen beside it make."""
     yield leaf
     at = position - 1
     if at & 1 and position - 1 in seen.leaves:

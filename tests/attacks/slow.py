@@ -2,7 +2,7 @@
 
 Clients of five kinds, so many of each, all from this machine: silent; one byte of a head every
 half second; half a head; half a body; and one that asks for the OpenAPI document again and again
-and reads nothing of it. Beside them `/live` is asked on connections of its own, and clients post
+and reads nothing of it. Beside them `/live` is read on connections of its own, and clients post
 one event at a time, as they did before the attack.
 """
 

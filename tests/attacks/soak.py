@@ -1,7 +1,7 @@
 """An hour of steady use: 200 posts a second and 50 readers, a dozen episodes in work.
 
 What is posted changes what the studio knows and adds nothing to it (priorities set anew, scenes
-held and freed), for what a worker holds grows with what it is told: memory that grows here was not
+held and freed), for what a worker holds grows with that: memory that grows here was not
 given back. Posts are sent at fixed instants, whether those before were answered or not, and each
 wait is counted from the instant at which its post was due. The clock of the studio goes a minute
 with every minute, so that its plans and its trail are made anew.

@@ -161,7 +161,7 @@ def test_nothing_is_made_to_agree_with_what_was_altered(
     assert stored(engine) == before
 
 
-def test_bytes_hashed_anew_are_told_by_the_checkpoint(
+def test_bytes_hashed_anew_are_found_by_the_checkpoint(
     studio: OpenStudio, engine: Engine, database: Database
 ) -> None:
     """Whoever alters an event and its own hash leaves the checkpoint that was signed."""
@@ -175,7 +175,9 @@ def test_bytes_hashed_anew_are_told_by_the_checkpoint(
     assert "the root is not the checkpoint's" in result.output
 
 
-def test_lost_text_is_told_and_left(studio: OpenStudio, engine: Engine, database: Database) -> None:
+def test_lost_text_is_reported_and_left(
+    studio: OpenStudio, engine: Engine, database: Database
+) -> None:
     before = stored(engine)
     alter(database, "DELETE FROM personal WHERE position > 10")
     result = mended()

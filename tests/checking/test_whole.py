@@ -89,7 +89,7 @@ def test_whatever_lies_is_found_and_what_follows_is_put_right(
     assert (again.exit_code == 1) == (way in NOT_DERIVED), again.output
 
 
-def test_the_position_of_the_first_difference_is_told(
+def test_the_position_of_the_first_difference_is_reported(
     notes: dict[int, int], database: Database
 ) -> None:
     def alter(owner: Connection) -> None:

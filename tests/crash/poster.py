@@ -36,8 +36,8 @@ def post_until_answered(
 ) -> list[dict[str, Any]]:
     """Post a batch, the same again after each failure; gives the receipts.
 
-    `failed` is told of each failure. Raises what was last answered: at once where a repeat would
-    be refused just the same, else when `retry_s_max` have passed.
+    `failed` is called with each failure. Raises what was last answered: at once where a repeat
+    would be refused just the same, else when `retry_s_max` have passed.
     """
     return until_answered(lambda: ledger.post(events), failed, retry_s_max)
 
@@ -47,7 +47,7 @@ def until_answered(
     failed: Callable[[Exception], None] = lambda error: None,
     retry_s_max: float = RETRY_S_MAX,
 ) -> T:
-    """What a request is answered, asked again after each failure as `post_until_answered` does."""
+    """What a request is answered, sent again after each failure as `post_until_answered` does."""
     deadline = time.monotonic() + retry_s_max
     while True:
         try:

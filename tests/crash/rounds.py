@@ -56,7 +56,7 @@ def run_rounds(
 ) -> Outcome:
     """Bring about faults one after the other, each with its source of chance.
 
-    Raises AssertionError where clients do not recover, or are told what cannot be.
+    Raises AssertionError where clients do not recover, or get answers that cannot be.
     """
     office, supervisor = _installed(data)
     clock = Clock(data.parent / "clock")

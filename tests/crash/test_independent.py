@@ -63,7 +63,7 @@ CLAIMS = Claims(
 )
 
 
-def test_a_sound_log_bears_out_what_was_said() -> None:
+def test_a_sound_log_bears_out_what_clients_were_told() -> None:
     assert contradictions_of(SOUND, CLAIMS) == []
 
 
@@ -90,5 +90,5 @@ ALTERED: dict[str, Callable[[], Tables]] = {
 
 
 @pytest.mark.parametrize("message", ALTERED)
-def test_what_contradicts_is_told(message: str) -> None:
+def test_what_contradicts_the_claims_is_reported(message: str) -> None:
     assert any(message in found for found in contradictions_of(ALTERED[message](), CLAIMS))

@@ -243,7 +243,9 @@ def test_what_is_not_what_it_was_is_refused(
     assert_nothing_kept(recorded)
 
 
-def test_a_content_hash_of_another_length_is_told_as_such(recorded: Engine, tmp_path: Path) -> None:
+def test_a_content_hash_of_another_length_is_reported_as_such(
+    recorded: Engine, tmp_path: Path
+) -> None:
     folder = exported(recorded, tmp_path / "out")
     _short_content(folder)
     with pytest.raises(ExportedError, match=rf"{CONTENTS} holds a line .* 31 bytes"):

@@ -82,7 +82,7 @@ def backed_up(engine: Engine, folder: Path) -> Path:
     return folder
 
 
-def test_a_studio_whose_checkpoint_cannot_be_read_back_is_told_before_it_is_too_late(
+def test_a_studio_whose_checkpoint_cannot_be_read_back_is_reported_before_it_is_too_late(
     recorded: Engine, tmp_path: Path
 ) -> None:
     """Earlier releases made studios of any name."""

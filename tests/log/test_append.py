@@ -51,7 +51,7 @@ def test_a_new_studio_stands_at_nothing(studio: Engine) -> None:
         assert read_head(connection, STUDIO) == expected
 
 
-def test_a_studio_that_was_never_made_is_told(engine: Engine) -> None:
+def test_a_studio_that_was_never_made_is_named(engine: Engine) -> None:
     with engine.begin() as connection:
         with pytest.raises(UnknownStudioError, match="south"):
             lock_head(connection, "south")

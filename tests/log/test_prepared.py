@@ -77,7 +77,7 @@ def test_an_error_is_sqlalchemys_and_tells_no_values(engine: Engine) -> None:
             run(connection, WRONG)
 
 
-def test_a_lost_connection_is_told_and_the_next_one_works(
+def test_a_lost_connection_is_reported_and_the_next_one_works(
     engine: Engine, server_admin: Engine
 ) -> None:
     # two are in the pool, and both are lost

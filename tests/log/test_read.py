@@ -139,7 +139,7 @@ def test_a_page_ends_where_its_bodies_and_texts_are_too_many_bytes(connection: C
     assert pages == [[1, 2], [3, 4], [5], [6], [7]]
 
 
-def test_whether_more_follows_is_said_with_the_rows(connection: Connection) -> None:
+def test_rows_come_with_whether_more_follow(connection: Connection) -> None:
     record(connection, [{"salt": b"s", "personal": b"x" * (PAGE_BYTES_MAX // 2)}] * 3)
     of_studio = [event.c.studio == STUDIO]
     assert [stored_where(connection, of_studio, limit).more for limit in (1, 2, 3)] == [True] * 3
@@ -148,7 +148,7 @@ def test_whether_more_follows_is_said_with_the_rows(connection: Connection) -> N
     assert stored_where(connection, [*of_studio, event.c.position > 3], 1) == ([], False)
 
 
-def test_how_long_texts_are_is_asked_without_them(connection: Connection) -> None:
+def test_lengths_of_texts_are_read_without_the_texts(connection: Connection) -> None:
     record(connection, [{"salt": b"s", "personal": b"x" * 70_000}, {}])
     assert text_sizes_at(connection, STUDIO, [1, 2, 3]) == {1: 70_000}
 

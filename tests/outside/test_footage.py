@@ -28,7 +28,7 @@ from service.vocabulary.footage import (
 DROP = RATES["29.97-drop"]
 DAY_FRAMES = 2_589_408
 
-# our name of a rate, and what the other implementation is told: its rate, and whether not to drop
+# our name of a rate, and what the other implementation is given: its rate, and whether not to drop
 OTHERS = {
     "23.976": ("23.976", False),
     "24": ("24", False),

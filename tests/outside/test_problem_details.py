@@ -256,7 +256,7 @@ def test_what_can_be_tried_again_says_when(answers: list[Answered]) -> None:
         assert again is None or int(again) > 0
 
 
-def test_a_problem_is_not_told_in_an_answer_without_a_body(studio: SmallStudio) -> None:
+def test_a_problem_is_not_described_in_an_answer_without_a_body(studio: SmallStudio) -> None:
     # RFC 9110, section 9.3.2
     answer = ask(studio, Request("", "HEAD", "/episodes/KESTREL-99"))
     assert (answer.status_code, answer.content) == (404, b"")

@@ -146,7 +146,7 @@ def _at_work(random: Random, state: State, position: int) -> Proposal:
 
 
 def _approved(random: Random, state: State) -> Proposal:
-    """A design asked about, given or refused; the rules refuse it of what needs no approval."""
+    """An approval asked for, given or refused; the rules refuse it where none is needed."""
     designs = [name for name in state.elements if name.endswith(("C1", "P1"))]
     design = random.choice(sorted(designs or state.elements or {f"{SHOW}:C1": 0}))
     type_ = random.choice(("approval.asked", "approval.given", "approval.refused"))

@@ -58,7 +58,7 @@ def recorded_at_random(events: Sequence[Event], random: Random) -> list[Event]:
 
 
 def state_at(events: Sequence[Event], position: int) -> State:
-    """As it was known at a position, folded from nothing."""
+    """The state at a position, folded from nothing."""
     so_far = events[:position]
     struck = {event.fact.position for event in so_far if isinstance(event.fact, EventStruck)}
     return retell(EMPTY, [event for event in so_far if event.position not in struck]).state

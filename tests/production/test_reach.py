@@ -639,7 +639,7 @@ def test_a_start_told_late_does_not_bring_a_withdrawn_retake_to_life() -> None:
     assert story.take("KESTREL-1/1", "paint").number == 1
 
 
-def test_what_a_withdrawal_cancels_can_be_asked_before() -> None:
+def test_what_a_withdrawal_would_cancel_is_worked_out_before() -> None:
     story = shot(studio(scenes=1), "KESTREL-1/1")
     retake = story.call("R1", "KESTREL-1/1", "paint", "character", at=CALLED)
     assert cancelled_by_withdrawal(story.state, "R1", retake) == story.reached("R1")

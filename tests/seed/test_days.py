@@ -73,7 +73,7 @@ def test_another_process_with_other_hashes_makes_the_same_bytes(seed_log: list[D
     assert done.stdout.strip() == digest(seed_log)
 
 
-def test_every_type_of_fact_is_told_and_each_event_is_in_order(seed_log: list[Day]) -> None:
+def test_every_type_of_fact_occurs_and_each_event_is_in_order(seed_log: list[Day]) -> None:
     types, identities = set(), set()
     for day in seed_log:
         for post in day.posts:

@@ -320,7 +320,7 @@ def test_working_days_know_versions_and_their_range() -> None:
         workdays_between(studio, date(2026, 1, 1), date(2300, 1, 1))
 
 
-def test_working_days_are_counted_between_all_dates_that_may_be_said() -> None:
+def test_working_days_are_counted_between_all_dates_that_may_be_recorded() -> None:
     assert date(YEAR_FIRST, 1, 1) >= WORKDAYS_FROM_ON
     # a plan made on the last of them looks some years further
     assert date(YEAR_LAST + YEARS_AHEAD + 2, 1, 1) < WORKDAYS_TO_ON

@@ -113,7 +113,7 @@ def test_a_dataclass_is_taken_apart_once() -> None:
 
 
 @pytest.mark.parametrize("type_", CATALOGUE)
-def test_what_is_told_of_a_fact_revives_to_it(type_: str) -> None:
+def test_the_members_of_a_fact_revive_to_it(type_: str) -> None:
     for event in example_events(type_):
         fact = reviver(CATALOGUE[type_])(event["data"])
         assert reviver(CATALOGUE[type_])(json_members(fact)) == fact

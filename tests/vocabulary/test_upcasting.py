@@ -93,7 +93,7 @@ def test_steps_are_of_types_and_versions_that_there_were() -> None:
         ({"hard": False}, 2, False),
     ],
 )
-def test_a_gate_not_said_to_be_hard_was_soft_once_and_stays_as_it_was_now(
+def test_a_gate_set_without_hard_was_soft_once_and_stays_as_it_was_now(
     data: dict[str, bool], version: int, hard: bool | None
 ) -> None:
     gate = {"gate": "delivery", "due_on": "2031-04-15", **data}

@@ -84,7 +84,7 @@ def test_outside_working_hours_nothing_is_lost() -> None:
     assert len(moves_of(one_episode(), until="2031-03-03T09:00:00Z")) == 1
 
 
-def test_an_event_is_told_with_what_it_is_about() -> None:
+def test_a_move_shows_its_event_with_what_that_is_about() -> None:
     story = one_episode()
     story.desk(EPISODE, "storyboard", start="2031-03-03T07:00:00Z", end="2031-03-03T08:00:00Z")
     tell(story, "2031-03-03T09:00:00Z", "work.started", "KESTREL-1/1", {"department": "layout"})
@@ -250,7 +250,7 @@ def test_each_delta_is_the_difference_of_two_plans_made_from_nothing(seeds: list
 
 @settings(max_examples=60, deadline=None)
 @given(LOGS, st.integers(0, 3000))
-def test_a_plan_stands_as_long_as_it_is_said_to(seeds: list[int], minutes: int) -> None:
+def test_a_plan_stands_as_long_as_is_promised(seeds: list[int], minutes: int) -> None:
     events = log_at_random(seeds)
     now_min = events[-1].recorded_us // US_PER_MIN
     board = make_board(state_at(events, len(events)))
@@ -263,7 +263,7 @@ def test_a_plan_stands_as_long_as_it_is_said_to(seeds: list[int], minutes: int) 
 
 @settings(max_examples=60, deadline=None)
 @given(LOGS)
-def test_facts_that_are_said_to_move_no_date_move_no_visit(seeds: list[int]) -> None:
+def test_facts_that_are_listed_to_move_no_date_move_no_visit(seeds: list[int]) -> None:
     events = log_at_random(seeds)
     for event in events:
         if type(event.fact) not in trail.MOVES_NO_DATE:

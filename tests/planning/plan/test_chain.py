@@ -51,7 +51,7 @@ def test_what_cannot_be_planned_leads_to_what_keeps_it_from_it() -> None:
     assert found[-1][:2] == ("KESTREL-1", "mix")
 
 
-def test_nothing_open_or_nothing_known() -> None:
+def test_no_chain_where_nothing_is_open_or_the_episode_is_unknown() -> None:
     story = studio(scenes=1)
     story.tell("episode.delivered", "KESTREL-1")
     assert chain(story, "KESTREL-1") == []

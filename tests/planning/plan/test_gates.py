@@ -164,7 +164,7 @@ def _frozen_min(plan: Schedule, episode: str, gate: str) -> int | None:
 
 
 def test_the_stories_have_gates_of_every_kind() -> None:
-    """Dates that hold, do not hold and cannot be said; gates met and not met."""
+    """Dates that hold, do not hold and cannot be projected; gates met and not met."""
     seen = set()
     for seed in range(150):
         state = states_at_random(Random(seed), 40)[-1]

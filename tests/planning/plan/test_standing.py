@@ -108,7 +108,7 @@ def test_counts_are_those_of_the_visits(story: Story) -> None:
         }
 
 
-def test_what_a_delivered_episode_left_open_is_told_without_a_plan(story: Story) -> None:
+def test_what_a_delivered_episode_left_open_is_shown_without_a_plan(story: Story) -> None:
     standings = Standings.of(planned(story.state))
     layout, background, _, paint, _ = standings.visits("KESTREL-3/1")
     assert layout.stands is Stands.HANDED_OFF

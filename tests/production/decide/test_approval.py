@@ -118,7 +118,7 @@ def test_refused_sends_it_back_to_be_made_and_asked_about_again() -> None:
     assert [answer.answer for answer in story.state.elements[IMP].answers] == ["refused", "given"]
 
 
-def test_without_more_said_all_of_it_goes_back_to_the_first_that_makes_it() -> None:
+def test_unless_stated_otherwise_all_of_it_goes_back_to_the_first_that_makes_it() -> None:
     story = story_of_design(HAT, "prop")
     story.tell("approval.asked", HAT, at=TEN)
     event = story.tell("approval.refused", HAT, BY, at=ELEVEN)
@@ -307,7 +307,7 @@ def test_a_route_names_where_the_approval_holds_and_no_department_so() -> None:
 # what comes before the approval
 
 
-def test_a_hand_off_is_looked_at_though_its_start_is_not_the_last_thing_told() -> None:
+def test_a_hand_off_is_looked_at_though_its_start_is_not_the_last_fact() -> None:
     story = story_of_design()
     story.desk(SCENE, "layout", start=NINE, end=TEN)
     data = {"department": "animation"}

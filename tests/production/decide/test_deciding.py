@@ -302,7 +302,7 @@ def test_telling_again_sets_aside_what_the_rules_refuse() -> None:
     assert retold.state.visits[SCENE]["layout"].current.started_us == other.time_us
 
 
-def test_what_was_known_by_then_is_told_from_a_subset() -> None:
+def test_what_had_happened_by_then_is_retold_from_a_subset() -> None:
     """As we now know it was at ten: the facts not dated after it, in order of position."""
     story = studio()
     story.tell("hand-off.made", SCENE, LAYOUT, at=NOON)

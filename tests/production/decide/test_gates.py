@@ -84,7 +84,7 @@ def test_an_approved_change_order_moves_it() -> None:
     assert story.marks(moved) == ("hard-date-moved",)
 
 
-def test_what_is_not_said_of_hard_stays_as_it_was() -> None:
+def test_a_gate_set_without_hard_stays_as_hard_as_it_was() -> None:
     story = story_at()
     moved = {"gate": "delivery", "due_on": "2031-05-20", "reason": "A slot in May was agreed."}
     story.record(story.event("gate.set", EPISODE, moved), actor=PRODUCER)
@@ -104,7 +104,7 @@ def test_what_is_not_said_of_hard_stays_as_it_was() -> None:
     assert story.state.episodes[EPISODE].gate("delivery") == Gate(date(2031, 5, 21), False)
 
 
-def test_a_gate_that_is_new_is_soft_unless_it_is_said_to_be_hard() -> None:
+def test_a_gate_that_is_new_is_soft_unless_it_is_set_hard() -> None:
     story = story_at()
     story.tell("gate.set", EPISODE, {"gate": "air", "due_on": "2031-05-20"})
     assert story.state.episodes[EPISODE].gate("air") == Gate(date(2031, 5, 20), False)
@@ -207,7 +207,7 @@ def test_the_lock_may_come_before_the_cut_off_of_retakes_or_behind_it(
 BACKDATED = "2031-03-04T12:00:00Z"
 
 
-def test_a_date_that_was_over_when_it_was_said_is_flagged_though_the_fact_is_dated_back() -> None:
+def test_a_date_that_was_over_when_it_was_set_is_flagged_though_the_fact_is_dated_back() -> None:
     story = story_at("2031-06-01T12:00:00Z")
     due = {"gate": "rough-cut", "due_on": "2031-05-01"}
     assert "date-past" in story.marks(story.tell("gate.set", EPISODE, due, BACKDATED))

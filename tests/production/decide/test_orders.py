@@ -112,7 +112,7 @@ def test_the_table_of_moves(story: Story, standing: str) -> None:
         assert isinstance(decided, Accepted) == (move in MOVES[standing]), (standing, move, decided)
 
 
-def test_what_is_said_of_an_order_names_it_and_its_subject(story: Story) -> None:
+def test_a_fact_about_an_order_names_it_and_its_subject(story: Story) -> None:
     story.tell("change-order.raised", "KESTREL-1", order())
     unknown = {"order": "CO-7"}
     assert story.codes("change-order.declined", "KESTREL-1", unknown) == {Code.UNKNOWN}

@@ -59,7 +59,7 @@ def test_naming_what_has_not_begun_is_refused() -> None:
 
 
 @pytest.mark.parametrize("more", [{"share": 0.5, "drawings": 3}, {"share": None}])
-def test_either_a_share_or_a_number_of_drawings_is_said(more: dict[str, Any]) -> None:
+def test_either_a_share_or_a_number_of_drawings_is_given(more: dict[str, Any]) -> None:
     data = {name: value for name, value in more.items() if value is not None}
     type_, subject, call = shot().call_of("R2", SCENE, "animation", "character")
     call.pop("share")
