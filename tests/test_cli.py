@@ -90,7 +90,7 @@ def test_a_demo_on_a_port_that_is_taken_says_so_before_anything_is_made(
 
 
 class Breaking(Inline):
-    """Its process ends over the third stretch."""
+    """Its process ends while it walks the third stretch."""
 
     def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Any:
         if len(self.submitted) == 2:

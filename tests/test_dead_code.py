@@ -1,4 +1,4 @@
-"""Nothing in the service is there for nobody: what only tests call counts as dead."""
+"""No code of the service is unused; what only tests call counts as unused."""
 
 from pathlib import Path
 

@@ -27,7 +27,7 @@ def note(number: int) -> dict[str, object]:
 
 
 def tell_all(engine: Engine, owner: Engine) -> dict[int, int]:
-    """Strikes, late days, notes, an erased one, a snapshot, a trail; positions by note."""
+    """Record strikes, notes (one of them erased), a snapshot, a trail; positions by note."""
     recording.make(engine)
     opened = worker(engine)
     posted(opened, office_facts(scenes=3), role="office")

@@ -1,4 +1,4 @@
-"""What is stored beside a record lies: nothing notices until it is held against the record."""
+"""What is stored beside a record was altered: found when it is compared with the record."""
 
 from pathlib import Path
 

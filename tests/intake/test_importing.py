@@ -205,7 +205,7 @@ def _other_content(folder: Path) -> None:
 
 
 def _short_content(folder: Path) -> None:
-    """Of an event whose text is not there, so that nothing else tells its content hash."""
+    """Of an event whose text is not there, so that its content hash follows from nothing else."""
     (folder / PERSONAL).unlink()
     path = folder / CONTENTS
     first, *others = path.read_text().splitlines()

@@ -29,7 +29,7 @@ Login = Callable[..., str]
 
 @pytest.fixture
 def login(database: Database) -> Iterator[Login]:
-    """Makes a login that is a member of the service's role, then executes more statements of it."""
+    """Makes a login that is a member of the service's role, and executes statements about it."""
     owner = create_engine(database.owner_url, poolclass=NullPool)
     made: list[str] = []
 

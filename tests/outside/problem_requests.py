@@ -165,7 +165,7 @@ def ask(studio: SmallStudio, request: Request) -> httpx.Response:
 
 
 class _Faulty:
-    """An engine that is not one."""
+    """An engine with a fault that no request brings about."""
 
     def connect(self) -> None:
         raise RuntimeError("a fault that nobody expected")

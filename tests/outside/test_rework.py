@@ -1,6 +1,6 @@
 """Passes and work under retakes that come by chance, against absorbing Markov chains.
 
-Scenes are sent down a line and back (`retold`): a hand-off takes a scene a department on, a retake
+Scenes are sent down a line and back (`passes`): a hand-off takes a scene a department on, a retake
 takes it back. Where it goes is drawn here, seeds fixed; what takes and what work follow is for our
 rules to say. Expected visits, steps and ends come from the fundamental matrix (`absorbing`). Means
 must come within four standard errors, by the chain's own variance.

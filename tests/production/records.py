@@ -1,4 +1,4 @@
-"""Looking into states: the types of all that is in them, and which members say anything."""
+"""Looking into states: the types of all that is in them, and members not at their defaults."""
 
 from dataclasses import fields, is_dataclass
 from typing import Any

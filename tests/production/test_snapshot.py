@@ -1,4 +1,4 @@
-"""Snapshots: what comes back is what was there, and everything that follows from it follows."""
+"""Snapshots: the state that is read back is the one written, and all that follows is alike."""
 
 import json
 import os

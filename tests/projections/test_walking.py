@@ -236,7 +236,7 @@ def test_minutes_by_real_clocks_are_over_a_little_later(engine: Engine) -> None:
 
 
 def test_a_batch_of_strikes_is_one_step(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Half-way states of it were never so, and each takes a fold."""
+    """The states half-way through it never stood, and each would cost a fold."""
     opened = small_studio(engine)
     notes = [
         fact("note.given", SCENE, {"note": f"N{number}", "to": "layout"}, id=f"n{number}")

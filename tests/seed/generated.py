@@ -80,7 +80,7 @@ def final_state() -> State:
 
 
 def digest(days: Iterable[Day]) -> str:
-    """One number for all bytes of a log."""
+    """The SHA-256 of all bytes of a log."""
     hasher = hashlib.sha256()
     for day in days:
         hasher.update(json.dumps(day).encode())

@@ -1,4 +1,4 @@
-"""Every type of event is put into words, without a word that somebody wrote."""
+"""Every type of event has a sentence, and no personal text gets into it."""
 
 import pytest
 
