@@ -141,7 +141,7 @@ class Story:
         self.state: State = EMPTY
         self.struck: frozenset[int] = frozenset()
         self.events: list[Event] = []
-        self.said: dict[int, dict[str, Any]] = {}  # by position, the data as they were said
+        self.data_by_position: dict[int, dict[str, Any]] = {}  # as they were given
         self.now = "2031-03-03T08:00:00Z"
 
     def event(
@@ -156,7 +156,7 @@ class Story:
         """An event as it would be proposed."""
         at_us = parse_instant(at or self.now)
         place = len(self.events) + 1 if position is None else position
-        self.said[place] = dict(data or {})
+        self.data_by_position[place] = dict(data or {})
         fact = reviver(CATALOGUE[type_])(dict(data or {}))
         recorded_us = max(at_us, parse_instant(self.now))
         return Event(place, "/tests", f"e{place}", subject, at_us, recorded_us, "tests", fact, role)

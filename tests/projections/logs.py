@@ -45,7 +45,7 @@ def office_story() -> Story:
 def entries_of(story: Story, random: Random) -> list[LogEntry]:
     """A story's events, recorded one after the other at random, each with its data."""
     events = recorded_at_random(story.events, random)
-    return [(event, story.entries[event.position]) for event in events]
+    return [(event, story.data_by_position[event.position]) for event in events]
 
 
 def record(engine: Engine, entries: Sequence[LogEntry]) -> None:

@@ -138,7 +138,7 @@ class ExtremeStory:
                 self.paper.record(*batch, who=before)
                 batch = []
             at = format_instant(event.time_us)
-            data = given.said[event.position]
+            data = given.data_by_position[event.position]
             batch.append(self.paper.event(event.fact.TYPE, event.subject, data, at))
             before = who
         self.paper.record(*batch, who=before)
@@ -181,7 +181,7 @@ class ExtremeStory:
         at = format_instant(event.time_us)
         if self.random.random() < 0.05:
             at = self.random.choice((*MOMENTS, self.paper.now))
-        data = self.log.said.pop(event.position)
+        data = self.log.data_by_position.pop(event.position)
         posted = self.paper.event(event.fact.TYPE, event.subject, data, at)
         if self.random.random() < 0.03:
             posted |= {
