@@ -5,6 +5,7 @@ may have recorded: notes of as much text as an event takes, and some of an earli
 7.5 MB. One worker serves it, and the kernel says how far each request raised what it has in memory.
 """
 
+import os
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -214,6 +215,10 @@ def _hostile_posts(at: str, big: int, source: str) -> Iterator[tuple[bytes, int,
         whole = orjson.dumps([event(1, other="HERE")])
         return whole.replace(b'"HERE"', b"[" + b",".join([part] * count) + b"]")
 
+    def beneath_a_long_name(part: bytes, count: int, first: bytes = b"1") -> bytes:
+        name = b"x" * (room // 2)
+        return filled(b'{"%b":[%b]}' % (name, b",".join([first] + [part] * count)), 1)
+
     room = big - 1000
     for body, status in (
         (filled(b"[]", room // 3), 413),
@@ -226,6 +231,10 @@ def _hostile_posts(at: str, big: int, source: str) -> Iterator[tuple[bytes, int,
         (filled(b'"%b"' % (b"x" * 30), 99_000), 422),
         (filled(b'"%b"' % (b"x" * (room - 200) + "\U0001f98a".encode()), 1), 422),
         (filled(b'"%b"' % (b"\\u00e9" * (room // 6 - 100)), 1), 422),
+        # each of these values has a pointer of that length
+        (beneath_a_long_name(b"null", 9_000), 422),
+        (beneath_a_long_name(b"0", 90_000, b'"\\u0041"'), 422),
+        (beneath_a_long_name(b"1e999", 9_000), 400),
     ):
         yield body, status, status
     yield orjson.dumps([event(number, text="\U0001f98a" * 900) for number in range(1000)]), 201, 200
@@ -334,7 +343,13 @@ def _worker_of(address: str) -> int:
                 serving[int(folder.name)] = _status_kib(int(folder.name), "PPid")
         except OSError:
             continue  # it ended meanwhile
-    (pid,) = [pid for pid, parent in serving.items() if parent in serving]
+    own = os.getpriority(os.PRIO_PROCESS, 0)
+    (pid,) = [
+        pid
+        for pid, parent in serving.items()
+        # the one that builds trails lets others go first
+        if parent in serving and os.getpriority(os.PRIO_PROCESS, pid) == own
+    ]
     return pid
 
 

@@ -1,5 +1,6 @@
 """Where a request goes, whose it is and whether it is let in, by what the app knows."""
 
+import asyncio
 from collections.abc import Callable, Coroutine
 from contextlib import suppress
 from functools import partial
@@ -13,6 +14,9 @@ from service.web.described import description_of
 from service.web.problems import Problem
 from service.web.serving.lanes import Client, Lane, Lanes
 from service.web.throttle import Throttle
+
+FOUND_S = 1.0
+"""How long a request waits until its unseen token is looked up."""
 
 
 def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
@@ -37,13 +41,14 @@ def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
 
 
 def client_finder(
-    app: Flask, throttle: Throttle, lane: Lane
+    app: Flask, throttle: Throttle, lane: Lane, found_s: float = FOUND_S
 ) -> Callable[[str | None, str], Coroutine[Any, Any, Client]]:
     """What tells whose request it is, by its Authorization header and address.
 
     A token that the worker has not seen is looked up on a thread of the lane, so that its studio is
-    known before a thread is wanted for the request. Clients without a known token are a group for
-    each address.
+    known before a thread is wanted for the request. That is waited for `found_s` at most: the
+    database may be slow or gone, which the route finds out by itself. Clients without a known token
+    are a group for each address.
     """
 
     def client_known(secret: str) -> Client | None:
@@ -63,11 +68,19 @@ def client_finder(
             return stranger
         client = client_known(secret)
         if client is None:
-            await lane.run(partial(look_up, secret, address), stranger)
+            finding = asyncio.ensure_future(lane.run(partial(look_up, secret, address), stranger))
+            finding.add_done_callback(_leave)
+            await asyncio.wait((finding,), timeout=found_s)
             client = client_known(secret)
         return client or stranger
 
     return client_of
+
+
+def _leave(finding: "asyncio.Future[None]") -> None:
+    """Let nobody be told that a lookup failed: what depends on it is asked for again."""
+    if not finding.cancelled():
+        finding.exception()
 
 
 def admission(app: Flask, throttle: Throttle) -> Callable[[str | None, str], Problem | None]:
