@@ -27,7 +27,7 @@ from tests.serving import data_folder, memory_disk
 TEMPLATE = "template_migrated"
 TESTS = Path(__file__).parent
 ON_BOTH = (
-    *("log", "checking", "intake", "projections"),
+    *("log", "checking", "feeds", "intake", "projections"),
     *("web/test_extremes.py", "web/nouns/test_events.py", "web/nouns/test_forgotten.py"),
 )
 """What the second server must agree with: all that has SQL of its own, and every address once."""

@@ -12,9 +12,9 @@ import pytest
 from service.planning.kernel import compiled
 from service.production.nouns import RULES
 from service.vocabulary.facts import CATALOGUE
+from tests.places import TOP
 
-ROOT = Path(__file__).parent.parent
-SERVICE = ROOT / "service"
+SERVICE = TOP / "service"
 
 # a module imports only from places above its own, so that no circle can exist
 ORDER = (
@@ -88,7 +88,7 @@ SOURCES = sorted(SERVICE.rglob("*.py"))
 
 def name_of(path: Path) -> str:
     """A path as a message shows it."""
-    return str(path.relative_to(ROOT))
+    return str(path.relative_to(TOP))
 
 
 @cache
@@ -139,8 +139,8 @@ def tracked() -> list[Path]:
     """Files under version control that are there."""
     # a clone may be another user's than the one who runs the tests: git would refuse to read it
     command = ["git", "-c", "safe.directory=*", "ls-files", "-z"]
-    listed = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
-    paths = (ROOT / name for name in listed.stdout.split("\0") if name)
+    listed = subprocess.run(command, cwd=TOP, capture_output=True, text=True, check=True)
+    paths = (TOP / name for name in listed.stdout.split("\0") if name)
     return [path for path in paths if path.is_file()]
 
 
@@ -305,7 +305,7 @@ def test_no_path_leads_out_of_the_repository() -> None:
         for path, text in texts()
         if path.suffix == ".py" and "__file__" in text
         for node in ast.walk(tree_of(path))
-        if isinstance(node, ast.expr) and climbs(node) > len(path.relative_to(ROOT).parts)
+        if isinstance(node, ast.expr) and climbs(node) > len(path.relative_to(TOP).parts)
     ]
     assert not wrong
     assert not [name_of(path) for path in tracked() if path.is_symlink()]
@@ -345,9 +345,9 @@ def test_what_a_checker_is_told_to_leave_has_a_reason_beside_it() -> None:
     silenced = re.compile(r"# (noqa|type: ignore)\b")
     reason = re.compile(r"# (?:noqa: [A-Z\d, ]+|type: ignore\[[a-z, -]+\])\s+[#-] ?\w")
     bare = [
-        f"{path.relative_to(ROOT)}: {line.strip()}"
+        f"{path.relative_to(TOP)}: {line.strip()}"
         for folder in ("service", "tests", "seed")
-        for path in sorted((ROOT / folder).rglob("*.py"))
+        for path in sorted((TOP / folder).rglob("*.py"))
         for line in path.read_text().splitlines()
         if silenced.search(line) and not reason.search(line) and "re.compile" not in line
     ]

@@ -4,13 +4,14 @@ from pathlib import Path
 
 from vulture import Vulture
 
-ROOT = Path(__file__).parent.parent
+from tests.places import TOP
+
 CALLED_BY_DECORATOR = (
     *("@*.command", "@*.get", "@*.post", "@*.put"),  # commands and routes
     *("@*.before_request", "@*.listens_for"),  # what Flask and SQLAlchemy call
 )
 CALLED_BY_LIBRARIES = (
-    *("load_config", "init_signals", "default_headers"),  # gunicorn
+    *("load_config", "load_wsgi", "init_signals", "default_headers"),  # gunicorn
     *("send_400_response", "timeout_keep_alive_handler", "disconnected"),  # uvicorn
     *("footer", "c_margin"),  # fpdf2
     *("sort_keys", "strict_slashes", "merge_slashes"),  # Flask
@@ -36,10 +37,10 @@ def test_nothing_is_dead() -> None:
     vulture = Vulture(
         ignore_names=list(CALLED_BY_LIBRARIES), ignore_decorators=list(CALLED_BY_DECORATOR)
     )
-    vulture.scavenge([str(ROOT / "service"), str(ROOT / "seed")])
+    vulture.scavenge([str(TOP / "service"), str(TOP / "seed")])
     dead = []
     for item in vulture.get_unused_code(min_confidence=60):
-        name = str(Path(item.filename).relative_to(ROOT))
+        name = str(Path(item.filename).relative_to(TOP))
         by_name = name.startswith(READ_BY_NAME) or name.endswith(("answers.py", "arguments.py"))
         if item.typ != "variable" or not by_name:
             dead.append(f"{name}:{item.first_lineno} {item.typ} {item.name}")

@@ -10,7 +10,7 @@ from alembic.script import ScriptDirectory
 from alembic.util.exc import CommandError
 from sqlalchemy import Connection, text
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import OperationalError, ProgrammingError
+from sqlalchemy.exc import DBAPIError
 
 from service.log.engine import driver_connection, owner_engine
 from service.log.schema import SERVICE_ROLE
@@ -41,9 +41,10 @@ def migrate(owner_url: str, service_url: str | None = None, *, oldest: int = _OL
             _ensure_role(connection)
             command.upgrade(_config(connection), "head")
             _ensure_member(connection, service_url)
-    except (OperationalError, ProgrammingError) as error:
+    except DBAPIError as error:
+        # not from the error itself, which has the statement, and a hashed password may be in that
         cause = cast("psycopg.Error", error.orig)
-        raise MigrationError(f"{_shown(owner_url)}: {_explain(cause)}") from error
+        raise MigrationError(f"{_shown(owner_url)}: {_explain(cause)}") from cause
     except CommandError as error:
         raise MigrationError(
             f"{_shown(owner_url)}: brought up to date by a later release than this one ({error}); "

@@ -51,12 +51,12 @@ NOBODY = Client("", "")
 class Lane:
     """Some threads, and a bounded number of requests that wait for one; of one event loop.
 
-    A request is answered within `answer_s`, and else told `too_long`. Groups take turns, and in
+    Who has no answer after `answer_s` is to be told `too_long`. Groups take turns, and in
     each its clients: of those that wait, each has one request answered before any has its next, so
     that whoever sends many waits for them alone. Half the waiting places are one client's at most
     and three quarters one group's. Where there are four threads or more, one client has three
     quarters of them at most, and one group all but one. `by_studio` says whether it is worth
-    finding out which studio a client is of: not where everything is answered in no time.
+    finding out which studio a client is of, which may take as long as an answer does here.
     """
 
     def __init__(self, name: str, threads: int, waiting_max: int, answer_s: float,
@@ -125,6 +125,8 @@ class Lane:
         self._running[ended] -= 1
         self._running += Counter()  # drops those at zero
         for group in [*self._waiting]:
+            if self._running.total() >= self.threads:
+                return
             if self._begin_one(self._waiting[group]):
                 self._waiting.move_to_end(group)
             if not self._waiting[group]:
