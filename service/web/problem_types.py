@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from service.studio import WAIT_S_MAX
-from service.web.waiting import FAR
+from service.web.position_waits import FAR
 
 
 class ProblemType(NamedTuple):

@@ -22,9 +22,9 @@ from service.web.negotiation import JSON, invalid_query
 from service.web.nouns.stoppages import shown_suppositions
 from service.web.paging import Place, make_cursor, of_this_list, read_cursor, say_next
 from service.web.pointers import FieldError
+from service.web.position_waits import view_of
 from service.web.problems import ProblemError
 from service.web.services import services
-from service.web.waiting import view_of
 
 _Found = TypeVar("_Found")
 _Item = TypeVar("_Item")

@@ -16,7 +16,7 @@ from service.release import this_release
 from service.settings import Settings
 from service.studio import Studio
 from service.web.observing import FULL_S
-from service.web.waiting import Viewed, Waiting
+from service.web.position_waits import Viewed, Waiting
 
 _KEY = "retake-ledger"
 

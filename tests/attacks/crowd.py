@@ -138,8 +138,11 @@ def crowding(service: Installed, tokens: Sequence[str], connections: int) -> Ite
         yield statuses
     finally:
         stop.set()
-        statuses.update(answered.get(timeout=_ENDED_S_MAX))
-        process.join()
+        try:
+            statuses.update(answered.get(timeout=_ENDED_S_MAX))
+        finally:
+            process.terminate()
+            process.join()
 
 
 def _strike(

@@ -5,7 +5,7 @@ import threading
 import pytest
 from sqlalchemy import Engine
 
-from service.web.waiting import Waiting
+from service.web.position_waits import Waiting
 
 from ..paper import Paper, another_worker
 from ..provided import provide_with

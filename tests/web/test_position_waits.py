@@ -7,7 +7,7 @@ from typing import cast
 import pytest
 
 from service.studio import WAIT_S_MAX, NotYetError, View
-from service.web.waiting import FAR, WAITING_MAX, Waiting, view_of
+from service.web.position_waits import FAR, WAITING_MAX, Waiting, view_of
 
 HEAD = 10
 
