@@ -6,13 +6,10 @@ from typing import NamedTuple
 
 from service.production.route import Route
 from service.vocabulary.footage import RATES, Rate
+from service.vocabulary.instants import NOT_YET_US
 
 WORDS = tuple[tuple[str, int], ...]
 Node = tuple[str, str]  # (item, department)
-
-
-NOT_YET_US = -1
-"""An instant that has not come: None would make states, of which there are many, larger."""
 
 
 class Crew(NamedTuple):
@@ -51,7 +48,7 @@ class Stoppage(NamedTuple):
     @property
     def lasts(self) -> bool:
         """Whether the department has not gone on yet."""
-        return self.resumed_us < 0
+        return self.resumed_us == NOT_YET_US
 
 
 class LaidRoute(NamedTuple):

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from msgspec import Struct
 from msgspec.structs import replace
 
+from service.vocabulary.instants import NOT_YET_US
 from service.vocabulary.quantities import ONE_E4, ceil_div
 
 
@@ -92,7 +93,7 @@ _PHASE_AFTER = {
 
 
 class Take(Struct, frozen=True, gc=False, array_like=True):
-    """One take of a visit. Instants are microseconds since the epoch, -1 where not yet.
+    """One take of a visit. Instants are microseconds since the epoch, or NOT_YET_US.
 
     `carried_e4` is work left over from a take that was taken back; `basis_e4` is what the shares
     apply to: -1 for the item's whole base work, else as much of it as had been made where no take
@@ -104,15 +105,15 @@ class Take(Struct, frozen=True, gc=False, array_like=True):
     number: int
     phase: Phase
     opened_us: int
-    started_us: int = -1
-    ended_us: int = -1
+    started_us: int = NOT_YET_US
+    ended_us: int = NOT_YET_US
     artist: str | None = None
     shares: tuple[tuple[str, int], ...] = ()
     carried_e4: int = 0
     basis_e4: int = -1
     goes_on_e4: int = ONE_E4
     settled: int = -1
-    settled_us: int = -1
+    settled_us: int = NOT_YET_US
 
     @property
     def begun(self) -> bool:
@@ -288,17 +289,11 @@ def _moved(take: Take, entry: Entry, phase: Phase) -> Take:
         return replace(take, phase=phase, started_us=started_us, ended_us=entry.at_us)
     if move is _REFUSE:
         return replace(
-            take,
-            phase=phase,
-            started_us=-1,
-            ended_us=-1,
-            artist=None,
-            goes_on_e4=entry.share_e4,
-            settled=len(take.shares),
-            settled_us=take.ended_us,
-        )
+            take, phase=phase, started_us=NOT_YET_US, ended_us=NOT_YET_US, artist=None,
+            goes_on_e4=entry.share_e4, settled=len(take.shares), settled_us=take.ended_us,
+        )  # fmt: skip
     if take.phase is Phase.ON_DESK or move is Move.WITHDRAW:  # omitted, or given back
-        return replace(take, phase=phase, started_us=-1, artist=None)
+        return replace(take, phase=phase, started_us=NOT_YET_US, artist=None)
     return take
 
 

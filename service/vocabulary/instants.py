@@ -5,6 +5,8 @@ from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 
 US_PER_MIN = 60_000_000
+NOT_YET_US = -1
+"""An instant that has not come: None would make states, of which there are many, larger."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _RFC3339 = re.compile(
     r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:\d\d(?:\.\d{1,6})?(?:[Zz]|[+-]\d\d:\d\d)", re.ASCII

@@ -22,7 +22,7 @@ from service.vocabulary.calendar import Calendar, CalendarVersion, Shift
 from service.vocabulary.event import Event
 from service.vocabulary.facts.desks import DepartmentResumed, DepartmentStopped
 from service.vocabulary.facts.office import WEEKDAYS, CalendarSet, CrewSet
-from service.vocabulary.instants import format_instant
+from service.vocabulary.instants import NOT_YET_US, format_instant
 
 MIN_PER_DAY = 24 * 60
 
@@ -110,9 +110,13 @@ def check_department_stopped(draft: Draft, event: Event, fact: DepartmentStopped
     yield from the_department(draft, fact.department)
     stoppages = draft.stoppages.get(fact.department, ())
     if stoppages and stoppages[-1].lasts:
-        end_us = -1 if fact.expected_end_at_us is None else fact.expected_end_at_us
+        end_us = NOT_YET_US if fact.expected_end_at_us is None else fact.expected_end_at_us
         if end_us == stoppages[-1].expected_end_us:
-            until = "nobody knows until when" if end_us < 0 else f"until {format_instant(end_us)}"
+            until = (
+                "nobody knows until when"
+                if end_us == NOT_YET_US
+                else f"until {format_instant(end_us)}"
+            )
             yield Reason(
                 Code.CONTRADICTION,
                 f"{fact.department} is stopped already, {until}; say another expected_end_at, "
@@ -133,8 +137,8 @@ def check_department_stopped(draft: Draft, event: Event, fact: DepartmentStopped
 
 def apply_department_stopped(draft: Draft, event: Event, fact: DepartmentStopped) -> None:
     """A department does not work until it resumes; stopped already, its end becomes another."""
-    end_us = -1 if fact.expected_end_at_us is None else fact.expected_end_at_us
-    if end_us < 0:
+    end_us = NOT_YET_US if fact.expected_end_at_us is None else fact.expected_end_at_us
+    if end_us == NOT_YET_US:
         add_mark(draft, event.position, END_UNKNOWN)
     earlier = draft.stoppages.get(fact.department, ())
     if earlier and earlier[-1].lasts:

@@ -3,8 +3,7 @@
 from datetime import date
 from typing import overload
 
-from service.production.records import NOT_YET_US
-from service.vocabulary.instants import format_instant, format_min
+from service.vocabulary.instants import NOT_YET_US, format_instant, format_min
 from service.vocabulary.quantities import from_e4
 
 
