@@ -45,8 +45,8 @@ ACCEPTED_AT_ONCE = 64
 TURNED_AWAY_MAX = 64
 SWITCH_S = 0.0005
 """How long a thread may keep the interpreter while others want it. A request wants it some ten
-times, the event loop as often: with Python's own 5 ms, posts beside a thread that plans or builds
-the trail wait for a tenth of a second and more."""
+times, the event loop as often: with Python's own 5 ms each may wait that long for a thread that
+makes plans or walks a trail."""
 _RETRY_ACCEPT_S = 0.5
 # accept(2): faults of the network that a client has met already, and that are its own alone
 _OF_ONE_CLIENT = {
