@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Engine
 
 from service.kept import USUAL, Keeping, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
+from service.log.locking import Locked, lock
 from service.log.read import bodies, every, page, strikes
 from service.production.decide import Past, Retold, retell
 from service.production.folding import fold
@@ -53,8 +54,22 @@ class History:
         self._kept = KeptStates(name, seal_key, keeping)
         self.snapshots = Snapshots(name, engine, seal_key, keeping.snapshot_every)
 
-    def caught_up(self, connection: Connection, head: Head) -> tuple[Head, State]:
-        """What is known at a head that this connection can see, and the head: a later one maybe."""
+    def lock(self, connection: Connection, token_ids: Iterable[str]) -> Locked:
+        """Lock the log until the transaction ends, and read what a commit must know.
+
+        Before any of the log was folded its events are not read: a snapshot may spare most of them.
+        """
+        after = self._position
+        rows_max = self._keeping.read_at_once if after else 0
+        return lock(connection, self.name, token_ids, after, rows_max)
+
+    def caught_up(
+        self, connection: Connection, head: Head, locked: Locked | None = None
+    ) -> tuple[Head, State]:
+        """What is known at a head that this connection can see, and the head: a later one maybe.
+
+        Events that were read when the log was `locked` are not read again.
+        """
         with self._lock:
             if self._position > head.position:
                 # another thread is further on already: its view serves as well
@@ -62,7 +77,7 @@ class History:
             if self._position == 0 < head.position:
                 self._start_warm(connection, head.position)
             while self._position < head.position:
-                self._take_in(connection, head.position)
+                self._take_in(connection, head.position, locked)
             self.snapshots.passed(self._position, self._state, self._struck)
             return head, self._state
 
@@ -74,9 +89,13 @@ class History:
             self._kept.keep(self._position, self._state)
             self.snapshots.started_at(self._position)
 
-    def _take_in(self, connection: Connection, until: int) -> None:
+    def _take_in(self, connection: Connection, until: int, locked: Locked | None) -> None:
         """Fold on to a position at which a commit ended."""
-        rows = bodies(connection, self.name, self._position, until, self._keeping.read_at_once)
+        rows: list[tuple[int, bytes]] = []
+        if locked is not None and locked.after <= self._position:
+            rows = locked.rows[self._position - locked.after :]
+        if not rows:
+            rows = bodies(connection, self.name, self._position, until, self._keeping.read_at_once)
         # what is struck further on need not be folded first
         far = rows[-1][0] < until
         later = strikes(connection, self.name, rows[-1][0], until) if far else []

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Engine
 from service.history import History
 from service.kept import USUAL, Keeping
 from service.log.append import Head, read_head
+from service.log.locking import Locked
 from service.planning.board.board import advance
 from service.planning.compare.impact import Impact, compare
 from service.planning.plan.schedule import Schedule, schedule
@@ -90,9 +91,9 @@ class Studio:
             return head.clock_at_us
         return max(self._clock_us(), head.recorded_at_us)
 
-    def caught_up(self, connection: Connection, head: Head) -> View:
+    def caught_up(self, connection: Connection, head: Head, locked: Locked | None = None) -> View:
         """The view at a head that this connection can see."""
-        reached, state = self.history.caught_up(connection, head)
+        reached, state = self.history.caught_up(connection, head, locked)
         return View(reached.position, self.now_us(reached), state)
 
     def planned(self, view: View) -> Schedule:

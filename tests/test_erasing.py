@@ -153,7 +153,7 @@ def test_what_cannot_be_recorded_is_not_removed(
 ) -> None:
     (first,) = posted(studio, [note(1)])
 
-    def fail(*_: object) -> None:
+    def fail(*_: object, **_more: object) -> None:
         raise RuntimeError("the log is full")
 
     monkeypatch.setattr("service.log.chain.append_rows", fail)

@@ -281,7 +281,7 @@ def test_a_fault_that_one_post_brings_about_is_its_own(
 def test_a_fault_of_the_database_records_nothing_and_is_raised(
     studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def broken(*_: object) -> None:
+    def broken(*_: object, **_more: object) -> None:
         raise ConnectionError("the disk is full")
 
     before = studio.view()

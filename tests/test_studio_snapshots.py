@@ -19,7 +19,6 @@ from service.planning.plan.schedule import schedule
 from service.production.refusal import Refusal
 from service.production.snapshot import Thawed
 from service.record import OpenStudio
-from service.record import recorder as recorder_module
 from tests.recording import NAME, SEAL_KEY, fact, post, posted, worker
 from tests.workers import (
     SCENE,
@@ -265,7 +264,7 @@ def test_no_snapshot_is_of_what_was_not_committed(
         assert wait.wait(60)
         return write_snapshot(*args)
 
-    def lost(connection: Connection) -> None:
+    def lost(*_: object, **_more: object) -> None:
         raise ConnectionResetError("gone before the commit")
 
     head = studio.view().position
@@ -273,7 +272,7 @@ def test_no_snapshot_is_of_what_was_not_committed(
     snapshots.started_at(head)
     studio.warm.history.snapshots = snapshots
     with monkeypatch.context() as patched:
-        patched.setattr(recorder_module, "commit_now", lost)
+        patched.setattr("service.log.chain.append_rows", lost)
         with pytest.raises(ConnectionResetError):
             posted(studio, notes(2 * SNAPSHOT_EVERY, "lost"))
     assert _snapshots(engine) == [head]

@@ -11,7 +11,7 @@ from psycopg.pq.abc import PGresult
 from sqlalchemy import Connection
 
 from service.log import wire
-from service.log.prepared import rows_of, run, run_alone, statement
+from service.log.prepared import Call, rows_of, run, run_alone, run_together, statement
 from service.proofs.tree import Frontier, pack, unpack
 
 
@@ -131,12 +131,17 @@ def lock_head(connection: Connection, studio: str) -> Head:
 
     Raises `UnknownStudioError`.
     """
-    return _head(run(connection, LOCK_HEAD, studio.encode()), studio)
+    return head_of(run(connection, LOCK_HEAD, studio.encode()), studio)
+
+
+def locking_head(studio: str) -> Call:
+    """The call that `lock_head` makes, for `head_of` to read."""
+    return Call(LOCK_HEAD, (studio.encode(),))
 
 
 def read_head(connection: Connection, studio: str) -> Head:
     """Read a studio's head without locking it. Raises `UnknownStudioError`."""
-    return _head(run_alone(connection, _READ_HEAD, studio.encode()), studio)
+    return head_of(run_alone(connection, _READ_HEAD, studio.encode()), studio)
 
 
 def find_recorded(
@@ -155,12 +160,14 @@ def find_recorded(
     }
 
 
-def append_rows(connection: Connection, studio: str, rows: Sequence[Row], head: Head) -> None:
-    """Insert rows and their personal text, and move the head.
+def append_rows(
+    connection: Connection, studio: str, rows: Sequence[Row], head: Head, *, commit: bool = False
+) -> None:
+    """Insert rows and their personal text, and move the head; `commit` does that too, at once.
 
     `head` is where the log stands after the rows; its clock is not written. The caller holds
     the lock and has numbered the rows from the locked head's position plus one. Raises
-    `HeadMovedError` if the log does not stand right before the rows; roll back then.
+    `HeadMovedError` if the log does not stand right before the rows: nothing is inserted then.
     """
     if not rows:
         return
@@ -168,9 +175,7 @@ def append_rows(connection: Connection, studio: str, rows: Sequence[Row], head: 
     if [row.position for row in rows] != list(range(before + 1, head.position + 1)):
         raise HeadMovedError(f"{studio}: rows must be dense up to the new head, {head.position}")
     personal = [row for row in rows if row.personal is not None]
-    done = run(
-        connection,
-        _APPEND_WITH_PERSONAL if personal else APPEND,
+    values = (
         studio.encode(),
         wire.whole(before),
         wire.instant(head.recorded_at_us),
@@ -179,6 +184,8 @@ def append_rows(connection: Connection, studio: str, rows: Sequence[Row], head: 
         *_event_columns(rows),
         *(_personal_columns(personal) if personal else ()),
     )
+    call = Call(_APPEND_WITH_PERSONAL if personal else APPEND, values)
+    (done,) = run_together(connection, call, commit=commit)
     if done.command_tuples != len(rows):
         raise HeadMovedError(f"{studio}: the log does not stand at {before}, or is recorded later")
 
@@ -207,7 +214,8 @@ def _personal_columns(rows: Sequence[Row]) -> tuple[bytes, ...]:
     )
 
 
-def _head(found: PGresult, studio: str) -> Head:
+def head_of(found: PGresult, studio: str) -> Head:
+    """The head that was read. Raises `UnknownStudioError`."""
     if found.ntuples == 0:
         raise UnknownStudioError(studio)
     ((position, recorded_at, frontier, clock_at),) = rows_of(found)

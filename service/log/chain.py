@@ -59,7 +59,10 @@ class Chain:
             position=event.position, recorded_at_us=event.recorded_us, frontier=frontier
         )
 
-    def write(self, connection: Connection, studio: str) -> None:
-        """Write what is not written yet, and the head. Raises IntegrityError for a repeat."""
-        append_rows(connection, studio, self.rows, self.head)
+    def write(self, connection: Connection, studio: str, *, commit: bool = False) -> None:
+        """Write what is not written yet, and the head; `commit` it too, at once, if there is any.
+
+        Raises IntegrityError for a repeat.
+        """
+        append_rows(connection, studio, self.rows, self.head, commit=commit)
         self.rows = []

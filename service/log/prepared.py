@@ -1,15 +1,20 @@
 """Statements that a connection prepares once, and libpq then runs in one round trip each.
 
+Or several in one round trip, while a lock is held that others wait for: each time that a thread
+waits for the server it gives the interpreter up, and may have to wait for it longer than for that.
+
 What every request and every commit does must cost little. Through the driver's cursors a statement
 takes ten times the processor time that it takes here, much of it holding up the other threads.
 Values go and come in PostgreSQL's binary format, as `wire` makes and reads them.
 """
 
+import select
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
+import psycopg
 from psycopg import errors
-from psycopg.pq import DiagnosticField, ExecStatus, Format, TransactionStatus
+from psycopg.pq import ConnStatus, DiagnosticField, ExecStatus, Format, TransactionStatus
 from psycopg.pq.abc import PGconn, PGresult
 from sqlalchemy import Connection
 
@@ -17,7 +22,7 @@ from service.log.engine import driver_connection
 
 _DONE = frozenset({ExecStatus.COMMAND_OK, ExecStatus.TUPLES_OK})
 _INFO = "retake-ledger-prepared"
-_BEGIN = b"BEGIN ISOLATION LEVEL READ COMMITTED"
+_BEGIN, _COMMIT = b"BEGIN ISOLATION LEVEL READ COMMITTED", b"COMMIT"
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +31,13 @@ class Statement:
 
     name: bytes
     text: bytes
+
+
+class Call(NamedTuple):
+    """A statement with its values."""
+
+    statement: Statement
+    values: tuple[bytes, ...]
 
 
 def statement(name: str, text: str) -> Statement:
@@ -62,29 +74,84 @@ def run_alone(connection: Connection, statement: Statement, *values: bytes) -> P
         return _run(connection, raw.pgconn, statement, values)
 
 
-def commit(connection: Connection) -> None:
-    """Commit; the connection's own commit finds nothing to do then.
+def run_together(connection: Connection, *calls: Call, commit: bool = False) -> list[PGresult]:
+    """Run statements in one round trip in the connection's transaction, begun if need be.
 
-    Raises InFailedSqlTransaction where a statement had failed.
+    `commit` commits behind them in the same round trip; the connection's own commit finds nothing
+    to do then. The error of the first that fails is raised, and what follows it is not run.
     """
+    if not connection.in_transaction():
+        connection.begin()  # else a later commit would find nothing to commit
     with driver_connection(connection) as raw:
         libpq = raw.pgconn
-        if libpq.transaction_status == TransactionStatus.IDLE:
-            return
-        done = _checked(libpq.exec_(b"COMMIT"))
-        if done.command_status != b"COMMIT":
+        for call in calls:
+            _prepare(connection, libpq, call.statement)
+        before = [_BEGIN] if libpq.transaction_status == TransactionStatus.IDLE else []
+        after = [_COMMIT] if commit else []
+        try:
+            results = _sent_together(libpq, before, calls, after)
+        except psycopg.Error:
+            raise  # the connection is lost, and leaves the pool
+        except BaseException:
+            connection.invalidate()  # it may still have something to answer
+            raise
+        for result in results:
+            _checked(result)
+        if commit and results[-1].command_status != _COMMIT:
             raise errors.InFailedSqlTransaction("a statement had failed, so it was rolled back")
+        return results[len(before) : len(results) - len(after)]
+
+
+def _sent_together(
+    libpq: PGconn, before: list[bytes], calls: tuple[Call, ...], after: list[bytes]
+) -> list[PGresult]:
+    """The results of what is sent in one round trip; those behind an error say so."""
+    libpq.enter_pipeline_mode()
+    for text in before:
+        libpq.send_query_params(text, None)
+    for statement, values in calls:
+        formats = [Format.BINARY] * len(values)
+        libpq.send_query_prepared(statement.name, values, formats, Format.BINARY)
+    for text in after:
+        libpq.send_query_params(text, None)
+    libpq.pipeline_sync()
+    results: list[PGresult] = []
+    while True:
+        _wait(libpq)
+        result = libpq.get_result()  # None behind each statement's own
+        if result is not None and result.status == ExecStatus.PIPELINE_SYNC:
+            break
+        if result is not None:
+            results.append(result)
+        elif libpq.status != ConnStatus.OK:
+            raise errors.OperationalError(libpq.get_error_message())
+    libpq.exit_pipeline_mode()
+    return results
+
+
+def _wait(libpq: PGconn) -> None:
+    """Wait until there is a result; libpq's own wait would keep all other threads from running."""
+    poll = select.poll()
+    while (unsent := libpq.flush()) or libpq.is_busy():
+        # what is long is not taken whole, and its results may come before its end is sent
+        poll.register(libpq.socket, select.POLLIN | (select.POLLOUT if unsent else 0))
+        poll.poll()
+        libpq.consume_input()
 
 
 def _run(
     connection: Connection, libpq: PGconn, statement: Statement, values: tuple[bytes, ...]
 ) -> PGresult:
+    _prepare(connection, libpq, statement)
+    formats = [Format.BINARY] * len(values)
+    return _checked(libpq.exec_prepared(statement.name, values, formats, Format.BINARY))
+
+
+def _prepare(connection: Connection, libpq: PGconn, statement: Statement) -> None:
     ready: set[bytes] = connection.info.setdefault(_INFO, set())
     if statement.name not in ready:
         _checked(libpq.prepare(statement.name, statement.text))
         ready.add(statement.name)
-    formats = [Format.BINARY] * len(values)
-    return _checked(libpq.exec_prepared(statement.name, values, formats, Format.BINARY))
 
 
 def _checked(result: PGresult) -> PGresult:

@@ -5,12 +5,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
+from psycopg.pq.abc import PGresult
 from sqlalchemy import ColumnElement, Connection, and_, func, or_, select
 
 from service.log import wire
 from service.log.append import read_head
 from service.log.engine import driver_cursor
-from service.log.prepared import rows_of, run_alone, statement
+from service.log.prepared import Call, rows_of, run_alone, statement
 from service.log.schema import event, personal
 from service.vocabulary.instants import instant
 
@@ -58,14 +59,25 @@ def bodies(
     limit: int | None = None,
 ) -> list[tuple[int, bytes]]:
     """Positions and bodies after a position, up to another one inclusive, in order."""
-    found = run_alone(
-        connection,
-        _BODIES,
+    call = asking_bodies(studio, after, until, limit)
+    return bodies_of(run_alone(connection, call.statement, *call.values))
+
+
+def asking_bodies(
+    studio: str, after: int, until: int | None = None, limit: int | None = None
+) -> Call:
+    """The call that `bodies` makes, for `bodies_of` to read."""
+    values = (
         studio.encode(),
         wire.whole(after),
         wire.whole(_MOST if until is None else until),
         wire.whole(_MOST if limit is None else limit),
     )
+    return Call(_BODIES, values)
+
+
+def bodies_of(found: PGresult) -> list[tuple[int, bytes]]:
+    """The positions and bodies that were found."""
     return [(wire.read_whole(position), body) for position, body in rows_of(found)]
 
 

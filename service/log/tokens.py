@@ -11,10 +11,11 @@ from datetime import datetime
 from hashlib import sha256
 from typing import NamedTuple
 
+from psycopg.pq.abc import PGresult
 from sqlalchemy import Connection, insert, select, update
 
 from service.log import wire
-from service.log.prepared import rows_of, run, run_alone, statement
+from service.log.prepared import Call, rows_of, run, run_alone, statement
 from service.log.schema import token
 from service.vocabulary.instants import instant_us
 from service.vocabulary.sources import prefix_fault
@@ -124,7 +125,17 @@ def find(connection: Connection, secret: str) -> Token | None:
 
 def standing(connection: Connection, studio: str, token_ids: Iterable[str]) -> frozenset[str]:
     """Which of a studio's tokens have not been revoked."""
-    found = run(connection, _STANDING, studio.encode(), wire.texts(token_ids))
+    call = asking_standing(studio, token_ids)
+    return standing_of(run(connection, call.statement, *call.values))
+
+
+def asking_standing(studio: str, token_ids: Iterable[str]) -> Call:
+    """The call that `standing` makes, for `standing_of` to read."""
+    return Call(_STANDING, (studio.encode(), wire.texts(token_ids)))
+
+
+def standing_of(found: PGresult) -> frozenset[str]:
+    """The ids that were found."""
     return frozenset(token_id.decode() for (token_id,) in rows_of(found))
 
 

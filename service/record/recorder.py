@@ -12,9 +12,8 @@ from typing import NamedTuple
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
-from service.log.append import Head, lock_head
+from service.log.append import Head
 from service.log.chain import Chain
-from service.log.prepared import commit as commit_now
 from service.log.tokens import Token, standing
 from service.log.tree import FrontierError, check_frontier
 from service.planning.compare.pricing import quoted
@@ -152,12 +151,18 @@ class Recorder:
         """
         studio = self._studio.name
         with self._engine.begin() as connection:
-            head = lock_head(connection, studio)
+            with self._waiting_lock:
+                asked = {pending.token.token_id for pending in (*together, *self._waiting)}
+            locked = self._studio.history.lock(connection, asked)
+            head = locked.head
             self._check_tree(connection, head)
-            view = self._studio.caught_up(connection, head)
+            view = self._studio.caught_up(connection, head, locked)
             together += self._take_waiting()
             commit = _Commit(Chain(head), view.state, view.now_us)
-            by = standing(connection, studio, {pending.token.token_id for pending in together})
+            by = locked.standing
+            late = {pending.token.token_id for pending in together} - asked
+            if late:
+                by |= standing(connection, studio, late)
             every = [one for pending in together for one in pending.proposals]
             repeats_known = find_repeats(connection, studio, every) if find_first else {}
             answers: list[_Answer] = []
@@ -181,8 +186,7 @@ class Recorder:
                     commit, repeats_known = before
                     answer = fault
                 answers.append(answer)
-            commit.chain.write(connection, studio)
-            commit_now(connection)
+            commit.chain.write(connection, studio, commit=True)
         self._last = commit.chain.head
         self._studio.history.adopt(
             head.position, commit.chain.head.position, commit.state, commit.struck

@@ -1,7 +1,10 @@
 """Prepared statements: in a transaction or alone, errors, and what a rollback leaves."""
 
+import select
 import threading
 import time
+from collections.abc import Callable
+from typing import NoReturn
 
 import pytest
 from sqlalchemy import Connection, Engine, text
@@ -9,7 +12,7 @@ from sqlalchemy.exc import IntegrityError, InternalError, OperationalError, Prog
 
 from service.log import wire
 from service.log.engine import Patience, service_engine
-from service.log.prepared import commit, rows_of, run, run_alone, statement
+from service.log.prepared import Call, Statement, rows_of, run, run_alone, run_together, statement
 from tests.conftest import Database
 from tests.fresh import SETTINGS
 
@@ -18,6 +21,7 @@ COUNT = statement("test_count", "SELECT count(*) FROM studio")
 SLEEP = statement("test_sleep", "SELECT pg_sleep(0.3)")
 WRONG = statement("test_wrong", "SELECT nothing FROM nowhere")
 ANSWER = statement("test_answer", "SELECT 42::bigint, null, 'text'")
+SIZE = statement("test_size", "SELECT octet_length($1::bytea)::bigint")
 HIDDEN = b"hidden-name"
 
 
@@ -37,11 +41,39 @@ def test_a_rollback_takes_back_what_was_run(engine: Engine) -> None:
         connection.rollback()
         run(connection, ADD, b"kept")
         connection.commit()
-        run(connection, ADD, b"kept-too")
-        commit(connection)
-        commit(connection)
+        run_together(connection, Call(ADD, (b"kept-too",)), commit=True)
         connection.rollback()
         assert counted(connection) == 2
+
+
+def test_what_runs_together_is_one_transaction_and_answers_in_order(engine: Engine) -> None:
+    with engine.connect() as connection:
+        added, counts, answer = run_together(
+            connection, Call(ADD, (b"one",)), Call(COUNT, ()), Call(ANSWER, ())
+        )
+        assert (added.command_tuples, wire.read_whole(rows_of(counts)[0][0])) == (1, 1)
+        assert rows_of(answer)[0][2] == b"text"
+        connection.rollback()
+        assert counted(connection) == 0
+
+
+def test_more_than_the_server_takes_at_once_runs_together(engine: Engine) -> None:
+    long = b"x" * (8 << 20)
+    with engine.connect() as connection:
+        sizes = run_together(connection, *[Call(SIZE, (long,))] * 3)
+    assert [wire.read_whole(rows_of(size)[0][0]) for size in sizes] == [len(long)] * 3
+
+
+def test_of_what_runs_together_nothing_is_done_where_one_fails(engine: Engine) -> None:
+    calls = (Call(ADD, (b"one",)), Call(ADD, (HIDDEN,)), Call(ADD, (HIDDEN,)), Call(COUNT, ()))
+    with engine.connect() as connection:
+        with pytest.raises(IntegrityError, match="studio_pk") as raised:
+            run_together(connection, *calls, commit=True)
+        assert HIDDEN.decode() not in str(raised.value)
+        with pytest.raises(InternalError, match="aborted"):
+            run(connection, COUNT)
+        connection.rollback()
+        assert counted(connection) == 0
 
 
 def test_what_runs_alone_leaves_no_transaction_open(engine: Engine) -> None:
@@ -71,7 +103,7 @@ def test_an_error_is_sqlalchemys_and_tells_no_values(engine: Engine) -> None:
         with pytest.raises(InternalError, match="aborted"):
             run(connection, COUNT)
         with pytest.raises(InternalError, match="rolled back"):
-            commit(connection)
+            run_together(connection, commit=True)
         connection.rollback()
         with pytest.raises(ProgrammingError, match="nowhere"):
             run(connection, WRONG)
@@ -107,7 +139,49 @@ def test_a_connection_that_rested_is_tried_first(database: Database, server_admi
     engine.dispose()
 
 
-def test_other_threads_go_on_while_the_server_works(engine: Engine) -> None:
+def run_it_together(connection: Connection, wanted: Statement) -> None:
+    run_together(connection, Call(wanted, ()), Call(ANSWER, ()))
+
+
+def test_a_connection_lost_among_several_leaves_the_pool(
+    engine: Engine, server_admin: Engine
+) -> None:
+    with engine.connect() as connection:
+        pid = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+        with server_admin.connect() as admin:
+            admin.execute(text("SELECT pg_terminate_backend(:pid, 5000)"), {"pid": pid})
+        with pytest.raises(OperationalError):
+            run_it_together(connection, ANSWER)
+    with engine.connect() as connection:
+        assert connection.execute(text("SELECT pg_backend_pid()")).scalar_one() != pid
+
+
+def test_a_connection_that_was_left_before_all_was_answered_is_not_used_again(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it still has to answer must not reach who has it next."""
+
+    class Interrupted:
+        POLLIN, POLLOUT = select.POLLIN, select.POLLOUT
+
+        def poll(self) -> NoReturn:
+            raise KeyboardInterrupt
+
+    with engine.connect() as connection:
+        pid = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+        with monkeypatch.context() as patch:
+            patch.setattr("service.log.prepared.select", Interrupted())
+            with pytest.raises(KeyboardInterrupt):
+                run_it_together(connection, SLEEP)
+    with engine.connect() as connection:
+        assert connection.execute(text("SELECT pg_backend_pid()")).scalar_one() != pid
+        assert counted(connection) == 0
+
+
+@pytest.mark.parametrize("wait", [run_alone, run_it_together])
+def test_other_threads_go_on_while_the_server_works(
+    engine: Engine, wait: Callable[[Connection, Statement], object]
+) -> None:
     went_on: list[float] = []
     done = threading.Event()
 
@@ -121,7 +195,7 @@ def test_other_threads_go_on_while_the_server_works(engine: Engine) -> None:
         other = threading.Thread(target=go_on)
         other.start()
         began = time.monotonic()
-        run_alone(connection, SLEEP)
+        wait(connection, SLEEP)
         ended = time.monotonic()
         done.set()
         other.join()

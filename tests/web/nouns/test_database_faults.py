@@ -103,12 +103,12 @@ def test_a_database_whose_host_is_gone_is_reported_soon(opened: Paper, database:
 def _filled(bounded: Paper, monkeypatch: pytest.MonkeyPatch) -> dict[str, object]:
     """A post for which the disk had no room."""
 
-    def full(*_: object) -> None:
+    def full(*_: object, **_more: object) -> None:
         raise exc.OperationalError("COMMIT", {}, errors.DiskFull("no space left on device"))
 
     event = note(bounded)
     with monkeypatch.context() as patch:
-        patch.setattr("service.record.recorder.commit_now", full)
+        patch.setattr("service.log.chain.append_rows", full)
         answer = bounded.post("/events", event)
     assert bounded.problem(answer) == (503, "unavailable", [])
     assert "disk" in answer.get_json()["detail"]
@@ -160,7 +160,7 @@ def test_no_message_of_a_driver_reaches_a_client(
             "x", {}, psycopg.OperationalError("host db.example user ledger-login")
         )
 
-    monkeypatch.setattr("service.record.recorder.lock_head", lost)
+    monkeypatch.setattr("service.history.lock", lost)
     answer = bounded.post("/events", note(bounded))
     assert bounded.problem(answer) == (503, "unavailable", [])
     assert "ledger-login" not in answer.get_data(as_text=True)
