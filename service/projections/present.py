@@ -2,6 +2,7 @@
 
 import threading
 import time
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -14,7 +15,8 @@ from service.projections import rows
 from service.projections.rows import Checkpoint
 from service.projections.walking import by_minute, over_min, walk_from
 from service.studio import Studio, View
-from service.vocabulary.event import read_event
+from service.vocabulary.event import Event, read_event
+from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.instants import US_PER_MIN
 
 
@@ -26,6 +28,13 @@ class WalkLimits:
     """If there are more events, the next request goes on from there."""
     walked_s_max: float = 5.0
     """What takes longer is left to the projector, once its minute is over."""
+    walked_share: float = 0.2
+    """The part of the time in which readers may have a studio's trail walked in this worker.
+
+    What of it is not used is saved up, to `walked_s_max`: else readers of a busy studio would take
+    a thread of the interpreter for good, and everybody else would wait for it."""
+    piece_events: int = 50
+    """After so many it is looked whether time is left; what was walked up to there is kept."""
     behind_events_max: int = 5000
     """Where more than that wait to be stored, no request walks at all."""
 
@@ -62,12 +71,20 @@ class _Ahead:
 class TrailAhead:
     """What the stored rows of one studio do not have yet; safe to use from several threads."""
 
-    def __init__(self, studio: Studio, engine: Engine, limits: WalkLimits = USUAL_LIMITS) -> None:
+    def __init__(
+        self,
+        studio: Studio,
+        engine: Engine,
+        limits: WalkLimits = USUAL_LIMITS,
+        clock_s: Callable[[], float] = time.monotonic,
+    ) -> None:
         self._studio = studio
         self._engine = engine
         self._limits = limits
+        self._clock_s = clock_s
         self._lock = threading.Lock()
         self._ahead: _Ahead | None = None
+        self._saved_s, self._saved_at_s = limits.walked_s_max, clock_s()
 
     def present(self, min_position: int = 0) -> Present:
         """The rows that are not stored yet, at `min_position` at least.
@@ -110,21 +127,52 @@ class TrailAhead:
         after = ahead.walk.position
         if after >= view.position:
             return
+        began_s = self._clock_s()
+        self._save(began_s)
+        until_s = began_s + self._saved_s
+        ends_s = began_s + self._limits.walked_s_max
+
+        def in_time() -> None:
+            if self._clock_s() > ends_s:
+                raise BehindError(ahead.walk.position, view.position)
+
         most = self._limits.events_max
         stored = bodies(connection, self._studio.name, after, view.position, most)
         connection.rollback()
-        ends_s = time.monotonic() + self._limits.walked_s_max
-
-        def in_time() -> None:
-            if time.monotonic() > ends_s:
-                raise BehindError(ahead.walk.position, view.position)
-
-        for now_min, events in by_minute([read_event(body) for _, body in stored]):
-            known_at = self._studio.history.as_known_at
-            moves, ahead.walk = step(ahead.walk, now_min, events, known_at, in_time)
-            ahead.moves += moves
+        try:
+            for now_min, events in by_minute([read_event(body) for _, body in stored]):
+                for piece in _pieces(events, self._limits.piece_events):
+                    if self._clock_s() >= until_s:
+                        raise BehindError(ahead.walk.position, view.position)
+                    known_at = self._studio.history.as_known_at
+                    moves, ahead.walk = step(ahead.walk, now_min, piece, known_at, in_time)
+                    ahead.moves += moves
+        finally:
+            self._saved_s -= self._clock_s() - began_s
         if ahead.walk.position < view.position:
             raise BehindError(ahead.walk.position, view.position)
+
+    def _save(self, now_s: float) -> None:
+        """Take what has become free since the last time to what may be walked."""
+        free_s = (now_s - self._saved_at_s) * self._limits.walked_share
+        self._saved_s = min(self._limits.walked_s_max, self._saved_s + free_s)
+        self._saved_at_s = now_s
+
+
+def _pieces(events: Sequence[Event], most: int) -> Iterator[list[Event]]:
+    """Events by so many; strikes that follow each other stay together, since they are one step."""
+    piece: list[Event] = []
+    for event in events:
+        if len(piece) >= most and not (_is_strike(piece[-1]) and _is_strike(event)):
+            yield piece
+            piece = []
+        piece.append(event)
+    if piece:
+        yield piece
+
+
+def _is_strike(event: Event) -> bool:
+    return isinstance(event.fact, EventStruck)
 
 
 class Trails:

@@ -259,6 +259,35 @@ def test_a_batch_of_strikes_is_one_step(engine: Engine, monkeypatch: pytest.Monk
     assert len(counted_positions) <= 2  # and the beginning of the walk
 
 
+def test_readers_have_a_share_of_the_time_and_what_they_walked_is_kept(engine: Engine) -> None:
+    recording.make(engine)
+    record(engine, entries_at_random(4))
+    now_s = 0.0
+
+    def clock_s() -> float:  # each look at it takes a tenth of a second
+        nonlocal now_s
+        now_s += 0.1
+        return now_s
+
+    limits = WalkLimits(walked_s_max=2.0, walked_share=0.2, piece_events=5)
+    ahead = TrailAhead(studio_of(engine), engine, limits, clock_s)
+
+    def reached() -> int:
+        with pytest.raises(BehindError) as raised:
+            ahead.present()
+        return raised.value.position
+
+    first = reached()
+    assert first > 0
+    took_s = now_s
+    assert took_s < 2 * limits.walked_s_max
+    # what was saved has been used, and soon nothing is walked until some is again
+    *_, before, last = [reached() for _ in range(5)]
+    assert before == last < 2 * first
+    now_s += took_s / limits.walked_share
+    assert reached() > last
+
+
 def test_a_walk_that_takes_long_is_left_to_the_projector(engine: Engine) -> None:
     opened = small_studio(engine)
     with pytest.raises(BehindError):
