@@ -22,6 +22,9 @@ from service.vocabulary.instants import US_PER_MIN, instant
 from service.vocabulary.money import decimals_of
 from service.vocabulary.quantities import ONE_E4
 
+PAPERS = ("a4", "letter")
+"""The papers of the PDF."""
+
 NONE = "-"
 UNKNOWN = "not projected"
 

@@ -15,9 +15,6 @@ from fpdf.enums import MethodReturnValue
 
 from service.feeds.quotation import LineText, Sheet
 
-MEDIA_TYPE = "application/pdf"
-PAPERS = ("a4", "letter")
-
 _FONTS = Path(font_roboto.font_directory)
 _FAMILY = "roboto"
 _MARGIN_MM = 15.0
@@ -182,7 +179,7 @@ class _Table:
 def quotation_pdf(sheet: Sheet, made_at: datetime, paper: str) -> bytes:
     """The document; `made_at` is when it says it was made.
 
-    `paper` is one of PAPERS.
+    `paper` is one of `quotation.PAPERS`.
     """
     pdf = _Paper(sheet, paper)
     pdf.set_creation_date(made_at)

@@ -35,7 +35,8 @@ def create_app(
 
 
 def _count_unplanned(answer: Response) -> Response:
-    observing.metrics().unplanned.set(services().studios.unplanned())
+    with observing.counting():
+        observing.metrics().unplanned.set(services().studios.unplanned())
     return answer
 
 

@@ -69,7 +69,8 @@ def problem_of(error: Exception) -> Problem:
     """What is answered to a fault of the database; it is logged, and a full disk remembered."""
     fault = log_and_say(error)
     if is_full(error):
-        observing.metrics().disk_full.happens()
+        with observing.counting():
+            observing.metrics().disk_full.happens()
     headers = {"Retry-After": str(fault.retry_s)}
     return Problem("unavailable", f"{fault.what} {fault.request}", headers=headers)
 

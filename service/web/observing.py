@@ -5,7 +5,9 @@ import logging
 import os
 import re
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import cache
 from typing import cast
 
 from flask import Flask, Response, current_app, g, request
@@ -87,7 +89,7 @@ class Metrics:
         )
 
     def shown(self) -> bytes:
-        """The metrics as OpenMetrics text; of all workers where they share a folder."""
+        """The metrics as OpenMetrics text; of all workers while they share a folder."""
         made: bytes = generate_latest(self._of_all())  # type: ignore[no-untyped-call]  # the library's
         return made
 
@@ -96,7 +98,8 @@ class Metrics:
         return self._of_all().get_sample_value(name) or 0.0
 
     def _of_all(self) -> CollectorRegistry:
-        if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
+        shared = os.environ.get("PROMETHEUS_MULTIPROC_DIR")
+        if shared is None or not os.path.isdir(shared):
             return self.registry
         registry = CollectorRegistry()
         MultiProcessCollector(registry)  # type: ignore[no-untyped-call]  # the library's
@@ -108,11 +111,26 @@ def metrics() -> Metrics:
     return cast(Metrics, current_app.extensions[_KEY])
 
 
+@contextmanager
+def counting() -> Iterator[None]:
+    """What cannot be counted fails no request: its folder was tidied away, or its disk is full."""
+    try:
+        yield
+    except OSError as error:
+        _say_once(str(error))
+
+
+@cache
+def _say_once(reason: str) -> None:
+    _log.warning("not everything is counted: %s", reason)
+
+
 def count_appended(events: int) -> None:
     """Count events that were recorded."""
-    metrics().appended.inc(events)
-    if events:
-        metrics().recorded.happens()
+    with counting():
+        metrics().appended.inc(events)
+        if events:
+            metrics().recorded.happens()
 
 
 def studios_without_plan() -> int:
@@ -158,8 +176,9 @@ def install(app: Flask) -> None:
         # the rule, not the address: its arguments would make a series each
         route = request.url_rule.rule if request.url_rule else _UNROUTED
         method = request.method if request.method in _METHODS else _METHOD_UNTOLD
-        metrics().requests.labels(route, method, str(answer.status_code)).inc()
-        metrics().duration_s.labels(route, method).observe(took_us / 1e6)
+        with counting():
+            metrics().requests.labels(route, method, str(answer.status_code)).inc()
+            metrics().duration_s.labels(route, method).observe(took_us / 1e6)
         if _log.isEnabledFor(logging.INFO):
             _log.info("%s", _line(answer, route, method, took_us))
         if g.get("token") is not None:
@@ -174,7 +193,8 @@ def refusal_counter(app: Flask) -> Callable[[int], None]:
     counted = cast(Metrics, app.extensions[_KEY])
 
     def count(status: int) -> None:
-        counted.requests.labels(_UNROUTED, _METHOD_UNTOLD, str(status)).inc()
+        with counting():
+            counted.requests.labels(_UNROUTED, _METHOD_UNTOLD, str(status)).inc()
         if _log.isEnabledFor(logging.INFO):
             _log.info("%s", json.dumps({"route": _UNROUTED, "status": status}))
 

@@ -2,13 +2,18 @@
 
 import json
 import logging
+import re
+import shutil
 from pathlib import Path
+from typing import NoReturn
 
+import httpx
 import pytest
 from prometheus_client import values
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from service.web.observing import refusal_counter, trace_of
+from tests.serving import Service, data_folder, memory_disk
 
 from .conftest import Clients
 
@@ -114,3 +119,44 @@ def test_what_was_refused_before_the_app_is_counted_and_logged(
     assert lines == [{"route": "none", "status": 431}] * 2
     key = frozenset({"route": "none", "method": "other", "status": "431"}.items())
     assert samples(client_of)["retake_ledger_requests_total", key] == 2
+
+
+def test_what_cannot_be_counted_fails_no_request(
+    client_of: Clients, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gone(*_: str) -> NoReturn:
+        raise FileNotFoundError("of-metrics/counter_1.db")
+
+    client = client_of("auditor")
+    metrics = client.application.extensions["retake-ledger-metrics"]
+    for counted in (metrics.requests, metrics.duration_s):
+        monkeypatch.setattr(counted, "labels", gone)
+    with caplog.at_level(logging.WARNING, "retake_ledger.access"):
+        assert [client.get("/clock").status_code for _ in range(2)] == [200, 200]
+        refusal_counter(client.application)(408)
+    assert caplog.text.count("counter_1.db") == 1
+
+
+def metrics_folder_of(service: Service) -> Path:
+    """Where a service's workers put their figures: what they have mapped says so."""
+    maps = [Path(f"/proc/{pid}/maps").read_text() for pid in service.worker_pids()]
+    (folder,) = set(re.findall(r"(/\S*/rl-metrics-[^/\s]+)/", "".join(maps)))
+    return Path(folder)
+
+
+def test_without_the_folder_of_metrics_requests_are_answered() -> None:
+    """Who tidies up may remove it, and so does the command that ends before its workers."""
+    with data_folder(memory_disk()) as data:
+        service = Service(data, workers=1)
+        service.start()
+        service.wait_until_ready()
+        try:
+            shutil.rmtree(metrics_folder_of(service))
+            paths = ("/ready", "/live", "/metrics", "/openapi.json", "/nowhere", "/episodes")
+            statuses = {path: httpx.get(f"{service.url}{path}").status_code for path in paths}
+        finally:
+            service.kill()
+    assert statuses == {
+        "/ready": 200, "/live": 200, "/metrics": 200, "/openapi.json": 200,
+        "/nowhere": 404, "/episodes": 401,
+    }  # fmt: skip

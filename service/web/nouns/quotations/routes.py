@@ -5,9 +5,7 @@ from typing import NamedTuple
 from flask import Blueprint, Response, g
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from service.feeds.quotation import Made, Sheet, sheet
-from service.feeds.quotation_pdf import MEDIA_TYPE as PDF
-from service.feeds.quotation_pdf import PAPERS, quotation_pdf
+from service.feeds.quotation import PAPERS, Made, Sheet, sheet
 from service.log.studios import find_studio
 from service.planning.board.board import advance
 from service.planning.compare.impact import compare
@@ -37,7 +35,7 @@ from service.web.services import services
 
 quotations = Blueprint("quotations", __name__)
 
-HTML = "text/html"
+HTML, PDF = "text/html", "application/pdf"
 # the page brings its own style and nothing else
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _PAGES = Environment(
@@ -93,9 +91,7 @@ def show_quotation(order: str) -> Response:
         shown = answer_as(
             then,
             PDF,
-            lambda: quotation_pdf(
-                _sheet(then, order, record, texts, at_us), instant(at_us), args["paper"]
-            ),
+            lambda: _pdf(_sheet(then, order, record, texts, at_us), at_us, args["paper"]),
             record,
             texts,
         )
@@ -115,6 +111,13 @@ def show_quotation(order: str) -> Response:
 def page(sheet: Sheet) -> bytes:
     """The sheet as HTML."""
     return _PAGES.get_template("quotation.html").render(sheet=sheet).encode("utf-8")
+
+
+def _pdf(sheet: Sheet, at_us: int, paper: str) -> bytes:
+    """The sheet as PDF."""
+    from service.feeds.quotation_pdf import quotation_pdf  # noqa: PLC0415  # 20 MiB, and seldom asked
+
+    return quotation_pdf(sheet, instant(at_us), paper)
 
 
 def _then(now: Reading, code: str, order: Order) -> tuple[Reading, int]:
