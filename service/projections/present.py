@@ -148,7 +148,9 @@ class TrailAhead:
                     moves, ahead.walk = step(ahead.walk, now_min, piece, known_at, in_time)
                     ahead.moves += moves
         finally:
-            self._saved_s -= self._clock_s() - began_s
+            # however long it took: a machine may stand still in the middle of it
+            left_s = self._saved_s - (self._clock_s() - began_s)
+            self._saved_s = max(left_s, -self._limits.walked_s_max)
         if ahead.walk.position < view.position:
             raise BehindError(ahead.walk.position, view.position)
 

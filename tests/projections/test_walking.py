@@ -262,11 +262,12 @@ def test_a_batch_of_strikes_is_one_step(engine: Engine, monkeypatch: pytest.Monk
 def test_readers_have_a_share_of_the_time_and_what_they_walked_is_kept(engine: Engine) -> None:
     recording.make(engine)
     record(engine, entries_at_random(4))
-    now_s = 0.0
+    now_s, stands_still_in = 0.0, 0
 
     def clock_s() -> float:  # each look at it takes a tenth of a second
-        nonlocal now_s
-        now_s += 0.1
+        nonlocal now_s, stands_still_in
+        stands_still_in -= 1
+        now_s += 1000.0 if stands_still_in == 0 else 0.1
         return now_s
 
     limits = WalkLimits(walked_s_max=2.0, walked_share=0.2, piece_events=5)
@@ -285,7 +286,14 @@ def test_readers_have_a_share_of_the_time_and_what_they_walked_is_kept(engine: E
     *_, before, last = [reached() for _ in range(5)]
     assert before == last < 2 * first
     now_s += took_s / limits.walked_share
-    assert reached() > last
+    again = reached()
+    assert again > last
+    # nobody is refused for long after a machine that stood still
+    now_s += took_s / limits.walked_share
+    stands_still_in = 3  # once it walks
+    reached()
+    now_s += 2 * limits.walked_s_max / limits.walked_share
+    assert reached() > again
 
 
 def test_a_walk_that_takes_long_is_left_to_the_projector(engine: Engine) -> None:
