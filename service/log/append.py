@@ -80,12 +80,6 @@ class Row(NamedTuple):
 _HEAD = "SELECT position, recorded_at, frontier, clock_at FROM head WHERE studio = $1"
 _READ_HEAD = statement("read_head", _HEAD)
 LOCK_HEAD = statement("lock_head", _HEAD + " FOR UPDATE")
-# A row goes to whoever asks when it is let go, and who had waited for it may have to wait again; an
-# advisory lock goes to who has waited longest.
-_LOCK_CLASS = 0x4EAD  # any number, apart from other uses of advisory locks
-_WAIT_FOR_TURN = statement(
-    "wait_for_turn", f"SELECT pg_advisory_xact_lock({_LOCK_CLASS}, hashtext($1::text))"
-)
 
 # By keyset, which nothing but the unique index can answer in order: asked by equality, the planner
 # takes any index that begins with the studio as long as its statistics do not know the studio.
@@ -135,16 +129,15 @@ _APPEND_WITH_PERSONAL = statement("append_with_personal", _MOVE + _PERSONAL + _E
 def lock_head(connection: Connection, studio: str) -> Head:
     """Lock a studio's log until the transaction ends, and read its head.
 
-    Whoever has waited longest is next. Raises `UnknownStudioError`.
+    Raises `UnknownStudioError`.
     """
-    _, found = run_together(connection, *locking_head(studio))
-    return head_of(found, studio)
+    call = locking_head(studio)
+    return head_of(run(connection, call.statement, *call.values), studio)
 
 
-def locking_head(studio: str) -> tuple[Call, Call]:
-    """The calls that `lock_head` makes; the result of the second is for `head_of` to read."""
-    name = (studio.encode(),)
-    return Call(_WAIT_FOR_TURN, name), Call(LOCK_HEAD, name)
+def locking_head(studio: str) -> Call:
+    """The call that `lock_head` makes, for `head_of` to read."""
+    return Call(LOCK_HEAD, (studio.encode(),))
 
 
 def read_head(connection: Connection, studio: str) -> Head:

@@ -30,9 +30,9 @@ def lock(
 
     What is read with it is what stands once the lock is had. Raises `UnknownStudioError`.
     """
-    _, head, standing, rows = run_together(
+    head, standing, rows = run_together(
         connection,
-        *locking_head(studio),
+        locking_head(studio),
         asking_standing(studio, token_ids),
         asking_bodies(studio, after, limit=rows_max),
     )
