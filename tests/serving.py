@@ -9,8 +9,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
+from random import SystemRandom
 from types import MappingProxyType
 
 import httpx
@@ -18,6 +19,9 @@ import httpx
 from service.log.embedded import stop
 
 UP_S = 240
+LOG_TAIL_CHARS = 4_000
+PORTS = range(20_000, 32_000)
+"""Below those that clients are given: Linux has theirs from 32768 on, RFC 6335 from 49152."""
 COMMAND = [sys.executable, "-m", "service.cli"]
 ROOM_BYTES = 4 << 30
 _SHARED_MEMORY = Path("/dev/shm")  # noqa: S108  # a disk in memory, not a name that can be guessed
@@ -77,10 +81,17 @@ def postmaster_pid(data: Path) -> int:
 
 
 def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
+    """A port that nobody listens at, and that no client is given by the system.
+
+    A service that is started again has to have it again; where a client's connection had it
+    meanwhile, even one that is closed, it could not for a minute.
+    """
+    for port in SystemRandom().sample(PORTS, len(PORTS)):
+        with socket.socket() as probe, suppress(OSError):
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            probe.bind(("127.0.0.1", port))
+            return port
+    raise AssertionError(f"no port is free from {PORTS.start} to {PORTS.stop - 1}")
 
 
 class Service:
@@ -127,6 +138,10 @@ class Service:
         """Its first process, the parent of its workers."""
         assert self._process is not None, "the service was not started"
         return self._process
+
+    def log_tail(self) -> str:
+        """What it logged last; empty without a file of its own."""
+        return "" if self._log is None else self._log.read_text()[-LOG_TAIL_CHARS:]
 
     def worker_pids(self) -> list[int]:
         """The processes that answer requests."""

@@ -72,11 +72,11 @@ def run_rounds(
         reading = [Reader(service.url, supervisor) for _ in range(readers)]
         used, outcome, checkpoints = Installation(data, service, clock), Outcome(), list[str]()
         with Client(service.url, supervisor) as ledger, _at_work([*writing, *reading]):
-            _wait_for_all(writing, reading, time.monotonic())
+            _wait_for_all(service, writing, reading, time.monotonic())
             for fault, chance in faults:
                 time.sleep(chance.uniform(*QUIET_S))
                 since = fault(used, chance)
-                outcome.recoveries_s.append(_wait_for_all(writing, reading, since))
+                outcome.recoveries_s.append(_wait_for_all(service, writing, reading, since))
                 checkpoints.append(until_answered(lambda: ledger.get_text("/checkpoints/latest")))
         _sum_up(outcome, writing, reading)
         checkpoints += _checkpoints_of(used.backups)
@@ -129,7 +129,9 @@ def _check(clients: Sequence[LoopingClient]) -> None:
             raise AssertionError(f"a client failed: {client.error!r}") from client.error
 
 
-def _wait_for_all(writers: Sequence[Writer], readers: Sequence[Reader], since: float) -> float:
+def _wait_for_all(
+    service: Service, writers: Sequence[Writer], readers: Sequence[Reader], since: float
+) -> float:
     """Wait until each writer was answered a post sent after a moment; how long the last took, s."""
     deadline = time.monotonic() + GIVEN_UP_S
     while True:
@@ -138,6 +140,7 @@ def _wait_for_all(writers: Sequence[Writer], readers: Sequence[Reader], since: f
         if len(found) == len(writers):
             return max(found) - since
         _check([*writers, *readers])
+        assert service.running.poll() is None, f"the service ended: {service.log_tail()}"
         assert time.monotonic() < deadline, "posts are not answered any more"
         time.sleep(0.01)
 
