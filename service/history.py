@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Engine
 
 from service.kept import USUAL, Keeping, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
-from service.log.locking import Locked, lock
+from service.log.locking import Locked, lock_log
 from service.log.read import bodies, every, page, strikes
 from service.production.decide import Past, Retold, retell
 from service.production.folding import fold
@@ -54,14 +54,14 @@ class History:
         self._kept = KeptStates(name, seal_key, keeping)
         self.snapshots = Snapshots(name, engine, seal_key, keeping.snapshot_every)
 
-    def lock(self, connection: Connection, token_ids: Iterable[str]) -> Locked:
+    def lock_log(self, connection: Connection, token_ids: Iterable[str]) -> Locked:
         """Lock the log until the transaction ends, and read what a commit must know.
 
         Before any of the log was folded its events are not read: a snapshot may spare most of them.
         """
         after = self._position
         rows_max = self._keeping.read_at_once if after else 0
-        return lock(connection, self.name, token_ids, after, rows_max)
+        return lock_log(connection, self.name, token_ids, after, rows_max)
 
     def caught_up(
         self, connection: Connection, head: Head, locked: Locked | None = None

@@ -1,17 +1,18 @@
 """The write path: dense positions, repeats, all or nothing, personal text aside, the tree."""
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from hashlib import sha256
 
 import orjson
 import pytest
-from sqlalchemy import Engine, text
+from sqlalchemy import Connection, Engine, text
 
 from service.intake.importing import content_of
 from service.log.append import read_head
 from service.log.chain import Chain
+from service.log.locking import Locked
 from service.log.read import bodies, page, personal_at
 from service.log.tokens import revoke
 from service.production.decide import decide
@@ -231,6 +232,28 @@ def test_who_posts_beside_a_revoked_token_is_recorded(studio: OpenStudio, engine
     with engine.connect() as connection:
         ids = [orjson.loads(body)["id"] for _, body in bodies(connection, NAME, 0)]
     assert {id_ for id_ in ids if id_.startswith("n")} == {"n0", "n2", "n4", "n6"}
+
+
+def test_a_token_that_is_revoked_while_a_worker_catches_up_posts_no_more(
+    studio: OpenStudio, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A worker that begins may take seconds to fold the log, with the lock in its hands."""
+    cold = worker(engine)
+    history = cold.warm.history
+    lock_log = history.lock_log
+
+    def locking(connection: Connection, token_ids: Iterable[str]) -> Locked:
+        locked = lock_log(connection, token_ids)
+        assert locked.unrevoked == {"t-supervisor"}
+        with engine.begin() as other:
+            assert revoke(other, NAME, "t-supervisor", datetime.now(UTC))
+        return locked
+
+    monkeypatch.setattr(history, "lock_log", locking)
+    with pytest.raises(TokenRevokedError):
+        post(cold, [_note(1)])
+    with engine.connect() as connection:
+        assert read_head(connection, NAME).position == studio.view().position
 
 
 def test_a_fault_that_one_post_brings_about_is_its_own(

@@ -164,8 +164,9 @@ def find_recorded(
 def append_rows(
     connection: Connection, studio: str, rows: Sequence[Row], head: Head, *, commit: bool = False
 ) -> None:
-    """Insert rows and their personal text, and move the head; `commit` does that too, at once.
+    """Insert rows and their personal text, and move the head.
 
+    With `commit` the transaction is committed in the same round trip, if there are rows.
     `head` is where the log stands after the rows; its clock is not written. The caller holds
     the lock and has numbered the rows from the locked head's position plus one. Raises
     `HeadMovedError` if the log does not stand right before the rows: nothing is inserted then.

@@ -60,8 +60,9 @@ class Chain:
         )
 
     def write(self, connection: Connection, studio: str, *, commit: bool = False) -> None:
-        """Write what is not written yet, and the head; `commit` it too, at once, if there is any.
+        """Write what is not written yet, and the head.
 
+        With `commit` the transaction is committed in the same round trip, if anything is written.
         Raises IntegrityError for a repeat.
         """
         append_rows(connection, studio, self.rows, self.head, commit=commit)

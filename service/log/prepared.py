@@ -1,7 +1,7 @@
 """Statements that a connection prepares once, and libpq then runs in one round trip each.
 
-Or several in one round trip, while a lock is held that others wait for: each time that a thread
-waits for the server it gives the interpreter up, and may have to wait for it longer than for that.
+Or several in one round trip, while a lock is held that others wait for: each wait for the server
+releases Python's interpreter lock, and getting that back can take longer than the server did.
 
 What every request and every commit does must cost little. Through the driver's cursors a statement
 takes ten times the processor time that it takes here, much of it holding up the other threads.
@@ -12,7 +12,6 @@ import select
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-import psycopg
 from psycopg import errors
 from psycopg.pq import ConnStatus, DiagnosticField, ExecStatus, Format, TransactionStatus
 from psycopg.pq.abc import PGconn, PGresult
@@ -90,10 +89,8 @@ def run_together(connection: Connection, *calls: Call, commit: bool = False) -> 
         after = [_COMMIT] if commit else []
         try:
             results = _sent_together(libpq, before, calls, after)
-        except psycopg.Error:
-            raise  # the connection is lost, and leaves the pool
         except BaseException:
-            connection.invalidate()  # it may still have something to answer
+            connection.invalidate()  # it is lost, or may still have something to answer
             raise
         for result in results:
             _checked(result)
@@ -130,7 +127,10 @@ def _sent_together(
 
 
 def _wait(libpq: PGconn) -> None:
-    """Wait until there is a result; libpq's own wait would keep all other threads from running."""
+    """Wait until there is a result.
+
+    `get_result` waits as well, but the driver keeps the interpreter lock meanwhile.
+    """
     poll = select.poll()
     while (unsent := libpq.flush()) or libpq.is_busy():
         # what is long is not taken whole, and its results may come before its end is sent

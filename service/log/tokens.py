@@ -67,8 +67,8 @@ _FIND = statement(
     "SELECT token_id, studio, name, role, source_prefix, departments FROM token "
     "WHERE token_hash = $1 AND revoked_at IS NULL",
 )
-_STANDING = statement(
-    "standing_tokens",
+_UNREVOKED = statement(
+    "unrevoked_tokens",
     "SELECT token_id FROM token "
     "WHERE studio = $1 AND token_id = ANY ($2::text[]) AND revoked_at IS NULL",
 )
@@ -123,18 +123,18 @@ def find(connection: Connection, secret: str) -> Token | None:
     return Token(token_id, studio, name, role, wire.read_texts(departments), source_prefix)
 
 
-def standing(connection: Connection, studio: str, token_ids: Iterable[str]) -> frozenset[str]:
+def unrevoked(connection: Connection, studio: str, token_ids: Iterable[str]) -> frozenset[str]:
     """Which of a studio's tokens have not been revoked."""
-    call = asking_standing(studio, token_ids)
-    return standing_of(run(connection, call.statement, *call.values))
+    call = asking_unrevoked(studio, token_ids)
+    return unrevoked_of(run(connection, call.statement, *call.values))
 
 
-def asking_standing(studio: str, token_ids: Iterable[str]) -> Call:
-    """The call that `standing` makes, for `standing_of` to read."""
-    return Call(_STANDING, (studio.encode(), wire.texts(token_ids)))
+def asking_unrevoked(studio: str, token_ids: Iterable[str]) -> Call:
+    """The call that `unrevoked` makes, for `unrevoked_of` to read."""
+    return Call(_UNREVOKED, (studio.encode(), wire.texts(token_ids)))
 
 
-def standing_of(found: PGresult) -> frozenset[str]:
+def unrevoked_of(found: PGresult) -> frozenset[str]:
     """The ids that were found."""
     return frozenset(token_id.decode() for (token_id,) in rows_of(found))
 

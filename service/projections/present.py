@@ -22,17 +22,19 @@ from service.vocabulary.instants import US_PER_MIN
 
 @dataclass(frozen=True, slots=True)
 class WalkLimits:
-    """How much of the trail is walked within one request."""
+    """How much of the trails is walked for readers."""
 
     events_max: int = 500
-    """If there are more events, the next request goes on from there."""
+    """Within one request; if there are more events, the next request goes on from there."""
     walked_s_max: float = 5.0
-    """What takes longer is left to the projector, once its minute is over."""
-    walked_share: float = 0.2
-    """The part of the time in which readers may have a studio's trail walked in this worker.
+    """Within one request. A piece that takes longer is given up, and left to the projector.
 
-    What of it is not used is saved up, to `walked_s_max`: else readers of a busy studio would take
-    a thread of the interpreter for good, and everybody else would wait for it."""
+    Of the share of time below, as much is saved up at most, or owed."""
+    walked_share: float = 0.2
+    """The part of the time in which a worker may walk the trail of a studio for readers.
+
+    Else those of a busy studio would take the interpreter for good, and everybody else would wait
+    for it."""
     piece_events: int = 50
     """After so many it is looked whether time is left; what was walked up to there is kept."""
     behind_events_max: int = 5000
@@ -40,15 +42,17 @@ class WalkLimits:
 
 
 USUAL_LIMITS = WalkLimits()
+RETRY_S = 2.0
 
 
 class BehindError(Exception):
-    """The trail is being built: how far it is, and how far the log."""
+    """The trail is being built: how far it is, how far the log, and when to ask again."""
 
-    def __init__(self, position: int, head: int) -> None:
+    def __init__(self, position: int, head: int, retry_s: float = RETRY_S) -> None:
         super().__init__(f"the trail is built up to {position} of {head}")
         self.position = position
         self.head = head
+        self.retry_s = retry_s
 
 
 class Present(NamedTuple):
@@ -59,13 +63,44 @@ class Present(NamedTuple):
     moves: list[DateMove]
 
 
+class ReaderTime:
+    """How long a studio's trail may still be walked for readers in this worker.
+
+    It grows as time passes, by `walked_share` of that, and shrinks by what is used. Each studio has
+    its own, so that readers of one keep nobody from another's trail.
+    """
+
+    def __init__(self, limits: WalkLimits, clock_s: Callable[[], float]) -> None:
+        self._limits = limits
+        self._clock_s = clock_s
+        self._left_s, self._grown_at_s = limits.walked_s_max, clock_s()
+
+    def left_s(self) -> float:
+        """How long it may be; what was used before it was there is a negative number."""
+        now_s = self._clock_s()
+        grown_s = (now_s - self._grown_at_s) * self._limits.walked_share
+        self._left_s = min(self._limits.walked_s_max, self._left_s + grown_s)
+        self._grown_at_s = now_s
+        return self._left_s
+
+    def use(self, used_s: float) -> None:
+        """Take off what was used, however long: a machine may stand still in the middle of it."""
+        self._left_s = max(self._left_s - used_s, -self._limits.walked_s_max)
+
+
 @dataclass
 class _Ahead:
-    """A walk that goes on from a checkpoint, and its rows."""
+    """A walk that goes on from a checkpoint, and its rows.
+
+    `passed` are rows of the time alone that passes from there to a minute; `passed_at` says from
+    which position and to which minute.
+    """
 
     stored: Checkpoint
     walk: Walk
     moves: list[DateMove] = field(default_factory=list)
+    passed_at: tuple[int, int] | None = None
+    passed: list[DateMove] = field(default_factory=list)
 
 
 class TrailAhead:
@@ -82,24 +117,25 @@ class TrailAhead:
         self._engine = engine
         self._limits = limits
         self._clock_s = clock_s
+        self._time = ReaderTime(limits, clock_s)
         self._lock = threading.Lock()
         self._ahead: _Ahead | None = None
-        self._saved_s, self._saved_at_s = limits.walked_s_max, clock_s()
 
     def present(self, min_position: int = 0) -> Present:
         """The rows that are not stored yet, at `min_position` at least.
 
-        Raises NotYetError, UnknownStudioError, and BehindError where too much is not stored yet.
+        Raises NotYetError, UnknownStudioError, and BehindError where too much is not stored yet or
+        readers have used up their time.
         """
         with self._lock, self._engine.connect() as connection:
             stored = rows.read_checkpoint(connection, self._studio.name)
             connection.rollback()
             view = self._studio.view(max(min_position, stored.position))
-            self._refuse_far(connection, stored, view)
-            ahead = self._from(connection, stored)
-            self._walk_on(connection, ahead, view)
-            last, _ = pass_time(ahead.walk, max(ahead.walk.now_min, view.now_min))
-            return Present(view, stored, [*ahead.moves, *last])
+            ahead = self._ahead
+            if ahead is None or ahead.stored != stored or not _is_at(ahead, view):
+                self._refuse_far(connection, stored, view)
+                ahead = self._walked(connection, stored, view)
+            return Present(view, stored, [*ahead.moves, *ahead.passed])
 
     def _refuse_far(self, connection: Connection, stored: Checkpoint, view: View) -> None:
         """Leave a long way to the projector, unless it may not go it: the minute is not over."""
@@ -113,6 +149,20 @@ class TrailAhead:
         if recorded_min < over_min(self._studio, read_head(connection, name)):
             raise BehindError(stored.position, view.position)
 
+    def _walked(self, connection: Connection, stored: Checkpoint, view: View) -> _Ahead:
+        """A walk to the view, as far as there is time for it."""
+        left_s = self._time.left_s()
+        if left_s <= 0:
+            raise BehindError(stored.position, view.position, -left_s / self._limits.walked_share)
+        began_s = self._clock_s()
+        try:
+            ahead = self._from(connection, stored)
+            self._walk_on(connection, ahead, view, began_s + left_s)
+            _pass_time(ahead, view)
+        finally:
+            self._time.use(self._clock_s() - began_s)
+        return ahead
+
     def _from(self, connection: Connection, stored: Checkpoint) -> _Ahead:
         if self._ahead is None or self._ahead.stored != stored:
             # rows of later minutes may have been stored meanwhile: the next reader sees them
@@ -122,43 +172,47 @@ class TrailAhead:
             self._ahead = _Ahead(stored, walk_from(self._studio, stored, standings))
         return self._ahead
 
-    def _walk_on(self, connection: Connection, ahead: _Ahead, view: View) -> None:
-        """Walk what was recorded since, a part of it if it is much."""
+    def _walk_on(self, connection: Connection, ahead: _Ahead, view: View, until_s: float) -> None:
+        """Walk what was recorded since: a piece at least, and more as long as there is time."""
         after = ahead.walk.position
         if after >= view.position:
             return
-        began_s = self._clock_s()
-        self._save(began_s)
-        until_s = began_s + self._saved_s
-        ends_s = began_s + self._limits.walked_s_max
+        most = self._limits.events_max
+        stored = bodies(connection, self._studio.name, after, view.position, most)
+        connection.rollback()
+        ends_s = self._clock_s() + self._limits.walked_s_max
 
         def in_time() -> None:
             if self._clock_s() > ends_s:
                 raise BehindError(ahead.walk.position, view.position)
 
-        most = self._limits.events_max
-        stored = bodies(connection, self._studio.name, after, view.position, most)
-        connection.rollback()
-        try:
-            for now_min, events in by_minute([read_event(body) for _, body in stored]):
-                for piece in _pieces(events, self._limits.piece_events):
-                    if self._clock_s() >= until_s:
-                        raise BehindError(ahead.walk.position, view.position)
-                    known_at = self._studio.history.as_known_at
-                    moves, ahead.walk = step(ahead.walk, now_min, piece, known_at, in_time)
-                    ahead.moves += moves
-        finally:
-            # however long it took: a machine may stand still in the middle of it
-            left_s = self._saved_s - (self._clock_s() - began_s)
-            self._saved_s = max(left_s, -self._limits.walked_s_max)
+        for now_min, events in by_minute([read_event(body) for _, body in stored]):
+            for piece in _pieces(events, self._limits.piece_events):
+                if ahead.walk.position > after and self._clock_s() >= until_s:
+                    raise BehindError(ahead.walk.position, view.position)
+                known_at = self._studio.history.as_known_at
+                moves, ahead.walk = step(ahead.walk, now_min, piece, known_at, in_time)
+                ahead.moves += moves
         if ahead.walk.position < view.position:
             raise BehindError(ahead.walk.position, view.position)
 
-    def _save(self, now_s: float) -> None:
-        """Take what has become free since the last time to what may be walked."""
-        free_s = (now_s - self._saved_at_s) * self._limits.walked_share
-        self._saved_s = min(self._limits.walked_s_max, self._saved_s + free_s)
-        self._saved_at_s = now_s
+
+def _is_at(ahead: _Ahead, view: View) -> bool:
+    return ahead.walk.position >= view.position and ahead.passed_at == _passes(ahead, view)
+
+
+def _passes(ahead: _Ahead, view: View) -> tuple[int, int]:
+    return ahead.walk.position, max(ahead.walk.now_min, view.now_min)
+
+
+def _pass_time(ahead: _Ahead, view: View) -> None:
+    """Have time alone pass from the walk to the view's minute.
+
+    The walk stays where it is: how its rows are grouped must not depend on when readers ask.
+    """
+    passes = _passes(ahead, view)
+    ahead.passed, _ = pass_time(ahead.walk, passes[1])
+    ahead.passed_at = passes
 
 
 def _pieces(events: Sequence[Event], most: int) -> Iterator[list[Event]]:

@@ -14,7 +14,7 @@ from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
 from service.log.append import Head
 from service.log.chain import Chain
-from service.log.tokens import Token, standing
+from service.log.tokens import Token, unrevoked
 from service.log.tree import FrontierError, check_frontier
 from service.planning.compare.pricing import quoted
 from service.production.decide import Accepted, Past, decide, may_not_strike
@@ -43,7 +43,7 @@ CHECK_S = 1.0
 
 
 class TokenRevokedError(Exception):
-    """The token had been revoked when the log was locked; nothing was recorded."""
+    """The token had been revoked when the post was decided; nothing was recorded."""
 
 
 class Receipt(NamedTuple):
@@ -103,7 +103,8 @@ class Recorder:
         """Record a batch whole, or refuse it whole with every reason.
 
         A repeat of what is recorded gets its first receipt again. Raises TokenRevokedError. Faults
-        of the database are raised, and nothing is recorded then.
+        of the database are raised; nothing is recorded then, unless the connection was lost while
+        it committed: whether it did is not known.
         """
         pending = _Pending(token, proposals)
         with self._waiting_lock:
@@ -153,21 +154,24 @@ class Recorder:
         with self._engine.begin() as connection:
             with self._waiting_lock:
                 asked = {pending.token.token_id for pending in (*together, *self._waiting)}
-            locked = self._studio.history.lock(connection, asked)
+            locked = self._studio.history.lock_log(connection, asked)
             head = locked.head
             self._check_tree(connection, head)
             view = self._studio.caught_up(connection, head, locked)
             together += self._take_waiting()
             commit = _Commit(Chain(head), view.state, view.now_us)
-            by = locked.standing
-            late = {pending.token.token_id for pending in together} - asked
-            if late:
-                by |= standing(connection, studio, late)
+            unasked = {pending.token.token_id for pending in together}
+            may_post = frozenset[str]()
+            if locked.is_whole:  # else it took long to catch up, and some may be revoked since
+                unasked -= asked
+                may_post = locked.unrevoked
+            if unasked:
+                may_post |= unrevoked(connection, studio, unasked)
             every = [one for pending in together for one in pending.proposals]
             repeats_known = find_repeats(connection, studio, every) if find_first else {}
             answers: list[_Answer] = []
             for pending in together:
-                if pending.token.token_id not in by:
+                if pending.token.token_id not in may_post:
                     answers.append(TokenRevokedError())
                     continue
                 before = commit.copy(), {**repeats_known}

@@ -1,6 +1,7 @@
 """The app: everything that answers HTTP, put together."""
 
 import logging
+from math import ceil
 
 from flask import Flask, Response, g
 from sqlalchemy import Engine
@@ -47,7 +48,8 @@ def _not_yet(error: NotYetError) -> Response:
 
 def _being_built(error: BehindError) -> Response:
     detail = f"The trail is built up to position {error.position} of {error.head}; ask again."
-    return Problem("being-built", detail, headers={"Retry-After": "2"}).respond()
+    retry_s = max(1, ceil(error.retry_s))
+    return Problem("being-built", detail, headers={"Retry-After": str(retry_s)}).respond()
 
 
 def _no_plan(error: PlanError) -> Response:

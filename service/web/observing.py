@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import cache
-from typing import cast
+from typing import TypeVar, cast
 
 from flask import Flask, Response, current_app, g, request
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram
@@ -16,6 +16,7 @@ from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, generate_latest
 
 _KEY = "retake-ledger-metrics"
+_FOLDER = "PROMETHEUS_MULTIPROC_DIR"
 # W3C Trace Context, section 3.2: version, trace, parent, flags; zeros alone name nothing
 _TRACEPARENT = re.compile(
     r"(?!ff)[0-9a-f]{2}-(?!0{32})([0-9a-f]{32})-(?!0{16})[0-9a-f]{16}-[0-9a-f]{2}(?:-.*)?"
@@ -31,6 +32,7 @@ own would show nothing: it may find room where a post does not.
 _METHOD_UNTOLD = "other"
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
 _log = logging.getLogger("retake_ledger.access")
+T = TypeVar("T")
 
 
 class Occurrence:
@@ -90,20 +92,27 @@ class Metrics:
 
     def shown(self) -> bytes:
         """The metrics as OpenMetrics text; of all workers while they share a folder."""
-        made: bytes = generate_latest(self._of_all())  # type: ignore[no-untyped-call]  # the library's
-        return made
+
+        def text(registry: CollectorRegistry) -> bytes:
+            made: bytes = generate_latest(registry)  # type: ignore[no-untyped-call]  # the library's
+            return made
+
+        return self._of_all(text)
 
     def value(self, name: str) -> float:
         """The value of a metric without labels, likewise; 0 where it was never set."""
-        return self._of_all().get_sample_value(name) or 0.0
+        return self._of_all(lambda registry: registry.get_sample_value(name) or 0.0)
 
-    def _of_all(self) -> CollectorRegistry:
-        shared = os.environ.get("PROMETHEUS_MULTIPROC_DIR")
-        if shared is None or not os.path.isdir(shared):
-            return self.registry
-        registry = CollectorRegistry()
-        MultiProcessCollector(registry)  # type: ignore[no-untyped-call]  # the library's
-        return registry
+    def _of_all(self, read: Callable[[CollectorRegistry], T]) -> T:
+        """What is read of all workers' figures; of this one's where their folder is gone."""
+        if _FOLDER in os.environ:
+            try:
+                shared = CollectorRegistry()
+                MultiProcessCollector(shared)  # type: ignore[no-untyped-call]  # the library's
+                return read(shared)
+            except (OSError, ValueError) as error:  # the second is the library's own, of a folder
+                _log_once(str(error))
+        return read(self.registry)
 
 
 def metrics() -> Metrics:
@@ -113,16 +122,30 @@ def metrics() -> Metrics:
 
 @contextmanager
 def counting() -> Iterator[None]:
-    """What cannot be counted fails no request: its folder was tidied away, or its disk is full."""
+    """Go on where the files of the figures cannot be written; each error is logged once.
+
+    No request fails for it: somebody who tidies up may have removed their folder.
+    """
     try:
         yield
     except OSError as error:
-        _say_once(str(error))
+        _log_once(str(error))
 
 
 @cache
-def _say_once(reason: str) -> None:
+def _log_once(reason: str) -> None:
     _log.warning("not everything is counted: %s", reason)
+
+
+def ensure_folder() -> None:
+    """Make the folder that workers share their figures in, where it is gone.
+
+    A worker that begins without it would fail, and gunicorn then ends all of them.
+    """
+    folder = os.environ.get(_FOLDER)
+    if folder is not None and not os.path.isdir(folder):
+        _log_once(f"{folder} was removed, and with it what other workers had counted")
+        os.makedirs(folder, mode=0o700, exist_ok=True)
 
 
 def count_appended(events: int) -> None:

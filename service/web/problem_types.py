@@ -177,7 +177,8 @@ TYPES: dict[str, ProblemType] = {
             503,
             "What is asked for is being built",
             "It follows from the log and has not been built so far: after a change of the rules, "
-            "say. Ask again after the time that `Retry-After` gives.",
+            "say, or where more is recorded than a worker may work out for readers. Ask again "
+            "after the time that `Retry-After` gives.",
         ),
         ProblemType(
             "unsound-tree",

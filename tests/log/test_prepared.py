@@ -4,6 +4,7 @@ import select
 import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import NoReturn
 
 import pytest
@@ -19,6 +20,7 @@ from tests.fresh import SETTINGS
 ADD = statement("test_add", "INSERT INTO studio VALUES ($1, 'real', now())")
 COUNT = statement("test_count", "SELECT count(*) FROM studio")
 SLEEP = statement("test_sleep", "SELECT pg_sleep(0.3)")
+LONG_SLEEP = statement("test_long_sleep", "SELECT pg_sleep(60)")
 WRONG = statement("test_wrong", "SELECT nothing FROM nowhere")
 ANSWER = statement("test_answer", "SELECT 42::bigint, null, 'text'")
 SIZE = statement("test_size", "SELECT octet_length($1::bytea)::bigint")
@@ -143,15 +145,39 @@ def run_it_together(connection: Connection, wanted: Statement) -> None:
     run_together(connection, Call(wanted, ()), Call(ANSWER, ()))
 
 
-def test_a_connection_lost_among_several_leaves_the_pool(
+def end_backend(server_admin: Engine, pid: int) -> None:
+    with server_admin.connect() as admin:
+        admin.execute(text("SELECT pg_terminate_backend(:pid, 5000)"), {"pid": pid})
+
+
+def test_a_connection_lost_before_several_are_sent_leaves_the_pool(
     engine: Engine, server_admin: Engine
 ) -> None:
     with engine.connect() as connection:
         pid = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
-        with server_admin.connect() as admin:
-            admin.execute(text("SELECT pg_terminate_backend(:pid, 5000)"), {"pid": pid})
+        run_it_together(connection, ANSWER)  # so that nothing is left to be prepared
+        end_backend(server_admin, pid)
         with pytest.raises(OperationalError):
             run_it_together(connection, ANSWER)
+    with engine.connect() as connection:
+        assert connection.execute(text("SELECT pg_backend_pid()")).scalar_one() != pid
+
+
+def test_a_connection_lost_while_several_run_leaves_the_pool(
+    engine: Engine, server_admin: Engine
+) -> None:
+    working = text("SELECT count(*) FROM pg_stat_activity WHERE wait_event = 'PgSleep'")
+    with engine.connect() as connection, ThreadPoolExecutor(1) as threads:
+        pid = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+        run_it_together(connection, ANSWER)
+        waiting = threads.submit(run_it_together, connection, LONG_SLEEP)
+        with server_admin.connect() as admin:
+            while admin.execute(working).scalar() == 0:
+                assert not waiting.done()
+                time.sleep(0.01)
+        end_backend(server_admin, pid)
+        with pytest.raises(OperationalError):
+            waiting.result(timeout=30)
     with engine.connect() as connection:
         assert connection.execute(text("SELECT pg_backend_pid()")).scalar_one() != pid
 

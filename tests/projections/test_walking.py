@@ -10,7 +10,7 @@ from service.log.studios import make_studio, move_clock
 from service.planning.compare.trail import DateMove, pass_time
 from service.production.state import State
 from service.projections import rows
-from service.projections.present import BehindError, TrailAhead, WalkLimits
+from service.projections.present import USUAL_LIMITS, BehindError, TrailAhead, WalkLimits
 from service.projections.walking import Progress, Walker, over_min
 from service.studio import Studio
 from service.vocabulary.event import Event
@@ -18,7 +18,7 @@ from service.vocabulary.instants import US_PER_MIN
 from tests import recording
 from tests.planning.trails import walked
 from tests.projections.logs import NAME, LogEntry, built_by_other_rules, entries_at_random, record
-from tests.recording import fact, posted
+from tests.recording import fact, posted, set_clock
 from tests.workers import SCENE, small_studio, strikes_of
 
 SEEDS = (1, 2, 3, 4)
@@ -259,44 +259,102 @@ def test_a_batch_of_strikes_is_one_step(engine: Engine, monkeypatch: pytest.Monk
     assert len(counted_positions) <= 2  # and the beginning of the walk
 
 
+class Clock:
+    """A clock that each look at it moves on by a tenth of a second, and one look by much more."""
+
+    def __init__(self) -> None:
+        self.now_s = 0.0
+        self.stands_still_in = 0
+
+    def __call__(self) -> float:
+        self.stands_still_in -= 1
+        self.now_s += 1000.0 if self.stands_still_in == 0 else 0.1
+        return self.now_s
+
+
+LITTLE = WalkLimits(walked_s_max=2.0, walked_share=0.2, piece_events=5)
+
+
+def reached(ahead: TrailAhead) -> int:
+    with pytest.raises(BehindError) as raised:
+        ahead.present()
+    return raised.value.position
+
+
+def use_up(ahead: TrailAhead) -> int:
+    """Read until nothing is walked any more; how far it is then."""
+    before = -1
+    while (last := walked_to(ahead)) != before:
+        before = last
+    return last
+
+
+def walked_to(ahead: TrailAhead) -> int:
+    reached(ahead)
+    assert ahead._ahead is not None
+    return ahead._ahead.walk.position
+
+
 def test_readers_have_a_share_of_the_time_and_what_they_walked_is_kept(engine: Engine) -> None:
     recording.make(engine)
     record(engine, entries_at_random(4))
-    now_s, stands_still_in = 0.0, 0
-
-    def clock_s() -> float:  # each look at it takes a tenth of a second
-        nonlocal now_s, stands_still_in
-        stands_still_in -= 1
-        now_s += 1000.0 if stands_still_in == 0 else 0.1
-        return now_s
-
-    limits = WalkLimits(walked_s_max=2.0, walked_share=0.2, piece_events=5)
-    ahead = TrailAhead(studio_of(engine), engine, limits, clock_s)
-
-    def reached() -> int:
-        with pytest.raises(BehindError) as raised:
-            ahead.present()
-        return raised.value.position
-
-    first = reached()
+    clock = Clock()
+    ahead = TrailAhead(studio_of(engine), engine, LITTLE, clock)
+    first = walked_to(ahead)
     assert first > 0
-    took_s = now_s
-    assert took_s < 2 * limits.walked_s_max
-    # what was saved has been used, and soon nothing is walked until some is again
-    *_, before, last = [reached() for _ in range(5)]
-    assert before == last < 2 * first
-    now_s += took_s / limits.walked_share
-    again = reached()
-    assert again > last
-    # nobody is refused for long after a machine that stood still
-    now_s += took_s / limits.walked_share
-    stands_still_in = 3  # once it walks
-    reached()
-    now_s += 2 * limits.walked_s_max / limits.walked_share
-    assert reached() > again
+    took_s = clock.now_s
+    assert took_s < 2 * LITTLE.walked_s_max
+    assert use_up(ahead) < 2 * first
+    clock.now_s += took_s / LITTLE.walked_share
+    assert walked_to(ahead) > first
 
 
-def test_a_walk_that_takes_long_is_left_to_the_projector(engine: Engine) -> None:
+def test_nobody_is_refused_for_long_after_a_machine_that_stood_still(engine: Engine) -> None:
+    recording.make(engine)
+    record(engine, entries_at_random(4))
+    clock = Clock()
+    ahead = TrailAhead(studio_of(engine), engine, LITTLE, clock)
+    clock.stands_still_in = 5  # once it walks
+    before = walked_to(ahead)
+    with pytest.raises(BehindError) as raised:
+        ahead.present()
+    assert raised.value.retry_s <= LITTLE.walked_s_max / LITTLE.walked_share
+    clock.now_s += raised.value.retry_s
+    assert walked_to(ahead) > before
+
+
+def test_those_who_are_refused_take_nothing_from_what_may_be_walked(engine: Engine) -> None:
+    recording.make(engine)
+    record(engine, entries_at_random(4))
+    ahead = TrailAhead(studio_of(engine), engine, LITTLE, Clock())
+    before = use_up(ahead)
+    for _ in range(100):  # a tenth of a second after each other
+        last = walked_to(ahead)
+    assert last > before
+
+
+def test_what_was_worked_out_is_not_worked_out_again(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
     opened = small_studio(engine)
-    with pytest.raises(BehindError):
-        TrailAhead(opened.warm, engine, WalkLimits(walked_s_max=-1.0)).present()
+    clock = Clock()
+    ahead = TrailAhead(opened.warm, engine, clock_s=clock)
+    set_clock(engine, "2031-03-20T12:00:00Z")
+    first = ahead.present()
+    looked_at_s = clock.now_s
+    again = ahead.present()
+    assert again.moves == first.moves != []
+    assert clock.now_s == looked_at_s
+    set_clock(engine, "2031-03-20T12:01:00Z")
+    assert ahead.present().view.now_min == first.view.now_min + 1
+    assert clock.now_s > looked_at_s
+
+
+def test_a_piece_that_takes_long_is_left_to_the_projector(engine: Engine) -> None:
+    opened = small_studio(engine)
+    clock = Clock()
+    ahead = TrailAhead(opened.warm, engine, clock_s=clock)
+    clock.stands_still_in = 4  # the first look of the piece itself
+    assert walked_to(ahead) == 0
+    clock.now_s += USUAL_LIMITS.walked_s_max / USUAL_LIMITS.walked_share
+    assert ahead.present().moves

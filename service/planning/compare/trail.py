@@ -132,9 +132,10 @@ def step(
 ) -> tuple[list[DateMove], Walk]:
     """The rows of one minute, and the walk at its end.
 
-    `events` are all that was recorded in it, in order of position. Strikes that follow each other
-    are one step, since what a batch of them has struck half-way was never so: `after_strike` gives
-    the log's state right after the position of the last of them.
+    `events` were recorded in it, in order of position: all of them, or so many that the next is no
+    strike where the last is one. Strikes that follow each other are one step, since what a batch of
+    them has struck half-way was never so: `after_strike` gives the log's state right after the
+    position of the last of them.
     """
     moves, walk = pass_time(walk, now_min, breathe)
     for strikes, run in groupby(events, lambda event: isinstance(event.fact, EventStruck)):

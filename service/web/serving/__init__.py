@@ -37,6 +37,7 @@ from service.projections.projector import Projector
 from service.record import Studios
 from service.settings import Settings
 from service.web.app import create_app
+from service.web.observing import ensure_folder
 from service.web.serving.building import Builder
 from service.web.serving.lanes import threads_at_the_database
 from service.web.serving.limits import Limits
@@ -108,6 +109,7 @@ class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types
 
     def load(self) -> Flask:
         """Make the app: in each worker, after the fork."""
+        ensure_folder()
         settings = sized(self._settings, LoopWorker.options.threads)
         app = worker_app(settings, self._database_url)
         if LoopWorker.options.metrics_port is not None:

@@ -160,7 +160,7 @@ def test_no_message_of_a_driver_reaches_a_client(
             "x", {}, psycopg.OperationalError("host db.example user ledger-login")
         )
 
-    monkeypatch.setattr("service.history.lock", lost)
+    monkeypatch.setattr("service.history.lock_log", lost)
     answer = bounded.post("/events", note(bounded))
     assert bounded.problem(answer) == (503, "unavailable", [])
     assert "ledger-login" not in answer.get_data(as_text=True)
