@@ -63,7 +63,7 @@ def until_answered(
 def main() -> None:
     url, token, number, count, file = sys.argv[1:]
     with Client(url, token) as ledger, Path(file).open("a") as acknowledged:
-        at = ledger.get("/clock")["now"]
+        at = until_answered(lambda: ledger.get("/clock"))["now"]
         for place in range(int(count)):
             posted = note(int(number), place, at)
             (receipt,) = post_until_answered(ledger, [posted])
