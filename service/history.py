@@ -173,8 +173,8 @@ class History:
         base_position, base = self._base(connection, before, until)
         struck = self.struck_at(until)
         events = [*self._events(connection, base_position, until), *new]
-        standing = tuple(event for event in events if event.position not in struck)
-        return Past(base, standing, struck)
+        unstruck = tuple(event for event in events if event.position not in struck)
+        return Past(base, unstruck, struck)
 
     def as_known_at(self, position: int) -> State:
         """The state as it was known when the log stood at a position."""
@@ -188,11 +188,11 @@ class History:
                 undone = any(event_at <= position < at for event_at, at in self._struck.items())
                 strikes = len(self._struck)
             events = self._events(connection, base_position, position)
-        standing = [event for event in events if event.position not in struck]
+        unstruck = [event for event in events if event.position not in struck]
         if struck and undone:
             # maybe inside a batch of strikes: some of what rests on the first ones still stands
-            return retell(base, standing).state
-        state = fold(base, standing)
+            return retell(base, unstruck).state
+        state = fold(base, unstruck)
         if len(events) >= self._keeping.every and not undone:
             self._keep_between(position, state, strikes)
         return state

@@ -166,10 +166,10 @@ class TrailAhead:
     def _from(self, connection: Connection, stored: Checkpoint) -> _Ahead:
         if self._ahead is None or self._ahead.stored != stored:
             # rows of later minutes may have been stored meanwhile: the next reader sees them
-            standings = rows.read_standings(connection, self._studio.name)
+            ends = rows.read_ends(connection, self._studio.name)
             if rows.read_checkpoint(connection, self._studio.name) != stored:
                 raise BehindError(stored.position, stored.position)
-            self._ahead = _Ahead(stored, walk_from(self._studio, stored, standings))
+            self._ahead = _Ahead(stored, walk_from(self._studio, stored, ends))
         return self._ahead
 
     def _walk_on(self, connection: Connection, ahead: _Ahead, view: View, until_s: float) -> None:

@@ -109,8 +109,8 @@ def _build(
             rate = "" if speed is None else f"{speed:,.0f}"
             bar.update(task, completed=done.position, total=done.head, rate=rate)
     with connection.begin():
-        standings = rows.read_standings(connection, studio.name)
-    count = sum(standing.rows for standing in standings.values())
+        ends = rows.read_ends(connection, studio.name)
+    count = sum(end.rows for end in ends.values())
     return Rebuilt(count, done.position, done.head, 0.0)
 
 

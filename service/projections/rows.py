@@ -33,7 +33,7 @@ _COLUMNS = [trail.c[name] for name in DateMove._fields]
 _COPY = f"COPY trail (studio, {', '.join(DateMove._fields)}) FROM STDIN"
 
 # Each episode's last row; the episodes are found by leaps through the key, not row by row.
-_STANDINGS = text("""
+_ENDS = text("""
 WITH RECURSIVE begun AS (
     (SELECT episode FROM trail WHERE studio = :studio ORDER BY episode LIMIT 1)
     UNION ALL
@@ -112,9 +112,9 @@ def read_checkpoint(connection: Connection, studio: str) -> Checkpoint:
     return NOTHING if found is None else Checkpoint(*found)
 
 
-def read_standings(connection: Connection, studio: str) -> dict[str, TrailEnd]:
+def read_ends(connection: Connection, studio: str) -> dict[str, TrailEnd]:
     """Where the rows leave each episode."""
-    found = connection.execute(_STANDINGS, {"studio": studio})
+    found = connection.execute(_ENDS, {"studio": studio})
     return {episode: TrailEnd(*rest) for episode, *rest in found}
 
 

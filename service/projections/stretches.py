@@ -91,9 +91,9 @@ class Walkers:
         self._walk = walk
 
     def joined(
-        self, listed: Iterable[Stretch], standings: Mapping[str, TrailEnd]
+        self, listed: Iterable[Stretch], ends: Mapping[str, TrailEnd]
     ) -> Iterator[tuple[Stretch, list[DateMove]]]:
-        """Each stretch with its rows, in order, as one walk that starts at `standings` has them.
+        """Each stretch with its rows, in order, as one walk that starts at `ends` has them.
 
         Raises BrokenExecutor where a process ended, for want of memory say.
         """
@@ -106,11 +106,11 @@ class Walkers:
                 return
             stretch, walking = coming.popleft()
             walked = walking.result()
-            dates = {episode: standing.date_min for episode, standing in standings.items()}
+            dates = {episode: end.date_min for episode, end in ends.items()}
             if walked.dates != dates:
                 # an episode whose listings were all struck has a trail, and no scene to see it by
-                walked = self.pool.submit(self._walk, stretch, standings).result()
-            moves, standings = counted_on(walked.moves, standings)
+                walked = self.pool.submit(self._walk, stretch, ends).result()
+            moves, ends = counted_on(walked.moves, ends)
             yield stretch, moves
 
 
@@ -159,22 +159,22 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-def _walk_here(stretch: Stretch, standings: Mapping[str, TrailEnd] | None = None) -> Walked:
-    return walk_stretch(_here[0], stretch, standings)
+def _walk_here(stretch: Stretch, ends: Mapping[str, TrailEnd] | None = None) -> Walked:
+    return walk_stretch(_here[0], stretch, ends)
 
 
 def walk_stretch(
-    here: Here, stretch: Stretch, standings: Mapping[str, TrailEnd] | None = None
+    here: Here, stretch: Stretch, ends: Mapping[str, TrailEnd] | None = None
 ) -> Walked:
     """Walk one in this process, from the plan's dates or from where the trail stands."""
     studio, engine = here
     after, until = stretch
     planned = plan_at(studio, after)
-    if standings is None:
+    if ends is None:
         walk = begin_apart(planned, after.position)
     else:
-        walk = begin(planned, after.position, standings)
-    dates = {episode: standing.date_min for episode, standing in walk.standings.items()}
+        walk = begin(planned, after.position, ends)
+    dates = {episode: end.date_min for episode, end in walk.ends.items()}
     minutes = minutes_over(engine, studio.name, after.position, until.position)
     moves, _, _ = walk_on(studio, walk, minutes)
     return Walked(dates, moves)

@@ -61,9 +61,9 @@ def plan_at(studio: Studio, at: Checkpoint) -> Schedule:
     return studio.plans.of(studio.history.as_known_at(at.position), at.at_min)
 
 
-def walk_from(studio: Studio, at: Checkpoint, standings: Mapping[str, TrailEnd]) -> Walk:
+def walk_from(studio: Studio, at: Checkpoint, ends: Mapping[str, TrailEnd]) -> Walk:
     """The walk at a checkpoint, its state folded and its plan made."""
-    return begin(plan_at(studio, at), at.position, standings)
+    return begin(plan_at(studio, at), at.position, ends)
 
 
 def by_minute(events: Sequence[Event]) -> Iterator[Minute]:
@@ -140,13 +140,13 @@ class Walker:
             if before.rules != rows.RULES:
                 rows.clear(connection, name)
                 before = rows.NOTHING
-            standings = rows.read_standings(connection, name) if self._elsewhere(before) else {}
+            ends = rows.read_ends(connection, name) if self._elsewhere(before) else {}
         with self._engine.connect() as reading:
             head = read_head(reading, name)
         self._studio.view(head.position)  # strikes are known up to there
         bound_min = over_min(self._studio, head)
         if self._walk is None or self._elsewhere(before):
-            self._walk = walk_from(self._studio, before, standings)
+            self._walk = walk_from(self._studio, before, ends)
         minutes = minutes_over(
             self._engine, name, self._walk.position, head.position, bound_min, self._read_events
         )

@@ -315,8 +315,8 @@ class Recorder:
         reached = min([*strikes, *commit.struck, recorded + 1])
         past = self._studio.history.past(connection, max(1, reached), recorded, commit.events)
         struck = past.struck | set(commit.struck)
-        standing = tuple(event for event in past.events if event.position not in struck)
-        return past._replace(events=standing, struck=struck)
+        unstruck = tuple(event for event in past.events if event.position not in struck)
+        return past._replace(events=unstruck, struck=struck)
 
 
 def _placed(

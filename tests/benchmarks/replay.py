@@ -69,7 +69,7 @@ def measure(size: Size) -> list[Figure]:
             if count >= USUAL.snapshot_every:
                 assert snapshots_of(engine) > 0, "no snapshot was written to start from"
         del cold
-        warm_s, before_mb, worker_mb = min(started_warm(url) for _ in range(STARTS))
+        warm_s, before_mb, worker_mb = min(started_warm(url) for _ in range(size.of(STARTS)))
     return [
         Figure("bare cursor, rows as octets", count / bare_s, "events/s"),
         Figure("bare cursor, rows as JSON", count / json_s, "events/s"),

@@ -83,7 +83,7 @@ def walked(
     for number, (now_min, recorded) in enumerate(minutes_of(events)):
         if number in cuts:
             planned = plan_from_nothing(events, walk.position, walk.now_min)
-            walk = begin(planned, walk.position, walk.standings)
+            walk = begin(planned, walk.position, walk.ends)
         after = partial(state_at, events)
         more, walk = step(walk, now_min, recorded, after)
         moves += more

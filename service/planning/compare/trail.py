@@ -83,7 +83,7 @@ class Walk(NamedTuple):
     touched: frozenset[str]
     now_min: int
     position: int
-    standings: Mapping[str, TrailEnd]
+    ends: Mapping[str, TrailEnd]
 
 
 Dates = list[tuple[str, int | None]]
@@ -93,9 +93,9 @@ Breathe = Callable[[], None]
 """Called before each plan, so that the caller may rest or raise what ends the walk."""
 
 
-def begin(planned: Schedule, position: int, standings: Mapping[str, TrailEnd]) -> Walk:
-    """A walk that goes on from the plan of a state of the log, whose dates are in `standings`."""
-    return Walk(planned, planned.state, frozenset(), planned.now_min, position, standings)
+def begin(planned: Schedule, position: int, ends: Mapping[str, TrailEnd]) -> Walk:
+    """A walk that goes on from the plan of a state of the log, whose dates are in `ends`."""
+    return Walk(planned, planned.state, frozenset(), planned.now_min, position, ends)
 
 
 def begin_apart(planned: Schedule, position: int) -> Walk:
@@ -109,10 +109,10 @@ def begin_apart(planned: Schedule, position: int) -> Walk:
 
 
 def counted_on(
-    moves: Sequence[DateMove], standings: Mapping[str, TrailEnd]
+    moves: Sequence[DateMove], ends: Mapping[str, TrailEnd]
 ) -> tuple[list[DateMove], dict[str, TrailEnd]]:
     """Rows numbered on from where each episode's trail stands, with their deltas, and the end."""
-    going = dict(standings)
+    going = dict(ends)
     counted = []
     for move in moves:
         cause = _Cause(
@@ -161,12 +161,12 @@ def pass_time(
     breathe()
     after = schedule(walk.schedule.board, now_min, walk.schedule)
     moves = []
-    standings = dict(walk.standings)
+    ends = dict(walk.ends)
     for episode, date_min in _moved(walk, after):
         waited = _waited_for(after, episode)
         cause = _Cause(TIME, department=waited and waited[1], waited_for=waited and waited[0])
-        moves.append(_row(standings, episode, date_min, cause, now_min, walk.position))
-    return moves, walk._replace(schedule=after, now_min=now_min, standings=standings)
+        moves.append(_row(ends, episode, date_min, cause, now_min, walk.position))
+    return moves, walk._replace(schedule=after, now_min=now_min, ends=ends)
 
 
 def dates(planned: Schedule, begun: Mapping[str, object]) -> dict[str, int | None]:
@@ -230,12 +230,12 @@ def _moved_by(
 ) -> tuple[list[DateMove], Walk]:
     """The rows of one event that moved some dates, and the walk behind it."""
     cause = _cause_of(event, walk.state, after.state)
-    standings = dict(walk.standings)
+    ends = dict(walk.ends)
     moves = [
-        _row(standings, episode, date_min, cause, walk.now_min, event.position)
+        _row(ends, episode, date_min, cause, walk.now_min, event.position)
         for episode, date_min in moved
     ]
-    return moves, _arrived(walk, event, after)._replace(standings=standings)
+    return moves, _arrived(walk, event, after)._replace(ends=ends)
 
 
 def _arrived(walk: Walk, last: Event, after: Schedule) -> Walk:
@@ -246,28 +246,28 @@ def _arrived(walk: Walk, last: Event, after: Schedule) -> Walk:
 
 def _moved(walk: Walk, after: Schedule) -> Dates:
     """Episodes with another date than their trail's last, and those whose trail begins."""
-    standings = walk.standings
+    ends = walk.ends
     found = [
         (episode, date_min)
-        for episode, date_min in dates(after, standings).items()
-        if episode not in standings or standings[episode].date_min != date_min
+        for episode, date_min in dates(after, ends).items()
+        if episode not in ends or ends[episode].date_min != date_min
     ]
     return sorted(found, key=lambda one: order_of(one[0]))
 
 
 def _row(
-    standings: dict[str, TrailEnd],
+    ends: dict[str, TrailEnd],
     episode: str,
     date_min: int | None,
     cause: _Cause,
     now_min: int,
     position: int,
 ) -> DateMove:
-    """An episode's next row; its standing goes on to it."""
-    count, before_min, known_min = standings.get(episode, TrailEnd(0, None, None))
+    """An episode's next row, with which its trail ends from now on."""
+    count, before_min, known_min = ends.get(episode, TrailEnd(0, None, None))
     delta_min = None if date_min is None or known_min is None else date_min - known_min
     last_min = known_min if date_min is None else date_min
-    standings[episode] = TrailEnd(count + 1, date_min, last_min)
+    ends[episode] = TrailEnd(count + 1, date_min, last_min)
     return DateMove(episode, count + 1, now_min, position, *cause, before_min, date_min, delta_min)
 
 

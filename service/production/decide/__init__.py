@@ -166,18 +166,18 @@ def _strike(
     `state` is the state with them.
     """
     against: list[Reason] = []
-    standing = {event.position: event for event in past.events}
+    unstruck = {event.position: event for event in past.events}
     named: dict[int, gates.Strike] = {}
     for place, event in enumerate(events):
         if not isinstance(event.fact, EventStruck):
             continue
         position = event.fact.position
-        against += _strikeable(standing.get(position), position, past, actor, place)
+        against += _strikeable(unstruck.get(position), position, past, actor, place)
         if position in named:
             against.append(
                 Reason(Code.CONTRADICTION, "struck twice in this batch", "/data/position", place)
             )
-        elif (struck := standing.get(position)) is not None:
+        elif (struck := unstruck.get(position)) is not None:
             if rest := _rest_of(struck, state) - strikes:
                 others = ", ".join(map(str, sorted(rest)))
                 detail = f"it came as one with events {others}; strike them in the same batch"

@@ -126,12 +126,12 @@ def strikes_against(
     state: AnyState,
     without: AnyState,
     strikes: Sequence[Strike],
-    standing: Sequence[Event],
+    unstruck: Sequence[Event],
     actor: Actor | None,
 ) -> Iterator[Reason]:
     """What is against strikes by which a hard date moves, goes, becomes soft or comes back.
 
-    `state` is the state with what they strike and `without` the one without it, `standing` what
+    `state` is the state with what they strike and `without` the one without it, `unstruck` what
     stands of the log since before it. The producer strikes so, and whoever made a date hard by a
     slip of theirs; they say a reason, which is public and which marks the strike. No other strike
     has one. A question (no actor) moves nothing.
@@ -152,7 +152,7 @@ def strikes_against(
             f"striking event {struck.position} moves a hard date, {fact.gate} of {struck.subject}"
         )
         if actor.role is not Role.PRODUCER and not _is_slip(
-            event, struck, fact.gate, standing, actor
+            event, struck, fact.gate, unstruck, actor
         ):
             detail = (
                 f"{hard}: the producer strikes it with a reason, or within an hour whoever made "
@@ -174,7 +174,7 @@ def _moves(state: AnyState, without: AnyState, name: str, gate: str) -> bool:
 
 
 def _is_slip(
-    strike: Event, struck: Event, gate: str, standing: Sequence[Event], actor: Actor
+    strike: Event, struck: Event, gate: str, unstruck: Sequence[Event], actor: Actor
 ) -> bool:
     """Whether an event was recorded by this actor just now, and set its gate last."""
     if (struck.poster, struck.role) != (actor.name, actor.role):
@@ -183,7 +183,7 @@ def _is_slip(
         return False
     gates = [
         event.position
-        for event in standing
+        for event in unstruck
         if isinstance(event.fact, GateSet)
         and (event.subject, event.fact.gate) == (struck.subject, gate)
     ]

@@ -200,17 +200,17 @@ def test_deltas_add_up_to_the_move_from_the_first_projection_to_the_present(
 ) -> None:
     events = log_at_random(seeds)
     moves, walk = walked(events)
-    present = dates(plan_from_nothing(events, len(events), walk.now_min), walk.standings)
-    for episode, standing in walk.standings.items():
+    present = dates(plan_from_nothing(events, len(events), walk.now_min), walk.ends)
+    for episode, end in walk.ends.items():
         mine = [move for move in moves if move.episode == episode]
         assert [move.number for move in mine] == list(range(1, len(mine) + 1))
-        assert mine[-1].after_min == present[episode] == standing.date_min
+        assert mine[-1].after_min == present[episode] == end.date_min
         projected = [move.after_min for move in mine if move.after_min is not None]
         moved = sum(move.delta_min or 0 for move in mine)
         assert not projected or moved == projected[-1] - projected[0]
         for one, other in pairwise(mine):
             assert other.before_min == one.after_min
-    assert set(present) == set(walk.standings)
+    assert set(present) == set(walk.ends)
 
 
 @settings(max_examples=40, deadline=None)
@@ -222,7 +222,7 @@ def test_walked_in_pieces_it_is_the_same_trail(seeds: list[int], data: st.DataOb
     whole, walk = walked(events)
     pieces, other = walked(events, cuts=cuts)
     assert pieces == whole
-    assert other.standings == walk.standings
+    assert other.ends == walk.ends
 
 
 @settings(max_examples=40, deadline=None)
