@@ -1,10 +1,14 @@
 """A clock of a service's processes that can be set back, by the library libfaketime."""
 
+import re
 from pathlib import Path
 
 from libfaketime import (  # type: ignore[import-untyped]  # it ships no types
     get_reload_information,
 )
+
+_SHARED = Path("/dev/shm")  # noqa: S108  # where the library has them on Linux
+_OF_PROCESS = re.compile(r"(?:sem\.faketime_sem|faketime_shm)_(\d+)")
 
 
 class Clock:
@@ -25,3 +29,13 @@ class Clock:
         written = self._file.with_suffix(".new")
         written.write_text(f"-{by_s:.6f}")
         written.replace(self._file)
+
+    def remove_leftovers(self, shared: Path = _SHARED) -> None:
+        """Remove what processes that were killed have left in shared memory.
+
+        A process that gets the number of one of them, and runs as another user, would end at once.
+        """
+        for file in shared.glob("*faketime_s*"):
+            found = _OF_PROCESS.fullmatch(file.name)
+            if found is not None and not Path(f"/proc/{found[1]}").exists():
+                file.unlink(missing_ok=True)

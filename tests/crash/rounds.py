@@ -75,6 +75,7 @@ def run_rounds(
             _wait_for_all(service, writing, reading, time.monotonic())
             for fault, chance in faults:
                 time.sleep(chance.uniform(*QUIET_S))
+                clock.remove_leftovers()
                 since = fault(used, chance)
                 outcome.recoveries_s.append(_wait_for_all(service, writing, reading, since))
                 checkpoints.append(until_answered(lambda: ledger.get_text("/checkpoints/latest")))
@@ -82,6 +83,7 @@ def run_rounds(
         checkpoints += _checkpoints_of(used.backups)
         outcome.wrong = contradictions(data, STUDIO, _claims(writing, reading, checkpoints))
         outcome.wrong += _wrong_imports(used)
+    clock.remove_leftovers()
     return outcome
 
 
