@@ -3,6 +3,9 @@
 import argparse
 import importlib
 import pkgutil
+import signal
+import sys
+from types import FrameType
 
 from rich.console import Console
 from rich.table import Table
@@ -16,8 +19,14 @@ def names() -> list[str]:
     return sorted(name for name in found if name != "__main__")
 
 
+def end(number: int, _frame: FrameType | None) -> None:
+    """Leave as by an error, so that what was started is ended and removed."""
+    sys.exit(128 + number)
+
+
 def main() -> None:
     """Run what the command line names, or everything."""
+    signal.signal(signal.SIGTERM, end)
     parser = argparse.ArgumentParser(prog="python -m tests.attacks", description=__doc__)
     parser.add_argument("names", nargs="*", metavar="NAME", help=f"of {', '.join(names())}")
     parser.add_argument("--part", type=float, default=1.0, help="a part of the full size")

@@ -46,8 +46,11 @@ def attack(part: float) -> Iterator[tuple[str, str]]:
                 processes.submit(_outcome_of, url, keys, first, min(count, first + AT_ONCE))
                 for first in range(0, count, AT_ONCE)
             ]
-            for stretch in as_completed(stretches):
-                outcome.add(stretch.result())
+            try:
+                for stretch in as_completed(stretches):
+                    outcome.add(stretch.result())
+            finally:  # else those that wait would still be run
+                processes.shutdown(cancel_futures=True)
     yield from _figures(count, time.monotonic() - began, outcome)
     for fault in sorted(outcome.faults):
         yield "fault", fault
