@@ -10,6 +10,7 @@ from service.log.studios import make_studio, move_clock
 from service.planning.compare.trail import DateMove, pass_time
 from service.production.state import State
 from service.projections import rows
+from service.projections.diary import read_diary
 from service.projections.present import USUAL_LIMITS, BehindError, TrailAhead, WalkLimits
 from service.projections.walking import Progress, Walker, over_min
 from service.studio import Studio
@@ -19,7 +20,7 @@ from tests import recording
 from tests.planning.trails import walked
 from tests.projections.logs import NAME, LogEntry, built_by_other_rules, entries_at_random, record
 from tests.recording import fact, posted, set_clock
-from tests.workers import SCENE, small_studio, strikes_of
+from tests.workers import SCENE, small_studio, started, strikes_of
 
 SEEDS = (1, 2, 3, 4)
 
@@ -358,3 +359,20 @@ def test_a_piece_that_takes_long_is_left_to_the_projector(engine: Engine) -> Non
     assert walked_to(ahead) == 0
     clock.now_s += USUAL_LIMITS.walked_s_max / USUAL_LIMITS.walked_share
     assert ahead.present().moves
+
+
+def test_what_stands_by_a_strike_behind_it_in_its_batch_is_no_fault(engine: Engine) -> None:
+    """A batch is decided without what it strikes, wherever in it the strike is."""
+    opened = small_studio(engine)
+    (first,) = posted(opened, [started("layout", 1)])
+    again, _ = posted(opened, [started("layout", 2), *strikes_of(first.position)])
+    history = opened.warm.history
+    assert history.as_known_at(again.position) == history.as_known_at(first.position)
+    present = TrailAhead(opened.warm, engine).present()
+    assert present.view.position == again.position + 1
+    with engine.connect() as connection:
+        page = read_diary(
+            connection, opened.warm, present.view.state, "KESTREL-1",
+            after=0, limit=100, until=present.view.position,
+        )  # fmt: skip
+    assert page.page[-1].stored.position == again.position + 1
