@@ -45,6 +45,7 @@ DESKS = tuple(who for who, (_, departments) in HOLDERS.items() if departments)
 ABOVE_DESKS = tuple(who for who in HOLDERS if who not in DESKS)
 PROPOSERS = (*ALL, *ALL, *EXTREMES)
 CLOCKS = ("2031-03-07T09:00:00Z",) * 8 + ("2031-12-31T23:59:59.999999Z", MOMENTS[-1])
+BUILT_S_MAX = 60.0
 STEP_US = 366 * 24 * 60 * US_PER_MIN
 """How far a simulated clock can be moved at a time."""
 _NEXT = re.compile(r'<([^>]+)>; rel="next"')
@@ -260,7 +261,7 @@ class ExtremeStory:
         accept = self.random.choice(address.media_types or ("*/*",))
         for _ in range(2):
             began = time.perf_counter()
-            answer = self.paper.ask(path, who, {"Accept": accept})
+            answer = self._answered(path, who, accept)
             took_s = time.perf_counter() - began
             self.outcome.gets[answer.status_code] += 1
             self.outcome.slowest = max(
@@ -271,6 +272,16 @@ class ExtremeStory:
             if following is None:
                 return
             path = following[1]
+
+    def _answered(self, path: str, who: str, accept: str) -> TestResponse:
+        """What an address answers; where a trail is being built, it is asked again as told."""
+        ends_s = time.monotonic() + BUILT_S_MAX
+        while True:
+            answer = self.paper.ask(path, who, {"Accept": accept})
+            shown = (answer.get_json(silent=True) or {}) if answer.status_code == 503 else {}
+            if shown.get("type") != "/problems/being-built" or time.monotonic() > ends_s:
+                return answer
+            time.sleep(int(answer.headers["Retry-After"]))
 
     def _look_at(self, answer: TestResponse, request: str) -> None:
         if answer.status_code < 500:
