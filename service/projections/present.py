@@ -153,7 +153,9 @@ class TrailAhead:
         """A walk to the view, as far as there is time for it."""
         left_s = self._time.left_s()
         if left_s <= 0:
-            raise BehindError(stored.position, view.position, -left_s / self._limits.walked_share)
+            known = self._ahead
+            so_far = stored if known is None or known.stored != stored else known.walk
+            raise BehindError(so_far.position, view.position, -left_s / self._limits.walked_share)
         began_s = self._clock_s()
         try:
             ahead = self._from(connection, stored)

@@ -1,13 +1,16 @@
-"""Folders for embedded servers."""
+"""Folders for embedded servers, and a studio whose log is written to."""
 
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Engine
 
 from service.log.embedded import stop
+from service.log.studios import make_studio
 from tests.log.embedding import make_open_folder
+from tests.log.recording import START_US, STUDIO
 
 
 @pytest.fixture
@@ -18,3 +21,11 @@ def parent() -> Iterator[Path]:
     for data in folder.iterdir():
         stop(data)
     shutil.rmtree(folder)
+
+
+@pytest.fixture
+def studio(engine: Engine) -> Engine:
+    """The engine of a database with one studio in it."""
+    with engine.begin() as connection:
+        make_studio(connection, STUDIO, "simulated", START_US)
+    return engine

@@ -36,14 +36,6 @@ from tests.log.recording import (
 WRITERS = 6
 
 
-@pytest.fixture
-def studio(engine: Engine) -> Engine:
-    """The engine of a database with one studio in it."""
-    with engine.begin() as connection:
-        make_studio(connection, STUDIO, "simulated", START_US)
-    return engine
-
-
 def test_a_new_studio_stands_at_nothing(studio: Engine) -> None:
     with studio.begin() as connection:
         expected = Head(0, START_US, (), START_US)

@@ -9,19 +9,10 @@ from sqlalchemy import Engine, text
 
 from service.log.append import UnknownStudioError
 from service.log.locking import Locked, lock_log
-from service.log.studios import make_studio
 from service.log.tokens import issue, revoke
-from tests.log.recording import START_US, STUDIO, record
+from tests.log.recording import STUDIO, record
 
 WAIT_S_MAX = 60.0
-
-
-@pytest.fixture
-def studio(engine: Engine) -> Engine:
-    """The engine of a database with one studio in it."""
-    with engine.begin() as connection:
-        make_studio(connection, STUDIO, "simulated", START_US)
-    return engine
 
 
 def issued(engine: Engine, name: str) -> str:

@@ -291,9 +291,11 @@ def use_up(ahead: TrailAhead) -> int:
 
 
 def walked_to(ahead: TrailAhead) -> int:
-    reached(ahead)
+    """How far a reader is told that the trail is, and whether that is so."""
+    position = reached(ahead)
     assert ahead._ahead is not None
-    return ahead._ahead.walk.position
+    assert position == ahead._ahead.walk.position
+    return position
 
 
 def test_readers_have_a_share_of_the_time_and_what_they_walked_is_kept(engine: Engine) -> None:
