@@ -130,10 +130,9 @@ def definitions(path: Path) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef |
             yield node
 
 
-def each_source(*places: str) -> pytest.MarkDecorator:
-    """A test for each module of the service, or of some places in it."""
-    chosen = [path for path in SOURCES if not places or place_of(path) in places]
-    return pytest.mark.parametrize("path", chosen, ids=name_of)
+def sources(place: str) -> list[Path]:
+    """The modules of a place, as in "planning" or "production/nouns"."""
+    return [path for path in SOURCES if path.is_relative_to(SERVICE / place)]
 
 
 def tracked() -> list[Path]:
@@ -150,109 +149,122 @@ def test_there_is_something_to_look_at() -> None:
     assert {place_of(path) for path in SOURCES} <= {*ORDER, ""}
 
 
-@each_source()
-def test_a_module_imports_only_from_above(path: Path) -> None:
-    place = place_of(path)
-    if not place:
-        assert not list(imported(path)), "the package itself holds nothing"
-        return
-    allowed = ORDER[: ORDER.index(place) + 1]
-    wrong = [
-        f"{name_of(path)}:{line} imports {name}"
-        for line, name in imported(path)
-        if name.split(".")[0] == "service" and name.split(".")[1] not in allowed
-    ]
-    assert not wrong
+def test_a_module_imports_only_from_above() -> None:
+    wrong = []
+    for path in SOURCES:
+        place = place_of(path)
+        allowed = ORDER[: ORDER.index(place) + 1] if place else ()  # the package holds nothing
+        wrong += [
+            f"{name_of(path)}:{line} imports {name}"
+            for line, name in imported(path)
+            if not place or (name.split(".")[0] == "service" and name.split(".")[1] not in allowed)
+        ]
+    assert wrong == []
 
 
-@each_source("production")
-def test_nouns_know_neither_the_fold_nor_what_decides(path: Path) -> None:
-    if path.relative_to(SERVICE / "production").parts[0] != "nouns":
-        return
+def test_nouns_know_neither_the_fold_nor_what_decides() -> None:
     above = ("service.production.folding", "service.production.decide")
-    assert not [name for _, name in imported(path) if name.startswith(above)]
-
-
-@each_source("planning")
-def test_the_rooms_of_planning_stand_in_order(path: Path) -> None:
-    room = path.relative_to(SERVICE / "planning").parts[0]
-    if room == "__init__.py":
-        return
-    allowed = PLANNING_ORDER[: PLANNING_ORDER.index(room) + 1]
     wrong = [
         f"{name_of(path)}:{line} imports {name}"
+        for path in sources("production/nouns")
         for line, name in imported(path)
-        if name.startswith("service.planning.") and name.split(".")[2] not in allowed
+        if name.startswith(above)
     ]
-    assert not wrong
+    assert wrong == []
+
+
+def test_the_rooms_of_planning_stand_in_order() -> None:
+    wrong = [
+        f"{name_of(path)}:{line} imports {name}"
+        for place, room in enumerate(PLANNING_ORDER)
+        for path in sources(f"planning/{room}")
+        for line, name in imported(path)
+        if name.startswith("service.planning.")
+        and name.split(".")[2] not in PLANNING_ORDER[: place + 1]
+    ]
+    assert wrong == []
+    rooms = {path.relative_to(SERVICE / "planning").parts[0] for path in sources("planning")}
+    assert rooms == {"__init__.py", *PLANNING_ORDER}
 
 
 def test_compiled_code_is_kept_by_all_the_sources_it_is_made_of() -> None:
     """What kernels import from elsewhere counts in the name of the folder too."""
     elsewhere = {
         name.rpartition(".")[0]
-        for path in SOURCES
-        if path.is_relative_to(SERVICE / "planning" / "kernel")
+        for path in sources("planning/kernel")
         for _, name in imported(path)
         if name.startswith("service.") and not name.startswith("service.planning.")
     }
     assert elsewhere == {f"{package}.{name}" for package, name in compiled.IMPORTED}
 
 
-@each_source()
-def test_the_service_imports_nothing_from_tests_or_seed(path: Path) -> None:
-    # the demo is what plays the seed, nothing else may need it
-    foreign = {"tests"} if place_of(path) == "demo" else {"tests", "seed"}
-    assert not [name for _, name in imported(path) if name.split(".")[0] in foreign]
-
-
-@each_source(*PURE)
-def test_the_core_is_pure(path: Path) -> None:
+def test_the_service_imports_nothing_from_tests_or_seed() -> None:
     wrong = [
         f"{name_of(path)}:{line} imports {name}"
+        for path in SOURCES
+        for line, name in imported(path)
+        # the demo is what plays the seed, nothing else may need it
+        if name.split(".")[0] in ({"tests"} if place_of(path) == "demo" else {"tests", "seed"})
+    ]
+    assert wrong == []
+
+
+def test_the_core_is_pure() -> None:
+    core = [path for place in PURE for path in sources(place)]
+    wrong = [
+        f"{name_of(path)}:{line} imports {name}"
+        for path in core
         for line, name in imported(path)
         if name.split(".")[0] in IMPURE or name.startswith("numpy.random")
     ]
     wrong += [
         f"{name_of(path)}:{line} calls {name}"
+        for path in core
         for line, name in called(path)
         if name in IMPURE_CALLS
         or name.endswith((".now", ".utcnow", ".today"))
         or ".random." in f".{name}."
     ]
-    assert not wrong
+    assert wrong == []
 
 
-@each_source()
-def test_files_and_functions_stay_short(path: Path) -> None:
-    lines = len(path.read_text(encoding="utf-8").splitlines())
-    assert lines <= FILE_LINES_MOST, f"{name_of(path)} has {lines} lines; split it"
+def test_files_and_functions_stay_short() -> None:
+    lines = {path: len(path.read_text(encoding="utf-8").splitlines()) for path in SOURCES}
     long = [
-        f"{name_of(path)}:{node.lineno} {node.name}"
+        f"{name_of(path)} has {count} lines; split it"
+        for path, count in lines.items()
+        if count > FILE_LINES_MOST
+    ]
+    long += [
+        f"{name_of(path)}:{node.lineno} {node.name} has over {FUNCTION_LINES_MOST} lines"
+        for path in SOURCES
         for node in definitions(path)
         if not isinstance(node, ast.ClassDef)
         and (node.end_lineno or 0) - node.lineno + 1 > FUNCTION_LINES_MOST
     ]
-    assert not long, f"functions over {FUNCTION_LINES_MOST} lines"
+    assert long == []
 
 
-@each_source()
-def test_names_say_what_is_inside(path: Path) -> None:
-    assert not {part.removesuffix(".py") for part in path.parts} & {
-        *("utils", "util", "helpers", "helper", "manager", "managers")
-    }
+def test_names_say_what_is_inside() -> None:
+    empty = {"utils", "util", "helpers", "helper", "manager", "managers"}
+    named = [name_of(path) for path in SOURCES]
+    assert [name for name in named if empty & set(name.removesuffix(".py").split("/"))] == []
 
 
-@each_source()
-def test_what_is_public_is_documented(path: Path) -> None:
+def test_what_is_public_is_documented() -> None:
     undocumented = [
         f"{name_of(path)}:{node.lineno} {node.name}"
+        for path in SOURCES
         for node in _public(tree_of(path))
         if ast.get_docstring(node) is None
     ]
-    assert not undocumented
-    if path.name != "__init__.py" or tree_of(path).body:
-        assert ast.get_docstring(tree_of(path)), f"{name_of(path)} does not say what it is for"
+    undocumented += [
+        f"{name_of(path)} does not say what it is for"
+        for path in SOURCES
+        if (path.name != "__init__.py" or tree_of(path).body)
+        and not ast.get_docstring(tree_of(path))
+    ]
+    assert undocumented == []
 
 
 def _public(

@@ -21,9 +21,10 @@ from service.projections.stretches import Here, Walkers, walk_stretch
 from service.projections.walking import Walker
 from tests import recording
 from tests.conftest import Database
-from tests.projections.logs import NAME, LogEntry, entries_at_random, record
+from tests.projections.logs import NAME, LogEntry, entries_at_random, is_free, record
 from tests.projections.test_stretches import Inline
 from tests.projections.test_walking import build, over, stored, studio_of, wanted
+from tests.waiting import wait_until
 
 
 def rebuilt(*words: str, studio: str = NAME) -> Result:
@@ -113,9 +114,7 @@ def test_a_process_that_ends_is_reported_and_what_was_built_stands(
     assert "say fewer with --processes" in result.output
     with engine.connect() as connection:
         at = rows.read_checkpoint(connection, NAME)
-        connection.rollback()
-        assert rows.try_lock(connection, NAME), "it is still locked"
-        connection.invalidate()
+    wait_until(lambda: is_free(engine, NAME))
     assert 12 <= at.position < len(over(entries))
     assert stored(engine) == wanted(entries[: at.position])
     build(engine, Walker(studio_of(engine), engine))

@@ -5,7 +5,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 from typing import Any
 
@@ -15,19 +14,13 @@ from tests.crash.independent import Claims, contradictions
 from tests.places import TOP
 from tests.serving import command, issued, postmaster_pid, served
 from tests.telling import office_facts
+from tests.waiting import wait_until
 
 POSTERS, NOTES = 8, 60
 
 
 def _lines(file: Path) -> list[str]:
     return file.read_text().splitlines() if file.exists() else []
-
-
-def _wait_for_lines(file: Path, count: int) -> None:
-    deadline = time.monotonic() + 60
-    while len(_lines(file)) < count:
-        assert time.monotonic() < deadline, f"{file}: nothing is acknowledged any more"
-        time.sleep(0.01)
 
 
 def test_every_acknowledged_event_is_there_once(data: Path, tmp_path: Path) -> None:
@@ -47,9 +40,9 @@ def test_every_acknowledged_event_is_there_once(data: Path, tmp_path: Path) -> N
             )
             for number, file in enumerate(files)
         ]  # fmt: skip
-        _wait_for_lines(files[0], 5)
+        wait_until(lambda: len(_lines(files[0])) >= 5)
         posters[0].send_signal(signal.SIGKILL)
-        _wait_for_lines(files[1], 15)
+        wait_until(lambda: len(_lines(files[1])) >= 15)
         os.kill(postmaster_pid(data), signal.SIGKILL)
         assert [poster.wait(timeout=120) for poster in posters[1:]] == [0] * (POSTERS - 1)
         posters[0].wait()

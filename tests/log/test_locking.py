@@ -1,6 +1,5 @@
 """The log locked in one round trip: what is read with it stands once the lock is had."""
 
-import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 
@@ -11,6 +10,7 @@ from service.log.append import UnknownStudioError
 from service.log.locking import Locked, lock_log
 from service.log.tokens import issue, revoke
 from tests.log.recording import STUDIO, record
+from tests.waiting import wait_until
 
 WAIT_S_MAX = 60.0
 
@@ -47,11 +47,8 @@ def test_a_waiter_is_told_of_what_was_committed_while_it_waited(
 def wait_until_blocked(server_admin: Engine) -> None:
     """Wait until a statement waits for a row that another transaction has locked."""
     query = text("SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'")
-    deadline = time.monotonic() + WAIT_S_MAX
     with server_admin.connect() as admin:
-        while admin.execute(query).scalar() == 0:
-            assert time.monotonic() < deadline, "nobody waits for the lock"
-            time.sleep(0.01)
+        wait_until(lambda: admin.execute(query).scalar_one() > 0)
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from service.log.append import lock_head
 from service.log.chain import Chain
 from service.log.schema import projection
 from service.log.studios import move_clock
+from service.projections import rows
 from service.proofs.tree import leaf_hash
 from service.vocabulary.event import Event
 from service.vocabulary.instants import format_instant
@@ -57,6 +58,18 @@ def record(engine: Engine, entries: Sequence[LogEntry]) -> None:
             chain.put(event, body, leaf_hash(body))
         chain.write(connection, NAME)
         move_clock(connection, NAME, chain.head.recorded_at_us)
+
+
+def is_free(engine: Engine, studio: str) -> bool:
+    """Whether nobody builds the studio's trail.
+
+    The server frees the lock of a lost session once it sees that it is lost, which may be after the
+    client has gone on.
+    """
+    with engine.connect() as connection:
+        locked = rows.try_lock(connection, studio)
+        connection.invalidate()
+    return locked
 
 
 def _body(event: Event, data: Mapping[str, Any]) -> bytes:

@@ -15,13 +15,13 @@ from service.log import schema
 from service.log.schema import trail
 from service.log.studios import make_studio
 from service.planning.compare.trail import DateMove
-from service.projections import rows
 from service.projections.projector import Pace, Projector, unbuilt
 from service.studio import Studio, View
 from tests import recording
 from tests.conftest import Database
-from tests.projections.logs import NAME, entries_at_random, record
+from tests.projections.logs import NAME, entries_at_random, is_free, record
 from tests.projections.test_walking import over, stored, wanted
+from tests.waiting import wait_until
 
 SOON = Pace(poll_s=0.02)
 
@@ -64,13 +64,6 @@ def running(*projectors: Projector) -> Iterator[None]:
             one.stop()
 
 
-def wait_for(what: Callable[[], bool], within_s: float = 20) -> None:
-    ends_s = time.monotonic() + within_s
-    while not what():
-        assert time.monotonic() < ends_s, "it did not come to that"
-        time.sleep(0.02)
-
-
 def test_several_workers_build_what_one_would(engine: Engine) -> None:
     recording.make(engine)
     entries = entries_at_random(5)
@@ -80,7 +73,7 @@ def test_several_workers_build_what_one_would(engine: Engine) -> None:
             record(engine, entries[first:until])
             first = until
             time.sleep(0.1)
-        wait_for(lambda: stored(engine) == wanted(over(entries)))
+        wait_until(lambda: stored(engine) == wanted(over(entries)))
 
 
 def test_nothing_is_left_to_build_where_no_minute_is_over(engine: Engine) -> None:
@@ -89,7 +82,7 @@ def test_nothing_is_left_to_build_where_no_minute_is_over(engine: Engine) -> Non
     record(engine, entries)
     one = projector_on(engine)
     assert one.build_on()
-    wait_for(lambda: not one.build_on())
+    wait_until(lambda: not one.build_on())
     assert stored(engine) == wanted(over(entries))
     with engine.connect() as connection:
         (left,) = unbuilt(connection)
@@ -127,11 +120,9 @@ def test_one_studio_that_cannot_be_built_does_not_keep_others_waiting(
     }
     one = Projector(studios.__getitem__, engine, SOON)
     with running(one):
-        wait_for(lambda: stored(engine) == wanted(over(entries)))
+        wait_until(lambda: stored(engine) == wanted(over(entries)))
     assert sum("cannot be built" in line.message for line in caplog.records) == 1
-    with engine.connect() as connection:
-        assert rows.try_lock(connection, "a-broken-one")
-        connection.invalidate()
+    wait_until(lambda: is_free(engine, "a-broken-one"))
 
 
 def test_it_goes_on_when_its_connections_are_lost(
@@ -148,7 +139,7 @@ def test_it_goes_on_when_its_connections_are_lost(
             time.sleep(0.05)
             with server_admin.connect() as connection:
                 connection.execute(lost, {"name": name})
-        wait_for(lambda: _stored_or_none(engine) == wanted(over(entries)))
+        wait_until(lambda: _stored_or_none(engine) == wanted(over(entries)))
 
 
 def _stored_or_none(engine: Engine) -> list[DateMove] | None:
@@ -170,6 +161,4 @@ def test_it_ends_in_the_middle_of_a_piece(engine: Engine) -> None:
     one.stop()
     with engine.connect() as connection:
         assert connection.scalar(select(func.count()).select_from(trail)) == 0
-        connection.rollback()
-        assert rows.try_lock(connection, NAME)
-        connection.invalidate()
+    wait_until(lambda: is_free(engine, NAME))

@@ -2,8 +2,7 @@
 
 import os
 import signal
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 
 import httpx
@@ -11,6 +10,7 @@ import pytest
 
 from service.web.serving.building import NICENESS
 from tests.serving import Service, data_folder, memory_disk
+from tests.waiting import wait_until
 
 
 @pytest.fixture(scope="module")
@@ -34,23 +34,16 @@ def builders(service: Service) -> list[int]:
     return found
 
 
-def wait_for(what: Callable[[], bool]) -> None:
-    ends_s = time.monotonic() + 30
-    while not what():
-        assert time.monotonic() < ends_s, "it did not come to that"
-        time.sleep(0.05)
-
-
 def test_one_worker_more_than_asked_for_builds(serving: Service) -> None:
-    wait_for(lambda: len(builders(serving)) == 1)
+    wait_until(lambda: len(builders(serving)) == 1)
     assert len(serving.worker_pids()) == 2
 
 
 def test_where_the_builder_is_killed_another_one_is_started(serving: Service) -> None:
-    wait_for(lambda: len(builders(serving)) == 1)
+    wait_until(lambda: len(builders(serving)) == 1)
     (killed,) = builders(serving)
     os.kill(killed, signal.SIGKILL)
-    wait_for(lambda: bool(builders(serving)) and builders(serving) != [killed])
+    wait_until(lambda: bool(builders(serving)) and builders(serving) != [killed])
     assert len(serving.worker_pids()) == 2
     assert httpx.get(f"{serving.url}/live").is_success
 
@@ -59,6 +52,6 @@ def test_where_all_workers_are_killed_one_of_those_to_come_builds(serving: Servi
     before = set(serving.worker_pids())
     for pid in before:
         os.kill(pid, signal.SIGKILL)
-    wait_for(lambda: not before & set(serving.worker_pids()) and len(serving.worker_pids()) == 2)
-    wait_for(lambda: len(builders(serving)) == 1)
+    wait_until(lambda: not before & set(serving.worker_pids()) and len(serving.worker_pids()) == 2)
+    wait_until(lambda: len(builders(serving)) == 1)
     serving.wait_until_ready()

@@ -4,12 +4,13 @@ import json
 import select
 import socket
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
 
-from tests.web.serving.conftest import SHORT, WAIT_S, Port, read_all, serving
+from tests.waiting import wait_until
+from tests.web.serving.conftest import SHORT, Port, read_all, serving
 
 GET = b"GET /here HTTP/1.1\r\nHost: a\r\n\r\n"
 LAST = b"GET /here HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n"
@@ -29,14 +30,6 @@ def problem(answer: bytes) -> tuple[int, dict[str, object]]:
     assert (b"retry-after" in head) == (status == 503)
     assert (b"www-authenticate" in head) == (status == 401)
     return status, shown
-
-
-def wait_until(holds: Callable[[], bool]) -> None:
-    """Wait for what comes soon or never."""
-    until = time.monotonic() + WAIT_S
-    while not holds():
-        assert time.monotonic() < until
-        time.sleep(0.01)
 
 
 def read_until(client: socket.socket, end: bytes) -> None:
