@@ -24,8 +24,7 @@ def create_app(
 ) -> Flask:
     """The WSGI app that serves the studios; `seal_key` seals their clocks where they are moved."""
     app = bare_app()
-    app.config["MAX_CONTENT_LENGTH"] = settings.body_bytes_max
-    provide(app, Services(settings, engine, studios, Trails(engine), seal_key))
+    equip(app, settings, engine, studios, seal_key)
     app.after_request(_count_unplanned)
     app.register_error_handler(NotYetError, _not_yet)
     app.register_error_handler(BehindError, _being_built)
@@ -33,6 +32,18 @@ def create_app(
     app.register_error_handler(FrontierError, _unsound)
     database_faults.install(app)
     return app
+
+
+def equip(
+    app: Flask,
+    settings: Settings,
+    engine: Engine,
+    studios: Studios,
+    seal_key: bytes | None = None,
+) -> None:
+    """Give an app what its routes work with."""
+    app.config["MAX_CONTENT_LENGTH"] = settings.body_bytes_max
+    provide(app, Services(settings, engine, studios, Trails(engine), seal_key))
 
 
 def _count_unplanned(answer: Response) -> Response:

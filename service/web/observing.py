@@ -184,9 +184,14 @@ def trace_of(traceparent: str) -> str:
     return found[1] if found else os.urandom(16).hex()
 
 
+def count_from_zero(app: Flask) -> None:
+    """Give an app metrics of which none was counted yet."""
+    app.extensions[_KEY] = Metrics()
+
+
 def install(app: Flask) -> None:
     """Trace, count and log every request of an app."""
-    app.extensions[_KEY] = Metrics()
+    count_from_zero(app)
 
     @app.before_request
     def begin() -> None:

@@ -20,7 +20,7 @@ from service.record.sealing import recorded_by, seal
 from service.settings import Settings
 from service.studio import NotYetError
 from service.vocabulary.instants import parse_instant
-from service.web.app import create_app
+from tests.web.apps import app_on
 
 NOW = "2031-03-04T12:00:00Z"
 HOLDERS = {
@@ -108,4 +108,4 @@ def plain_app(recorder: PlainRecorder, keys: Path | None = None) -> Flask:
     settings = Settings(
         None, None, Path("/nowhere"), body_bytes_max=200_000, batch_events_max=20, keys=keys
     )
-    return create_app(settings, recorder.engine, PlainStudios(PlainStudio(recorder)))
+    return app_on(settings, recorder.engine, PlainStudios(PlainStudio(recorder)))

@@ -26,11 +26,12 @@ from service.production.marks import MEANINGS
 from service.record import Studios
 from service.settings import Settings
 from service.vocabulary.instants import parse_instant
-from service.web.app import bare_app, create_app
+from service.web.app import bare_app
 from service.web.described import description_of
 from service.web.document import document
 from tests.recording import SEAL_KEY
 from tests.telling import ROUTE, office
+from tests.web.apps import app_on
 
 OPENED = "2031-03-03T08:00:00Z"
 BATCH = "application/cloudevents-batch+json"
@@ -195,7 +196,7 @@ def another_worker(engine: Engine, keys: Path | None = None, keeping: Keeping = 
     """An app with nothing in memory yet; it signs checkpoints where a folder of keys is given."""
     settings = Settings(None, None, Path("/nowhere"), batch_events_max=100, keys=keys)
     opened = Studios(engine, seal_key=SEAL_KEY, keeping=keeping)
-    return create_app(settings, engine, opened, SEAL_KEY)
+    return app_on(settings, engine, opened, SEAL_KEY)
 
 
 def hold_against_document(app: Flask, path: str, method: str, shown: object) -> None:

@@ -16,11 +16,11 @@ from service.log.engine import Patience, service_engine
 from service.record import Studios
 from service.settings import Settings
 from service.web import observing
-from service.web.app import create_app
 from service.web.serving.admission import admission
 from service.web.throttle import Throttle
 from tests.conftest import Database
 from tests.link import link_to
+from tests.web.apps import app_on
 
 from ..paper import Paper
 from ..provided import provide_with
@@ -37,7 +37,7 @@ GIVEN_UP_S = 20
 def bounded(opened: Paper, database: Database) -> Iterator[Paper]:
     """The studio behind connections with short limits."""
     engine = service_engine(database.service_url, SHORT, bounded=True)
-    opened.app = create_app(SHORT, engine, Studios(engine))
+    opened.app = app_on(SHORT, engine, Studios(engine))
     opened.engine = engine
     yield opened
     engine.dispose()
@@ -88,7 +88,7 @@ def test_a_database_whose_host_is_gone_is_reported_soon(opened: Paper, database:
     with link_to(database.service_url) as link:
         settings = replace(SHORT, database_url=link.url)
         engine = service_engine(link.url, settings, bounded=True, patience=patience)
-        opened.app = create_app(settings, engine, Studios(engine))
+        opened.app = app_on(settings, engine, Studios(engine))
         assert opened.ask("/episodes").status_code == 200
         link.silent.set()
         began_s = time.monotonic()
