@@ -32,7 +32,7 @@ class Keeping:
 
     every: int = 512
     far_every: int = 8192
-    states_most: int = 64
+    states_most: int = 32
     snapshot_every: int = 20_000
     read_at_once: int = 5000
 
@@ -194,8 +194,13 @@ class Snapshots:
     def _write(self, position: int, state: State, struck: dict[int, int], seal_key: bytes) -> None:
         parts = freeze(state, struck)
         try:
-            with self._engine.begin() as connection:
-                self._write_snapshot(connection, self._name, position, parts, self._every, seal_key)
+            with self._engine.connect() as connection:
+                # closed afterwards: it would keep room for the largest statement it ever sent
+                connection.detach()
+                with connection.begin():
+                    self._write_snapshot(
+                        connection, self._name, position, parts, self._every, seal_key
+                    )
         except (SQLAlchemyError, EmbeddedServerError) as error:
             self._tell(position, error)
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 from immutables import Map
 from sqlalchemy import Connection, Engine, create_engine, text
+from sqlalchemy.event import listen
 from sqlalchemy.exc import ResourceClosedError
 
 from service.kept import Keeping, KeptStates, Snapshots, load
@@ -283,6 +284,17 @@ def test_they_are_written_one_at_a_time_of_what_was_then(
     snapshots.passed(21, state_at(21), struck)
     snapshots.wait()
     assert load(connection, STUDIO, END, KEY) == (21, (state_at(21), {2: 4, 3: 11}))
+
+
+def test_no_connection_is_kept_that_wrote_one(studio: Engine, connection: Connection) -> None:
+    closed: list[object] = []
+    listen(studio, "close_detached", closed.append)
+    snapshots = Snapshots(STUDIO, studio, KEY, EVERY)
+    for count, position in enumerate((10, 20, 30), 1):
+        snapshots.passed(position, state_at(position), {})
+        snapshots.wait()
+        assert len(closed) == count
+    assert written(connection) == [10, 20, 30]
 
 
 def logged(caplog: pytest.LogCaptureFixture) -> list[tuple[str, str, str]]:

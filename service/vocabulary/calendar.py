@@ -255,12 +255,12 @@ def _skipped_dates(zone: str) -> frozenset[date]:
     return frozenset(skipped)
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=1 << 12)
 def _start_of_day_min(zone: str, on: date) -> int:
     return _utc_min(ZoneInfo(zone), on, 0)
 
 
-@lru_cache(maxsize=32768)
+@lru_cache(maxsize=1 << 12)
 def _local_date(zone: str, t_min: int) -> date:
     return (_EPOCH + _MINUTE * t_min).astimezone(ZoneInfo(zone)).date()
 

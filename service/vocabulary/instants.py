@@ -14,7 +14,7 @@ _RFC3339 = re.compile(
 
 
 # the same few instants come again and again: a batch is recorded at one, a morning starts at one
-@lru_cache(maxsize=1 << 14)
+@lru_cache(maxsize=1 << 12)
 def parse_instant(text: str) -> int:
     """Microseconds since the epoch of an RFC 3339 date-time with a zone.
 
@@ -31,13 +31,13 @@ def instant_us(moment: datetime) -> int:
     return (moment - _EPOCH) // timedelta(microseconds=1)
 
 
-@lru_cache(maxsize=1 << 14)
+@lru_cache(maxsize=1 << 12)
 def instant(at_us: int) -> datetime:
     """The UTC datetime of microseconds since the epoch."""
     return _EPOCH + timedelta(microseconds=at_us)
 
 
-@lru_cache(maxsize=1 << 14)
+@lru_cache(maxsize=1 << 12)
 def format_instant(at_us: int) -> str:
     """RFC 3339 text in UTC; a fraction only where there is one."""
     return instant(at_us).isoformat().replace("+00:00", "Z")

@@ -3,16 +3,17 @@
 import socket
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine, text
 
 from service.log.embedded import EmbeddedServerError
-from service.log.engine import Patience, Revival, owner_engine, service_engine
+from service.log.engine import RECYCLED_S, Patience, Revival, owner_engine, service_engine
 from service.settings import Settings
 from tests.conftest import Database
 from tests.fresh import SETTINGS
@@ -114,3 +115,22 @@ def test_a_server_that_would_not_start_is_tried_again_later(tmp_path: Path) -> N
     revival.start()
     revival.start()
     assert len(tries) == 3
+
+
+def _backend_pid(connection: Connection) -> int:
+    found: int = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+    return found
+
+
+def test_connections_are_used_again_by_few_and_not_for_ever(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with engine.connect() as one, engine.connect() as other:
+        first, second = _backend_pid(one), _backend_pid(other)
+    for _ in range(3):
+        with engine.connect() as again:
+            assert _backend_pid(again) == first  # the last that was given back
+    now_s = time.time()
+    monkeypatch.setattr(time, "time", lambda: now_s + RECYCLED_S + 1)
+    with engine.connect() as one, engine.connect() as other:
+        assert not {_backend_pid(one), _backend_pid(other)} & {first, second}

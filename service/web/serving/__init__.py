@@ -49,7 +49,7 @@ __all__ = ["Limits", "Options", "Serving", "serve", "worker_app"]
 
 # A worker's state is large, grows slowly and holds no cycles: looking through all of it as often as
 # Python would by itself costs a tenth of the time and answers that wait for half a second.
-GC_THRESHOLDS = (50_000, 50, 1000)
+GC_THRESHOLDS = (10_000, 50, 1000)
 
 ARENAS_MAX = 2
 _M_ARENA_MAX = -8  # of glibc's malloc.h
