@@ -5,6 +5,7 @@ well, and that is skipped where no container engine answers. Both keep their dat
 there is a disk of that kind: a test's database is 8 MB, and thousands are made.
 """
 
+import os
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -109,6 +110,11 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         on_both = any(file.is_relative_to(place) for place in ON_BOTH)
         servers = ["embedded", "container"] if on_both else ["embedded"]
         metafunc.parametrize("server", servers, indirect=True)
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """One process more than there are cores: a third of their time tests wait for something."""
+    return (os.cpu_count() or 1) + 1
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

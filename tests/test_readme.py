@@ -18,7 +18,7 @@ import pytest
 
 from service.installation import DEFAULT_PORT
 from tests import places
-from tests.serving import COMMAND, data_folder, environ_of, free_port, served
+from tests.serving import COMMAND, data_folder, environ_of, free_port, memory_disk, served
 
 README = places.README.read_text()
 
@@ -63,7 +63,7 @@ def _demo(data: Path, *words: str) -> subprocess.CompletedProcess[str]:
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shown]:
-    with data_folder() as data:
+    with data_folder(memory_disk()) as data:
         text = _demo(data, "--port", str(free_port())).stdout
         tokens = dict(re.findall(r"^  (\w+) +(rl_\S+)$", text, re.MULTILINE))
         with served(data) as url:

@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.serving import data_folder
+from tests.serving import data_folder, memory_disk
 
 
 @pytest.fixture
 def data() -> Iterator[Path]:
     """A folder for an installation's data."""
-    with data_folder() as folder:
+    with data_folder(memory_disk()) as folder:
         yield folder
