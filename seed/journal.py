@@ -95,11 +95,12 @@ class Journal:
         return list(dict.fromkeys([*new, *grown]))
 
     def post(self, role: str, facts: Iterable[DatedFact]) -> list[int]:
-        """Record facts in order of time; their positions, in that order.
+        """Record facts, strikes first and the others in order of time; positions in that order.
 
         Raises ValueError with the reasons if the rules refuse one.
         """
-        ordered = sorted(facts, key=lambda fact: fact.at_min)
+        # as the service records them
+        ordered = sorted(facts, key=lambda fact: (fact.type != EventStruck.TYPE, fact.at_min))
         positions: list[int] = []
         for at in range(0, len(ordered), EVENTS_MOST):
             positions += self._post(role, ordered[at : at + EVENTS_MOST])
@@ -167,12 +168,12 @@ class Journal:
     def _past(self, position: int) -> Past:
         """What a strike is decided against: the newest known state before what it strikes."""
         past = next(past for past in reversed(self._pasts) if past.position <= position)
-        standing = tuple(
+        unstruck = tuple(
             event
             for event in self._recent
             if event.position >= past.position and event.position not in self._struck
         )
-        return Past(past.state, standing, self._struck)
+        return Past(past.state, unstruck, self._struck)
 
     def _forget(self, struck_from: int) -> None:
         """Drop states that hold what is struck now, and those too old to be asked for."""

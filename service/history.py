@@ -13,7 +13,7 @@ from service.kept import USUAL, Keeping, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
 from service.log.locking import Locked, lock_log
 from service.log.read import bodies, every, page, strikes
-from service.production.decide import Past, Retold, fold_recorded, retell
+from service.production.decide import Past, Retold, retell
 from service.production.folding import fold
 from service.production.state import EMPTY, State
 from service.vocabulary.event import Event, read_event
@@ -192,7 +192,7 @@ class History:
         if struck and undone:
             # maybe inside a batch of strikes: some of what rests on the first ones still stands
             return retell(base, unstruck).state
-        state = fold_recorded(base, unstruck)
+        state = fold(base, unstruck)
         if len(events) >= self._keeping.every and not undone:
             self._keep_between(position, state, strikes)
         return state

@@ -195,12 +195,12 @@ class Snapshots:
         parts = freeze(state, struck)
         try:
             with self._engine.connect() as connection:
-                # closed afterwards: it would keep room for the largest statement it ever sent
-                connection.detach()
                 with connection.begin():
-                    self._write_snapshot(
+                    written = self._write_snapshot(
                         connection, self._name, position, parts, self._every, seal_key
                     )
+                if written:  # it would keep room for that statement
+                    connection.invalidate()
         except (SQLAlchemyError, EmbeddedServerError) as error:
             self._tell(position, error)
 

@@ -7,7 +7,6 @@ import socket
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
@@ -17,6 +16,7 @@ from types import MappingProxyType
 import httpx
 
 from service.log.embedded import stop
+from tests.waiting import wait_until
 
 UP_S = 240
 LOG_TAIL_CHARS = 4_000
@@ -127,11 +127,12 @@ class Service:
 
     def wait_until_ready(self) -> None:
         """Wait until it answers; fails where it has ended or takes too long."""
-        deadline = time.monotonic() + UP_S
-        while not _ready(self.url):
+
+        def is_ready() -> bool:
             assert self.running.poll() is None, "the service ended"
-            assert time.monotonic() < deadline, "the service did not come up"
-            time.sleep(0.1)
+            return _ready(self.url)
+
+        wait_until(is_ready, "the service did not come up", UP_S, every_s=0.1)
 
     @property
     def running(self) -> "subprocess.Popen[bytes]":

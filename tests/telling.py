@@ -165,12 +165,12 @@ class Story:
         self, *events: Event, actor: Actor | None = None, state: State | None = None
     ) -> Accepted | Refusal:
         """What the rules decide of events, as a batch."""
-        past = Past(EMPTY, tuple(self.standing()), self.struck)
+        past = Past(EMPTY, tuple(self.unstruck()), self.struck)
         roles = events[0].fact.ROLES
         usual = next(one for one in (SUPERVISOR, OFFICE, PRODUCER) if one.role in roles)
         return decide(state or self.state, events, actor or usual, past, quoted)
 
-    def standing(self) -> list[Event]:
+    def unstruck(self) -> list[Event]:
         """What stands of the log."""
         return [event for event in self.events if event.position not in self.struck]
 

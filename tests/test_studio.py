@@ -21,12 +21,12 @@ from tests.workers import (
     assert_states,
     log_of,
     small_studio,
-    standing_of,
     started,
     state_at,
     strikes_of,
     tell_of_late_facts,
     tell_with_strikes,
+    unstruck_of,
 )
 
 
@@ -150,7 +150,7 @@ def test_what_was_known_of_every_moment_at_every_position(
     moments = {event.time_us for event in events}
     for until in between_batches(events):
         so_far = [event for event in events if event.position <= until]
-        standing = standing_of(so_far)
+        standing = unstruck_of(so_far)
         for at_us in moments:
             wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
             for one in (studio, cold):

@@ -60,10 +60,10 @@ def log_of(engine: Engine) -> list[Event]:
 
 def state_at(events: list[Event], position: int) -> State:
     """The definition, by the slow way: all of the log up to there, less what it strikes."""
-    return retell(EMPTY, standing_of([e for e in events if e.position <= position])).state
+    return retell(EMPTY, unstruck_of([e for e in events if e.position <= position])).state
 
 
-def standing_of(events: list[Event]) -> list[Event]:
+def unstruck_of(events: list[Event]) -> list[Event]:
     """What stands of events by the strikes among them."""
     struck = {event.fact.position for event in events if isinstance(event.fact, EventStruck)}
     return [event for event in events if event.position not in struck]
@@ -102,9 +102,9 @@ def tell_of_late_facts(studio: OpenStudio, engine: Engine) -> None:
 def assert_happened(engine: Engine, *workers: OpenStudio) -> None:
     """Every worker gives for every moment what by the whole log had happened until then."""
     events = log_of(engine)
-    standing = standing_of(events)
+    unstruck = unstruck_of(events)
     for at_us in sorted({event.time_us + step for event in events for step in (-1, 0)}):
-        wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
+        wanted = retell(EMPTY, [event for event in unstruck if event.time_us <= at_us])
         for one in workers:
             happened = one.warm.history.as_it_happened(at_us, len(events))
             assert happened.state == wanted.state, wanted.state.differences(happened.state)

@@ -23,6 +23,7 @@ from service.log import studios, tokens
 from service.log.engine import service_engine
 from service.settings import Settings
 from service.vocabulary.facts import Role
+from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.instants import parse_instant
 
 BATCH_EVENTS = 500
@@ -85,12 +86,18 @@ def run_demo(
 
 
 def batched(posts: Sequence[seed.Post]) -> list[seed.Post]:
-    """Posts as a studio's floor makes them: what the desks say one after the other, together."""
+    """Posts as a studio's floor makes them: what the desks say one after the other, together.
+
+    A post with strikes begins a batch: their positions are known beforehand, and the service
+    records the strikes of a batch first.
+    """
     together: list[seed.Post] = []
     for post in posts:
         poster = FLOOR if post.role in seed.DEPARTMENTS else post.role
         last = together[-1] if together else None
-        if last and last.role == poster and len(last.events) + len(post.events) <= BATCH_EVENTS:
+        strikes = any(event["type"] == EventStruck.TYPE for event in post.events)
+        fits = last and last.role == poster and len(last.events) + len(post.events) <= BATCH_EVENTS
+        if last and fits and not strikes:
             together[-1] = last._replace(events=last.events + post.events)
         else:
             together.append(seed.Post(poster, post.events))

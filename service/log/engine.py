@@ -32,10 +32,11 @@ from service.settings import Settings
 POOL_SIZE = 8
 """How many connections are kept where nothing says how many are needed."""
 RECYCLED_S = 600
-"""How old a connection becomes.
+"""How old a connection is at most, in seconds, when it is taken from the pool.
 
 The driver's library keeps room for the largest statement and the largest row that a connection ever
-carried, until it is closed: one that sent 3 MiB of bytes keeps 8.
+carried, until it is closed: one that sent 3 MiB of bytes keeps 8 MiB. All of them are in use in
+turn, so that each is replaced.
 """
 
 _REACHING: dict[str, int] = {
@@ -128,7 +129,6 @@ def service_engine(
         pool_size=settings.pool_size or POOL_SIZE,
         max_overflow=settings.pool_overflow,
         pool_timeout=settings.pool_wait_s,
-        pool_use_lifo=True,  # so that few of them carry what is large
         pool_recycle=RECYCLED_S,
         isolation_level="READ COMMITTED",
         connect_args=connect_args_of(url),

@@ -22,7 +22,7 @@ from service.planning.compare.diary import (
     moves_plans,
 )
 from service.planning.plan.schedule import Schedule, Supposition, schedule, suppositions
-from service.production.decide import fold_recorded
+from service.production.folding import fold
 from service.production.state import State
 from service.studio import Studio
 from service.vocabulary.event import Event, read_event
@@ -175,7 +175,7 @@ class _Walk:
         if isinstance(event.fact, EventStruck):
             after = self._studio.history.as_known_at(row.position)
         else:
-            after = fold_recorded(before, [event])
+            after = fold(before, [event])
         self._state, self._position = after, row.position
         was = will = unplanned = None
         supposed: tuple[Supposition, ...] = ()
@@ -212,7 +212,7 @@ class _Walk:
         events = [read_event(body) for _, body in rows]
         if any(isinstance(event.fact, EventStruck) for event in events):
             return self._studio.history.as_known_at(position)
-        return fold_recorded(self._state, events)
+        return fold(self._state, events)
 
     def _plan(self, state: State, now_min: int) -> Schedule:
         """The plan of a state; the one made last serves again where it is of the same."""

@@ -223,6 +223,8 @@ class Recorder:
         new, reused = sort_out(repeats_known, pending.proposals)
         if reused:
             return Refusal(tuple(reused))
+        # a batch is decided without what it strikes, and read in order: its strikes come first
+        new.sort(key=lambda place: not isinstance(pending.proposals[place].fact, EventStruck))
         events = [
             event_of(pending.proposals[place], position, commit.recorded_us, pending.token)
             for position, place in enumerate(new, commit.chain.head.position + 1)

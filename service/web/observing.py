@@ -185,7 +185,7 @@ def trace_of(traceparent: str) -> str:
 
 
 def count_from_zero(app: Flask) -> None:
-    """Give an app metrics of which none was counted yet."""
+    """Give an app metrics in which nothing is counted yet."""
     app.extensions[_KEY] = Metrics()
 
 

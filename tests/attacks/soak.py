@@ -32,6 +32,7 @@ from tests.attacks import memory
 from tests.benchmarks import year
 from tests.crash.clients import Stoppable, at_work
 from tests.serving import Service, data_folder
+from tests.waiting import wait_until
 
 SOAK_S = 3600.0
 QUIET_S = 60.0
@@ -200,13 +201,10 @@ def _serving() -> Iterator[tuple[Service, dict[str, str]]]:
 
 def _begun(url: str, token: str) -> str:
     """Have the studio read, planned and its trail built; gives its instant."""
-    deadline_s = time.monotonic() + memory.BUILT_S
     with Client(url, token) as ledger:
         for _ in range(20):  # both workers
             shown = ledger.get("/episodes")
-        while not _is_built(ledger):
-            assert time.monotonic() < deadline_s, "the trail was not built"
-            time.sleep(1)
+        wait_until(lambda: _is_built(ledger), "the trail was not built", memory.BUILT_S, every_s=1)
     return str(shown["now"])
 
 

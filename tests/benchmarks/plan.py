@@ -19,7 +19,7 @@ from service.vocabulary.facts.supervision import EpisodeDelivered
 from service.vocabulary.instants import US_PER_MIN
 from service.vocabulary.kinds import reviver
 from tests.benchmarks.figures import Figure, Size, best_s, no_collector
-from tests.seed.generated import standing
+from tests.seed.generated import unstruck
 
 TIMES = 15
 EVENTS_LEAST = 6000
@@ -28,7 +28,7 @@ EVENTS_LEAST = 6000
 def measure(size: Size) -> list[Figure]:
     """Milliseconds by kind of event, beside a plan from nothing."""
     warm()
-    recorded = standing()[: size.of(len(standing()), EVENTS_LEAST)]
+    recorded = unstruck()[: size.of(len(unstruck()), EVENTS_LEAST)]
     state = fold(
         EMPTY, (event for event in recorded if not isinstance(event.fact, EpisodeDelivered))
     )

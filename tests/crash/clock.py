@@ -1,6 +1,8 @@
 """A clock of a service's processes that can be set back, by the library libfaketime."""
 
+import os
 import re
+from contextlib import suppress
 from pathlib import Path
 
 from libfaketime import (  # type: ignore[import-untyped]  # it ships no types
@@ -37,5 +39,16 @@ class Clock:
         """
         for file in shared.glob("*faketime_s*"):
             found = _OF_PROCESS.fullmatch(file.name)
-            if found is not None and not Path(f"/proc/{found[1]}").exists():
-                file.unlink(missing_ok=True)
+            if found is not None and not _lives(int(found[1])):
+                with suppress(FileNotFoundError, PermissionError):  # another user's may stay
+                    file.unlink()
+
+
+def _lives(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:  # another user's
+        return True
+    return True

@@ -33,6 +33,7 @@ from tests.serving import (
     is_alive,
     postmaster_pid,
 )
+from tests.waiting import wait_until
 
 PAUSE_S = (1.0, 4.0)
 FULL_S = (1.0, 3.0)
@@ -92,10 +93,11 @@ def kill_parent(used: Installation, _draw: Random) -> float:
     """Kill the parent of the workers alone; when they have gone, start the service again."""
     orphaned = used.service.worker_pids()
     used.service.kill_parent()
-    deadline = time.monotonic() + ORPHANED_S_MAX
-    while any(map(is_alive, orphaned)):
-        assert time.monotonic() < deadline, "workers go on without their parent"
-        time.sleep(0.05)
+    wait_until(
+        lambda: not any(map(is_alive, orphaned)),
+        "workers go on without their parent",
+        ORPHANED_S_MAX,
+    )
     over_at = time.monotonic()
     used.service.start()
     return over_at
@@ -229,11 +231,12 @@ def restart_in_migration(used: Installation, draw: Random) -> float:
 
 
 def _wait_until_blocked(data: Path) -> None:
-    deadline = time.monotonic() + BLOCKED_S_MAX
     with connect(data) as connection:
-        while connection.execute(_BLOCKED).fetchone() == (0,):
-            assert time.monotonic() < deadline, "no migration waits for the table"
-            time.sleep(0.02)
+        wait_until(
+            lambda: connection.execute(_BLOCKED).fetchone() != (0,),
+            "no migration waits for the table",
+            BLOCKED_S_MAX,
+        )
 
 
 def set_clock_back(used: Installation, draw: Random) -> float:

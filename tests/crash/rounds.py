@@ -61,7 +61,7 @@ def run_rounds(
     office, supervisor = _installed(data)
     clock = Clock(data.parent / "clock")
     service = Service(data, workers=2, log=data.parent / "service.log", environ=clock.environ)
-    with _running(service):
+    with _running(service, clock):
         with Client(service.url, office) as ledger:
             at = ledger.get("/clock")["now"]
             ledger.post(office_facts(scenes=1, at=at))
@@ -83,7 +83,6 @@ def run_rounds(
         checkpoints += _checkpoints_of(used.backups)
         outcome.wrong = contradictions(data, STUDIO, _claims(writing, reading, checkpoints))
         outcome.wrong += _wrong_imports(used)
-    clock.remove_leftovers()
     return outcome
 
 
@@ -107,7 +106,7 @@ def _installed(data: Path) -> tuple[str, str]:
 
 
 @contextmanager
-def _running(service: Service) -> Iterator[None]:
+def _running(service: Service, clock: Clock) -> Iterator[None]:
     service.start()
     try:
         service.wait_until_ready()
@@ -116,6 +115,7 @@ def _running(service: Service) -> Iterator[None]:
     finally:
         if service.running.poll() is None:
             service.kill()
+        clock.remove_leftovers()
 
 
 @contextmanager

@@ -40,9 +40,10 @@ def test_every_acknowledged_event_is_there_once(data: Path, tmp_path: Path) -> N
             )
             for number, file in enumerate(files)
         ]  # fmt: skip
-        wait_until(lambda: len(_lines(files[0])) >= 5)
+        nothing = "nothing is acknowledged any more"
+        wait_until(lambda: len(_lines(files[0])) >= 5, nothing)
         posters[0].send_signal(signal.SIGKILL)
-        wait_until(lambda: len(_lines(files[1])) >= 15)
+        wait_until(lambda: len(_lines(files[1])) >= 15, nothing)
         os.kill(postmaster_pid(data), signal.SIGKILL)
         assert [poster.wait(timeout=120) for poster in posters[1:]] == [0] * (POSTERS - 1)
         posters[0].wait()

@@ -65,10 +65,10 @@ def add(new: Iterable[bytes]) -> None:
 def folded(log: Iterable[bytes]) -> State:
     """The state that a log comes to."""
     events = [read_event(body) for body in log]
-    return fold(EMPTY, standing(events))
+    return fold(EMPTY, unstruck(events))
 
 
-def standing(events: list[Event]) -> Iterator[Event]:
+def unstruck(events: list[Event]) -> Iterator[Event]:
     """What is not struck."""
     struck = {event.fact.position for event in events if isinstance(event.fact, EventStruck)}
     return (event for event in events if event.position not in struck)

@@ -54,7 +54,7 @@ def test_bodies_have_a_salt_from_a_position_on() -> None:
 
 def test_the_rules_still_accept_it() -> None:
     events = [read_event(body) for body in LOG]
-    assert retell(EMPTY, list(files.standing(events))).set_aside == ()
+    assert retell(EMPTY, list(files.unstruck(events))).set_aside == ()
 
 
 def test_personal_text_is_not_in_it() -> None:
@@ -74,6 +74,6 @@ def test_personal_text_is_not_in_it() -> None:
 def test_a_digest_tells_when_an_event_is_passed_over(type_: str) -> None:
     events = [read_event(body) for body in LOG]
     left_out = next(event.position for event in reversed(events) if type_ == event.fact.TYPE)
-    lacking = retell(EMPTY, [event for event in files.standing(events) if
+    lacking = retell(EMPTY, [event for event in files.unstruck(events) if
                              event.position != left_out])  # fmt: skip
     assert files.digest(lacking.state) != files.stands()[-1].digest

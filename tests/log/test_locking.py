@@ -48,7 +48,7 @@ def wait_until_blocked(server_admin: Engine) -> None:
     """Wait until a statement waits for a row that another transaction has locked."""
     query = text("SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'")
     with server_admin.connect() as admin:
-        wait_until(lambda: admin.execute(query).scalar_one() > 0)
+        wait_until(lambda: admin.execute(query).scalar_one() > 0, "nobody waits for the lock")
 
 
 @pytest.mark.parametrize(

@@ -16,6 +16,7 @@ from service.log.engine import Patience, service_engine
 from service.log.prepared import Call, Statement, rows_of, run, run_alone, run_together, statement
 from tests.conftest import Database
 from tests.fresh import SETTINGS
+from tests.waiting import wait_until
 
 ADD = statement("test_add", "INSERT INTO studio VALUES ($1, 'real', now())")
 COUNT = statement("test_count", "SELECT count(*) FROM studio")
@@ -172,9 +173,7 @@ def test_a_connection_lost_while_several_run_leaves_the_pool(
         run_it_together(connection, ANSWER)
         waiting = threads.submit(run_it_together, connection, LONG_SLEEP)
         with server_admin.connect() as admin:
-            while admin.execute(working).scalar() == 0:
-                assert not waiting.done()
-                time.sleep(0.01)
+            wait_until(lambda: admin.execute(working).scalar_one() > 0, "nothing is asked", 30)
         end_backend(server_admin, pid)
         with pytest.raises(OperationalError):
             waiting.result(timeout=30)

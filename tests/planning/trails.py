@@ -41,7 +41,7 @@ def log_at_random(seeds: Sequence[int]) -> list[Event]:
 
 def strike_at_random(story: Story, random: Random) -> None:
     """Strike one of the last facts, if the rules let it."""
-    position = random.choice(story.standing()[-20:]).position
+    position = random.choice(story.unstruck()[-20:]).position
     event = story.event("event.struck", "studio", {"position": position, "why": "a slip"})
     if isinstance(story.propose(event), Accepted):
         story.record(event)

@@ -67,9 +67,10 @@ def is_free(engine: Engine, studio: str) -> bool:
     client has gone on.
     """
     with engine.connect() as connection:
-        locked = rows.try_lock(connection, studio)
-        connection.invalidate()
-    return locked
+        free = rows.try_lock(connection, studio)
+        if free:
+            rows.unlock(connection, studio)
+    return free
 
 
 def _body(event: Event, data: Mapping[str, Any]) -> bytes:

@@ -3,7 +3,6 @@
 import os
 import subprocess
 import sys
-import time
 from concurrent.futures import Executor, Future
 from functools import partial
 from pathlib import Path
@@ -31,6 +30,7 @@ from tests.projections.logs import (
 )
 from tests.projections.test_walking import in_order, over, studio_of, wanted
 from tests.telling import OFFICE
+from tests.waiting import wait_until
 
 SEEDS = (1, 2, 3)
 LENGTHS = (7, 20)
@@ -159,10 +159,7 @@ def test_walking_processes_end_with_who_started_them(engine: Engine, tmp_path: P
         walking = int(parent.stdout.readline())
         os.kill(walking, 0)
         parent.kill()
-    deadline = time.monotonic() + 60
-    while _lives(walking):
-        assert time.monotonic() < deadline, "it goes on by itself"
-        time.sleep(0.05)
+    wait_until(lambda: not _lives(walking), "it goes on by itself")
 
 
 def _lives(process: int) -> bool:

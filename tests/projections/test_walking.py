@@ -20,7 +20,7 @@ from tests import recording
 from tests.planning.trails import walked
 from tests.projections.logs import NAME, LogEntry, built_by_other_rules, entries_at_random, record
 from tests.recording import fact, posted, set_clock
-from tests.workers import SCENE, small_studio, started, strikes_of
+from tests.workers import SCENE, SMALL, assert_states, small_studio, started, strikes_of
 
 SEEDS = (1, 2, 3, 4)
 
@@ -291,7 +291,7 @@ def use_up(ahead: TrailAhead) -> int:
 
 
 def walked_to(ahead: TrailAhead) -> int:
-    """How far a reader is told that the trail is, and whether that is so."""
+    """How far a reader is told that the trail is, which must be so."""
     position = reached(ahead)
     assert ahead._ahead is not None
     assert position == ahead._ahead.walk.position
@@ -363,18 +363,39 @@ def test_a_piece_that_takes_long_is_left_to_the_projector(engine: Engine) -> Non
     assert ahead.present().moves
 
 
-def test_what_stands_by_a_strike_behind_it_in_its_batch_is_no_fault(engine: Engine) -> None:
-    """A batch is decided without what it strikes, wherever in it the strike is."""
+@pytest.mark.parametrize("struck_before", [False, True])
+def test_strikes_are_recorded_before_the_other_facts_of_their_batch(
+    engine: Engine, struck_before: bool
+) -> None:
+    """A batch is decided without what it strikes, so that is how it must read, event by event."""
     opened = small_studio(engine)
-    (first,) = posted(opened, [started("layout", 1)])
-    again, _ = posted(opened, [started("layout", 2), *strikes_of(first.position)])
-    history = opened.warm.history
-    assert history.as_known_at(again.position) == history.as_known_at(first.position)
+    posted(opened, [started("layout", 1), started("layout", 1, "hand-off.made")])
+    (begun,) = posted(opened, [started("animation", 1)])
+    (called,) = posted(opened, [retake(0.3)])
+    if struck_before:
+        data = {"owes": "client", "by_on": "2031-03-20"}
+        (held,) = posted(opened, [fact("scene.held", SCENE, data, id="held")])
+        posted(opened, strikes_of(held.position))
+    # none of these could follow what is struck: the last would overwrite it unnoticed
+    again = [started("animation", 2), retake(0.5)]
+    receipts = posted(opened, [*again, *strikes_of(begun.position, called.position)])
+    last = max(receipt.position for receipt in receipts)
+    assert [receipt.position - last for receipt in receipts] == [-1, 0, -3, -2]
+    assert_states(engine, opened, recording.worker(engine, SMALL))
     present = TrailAhead(opened.warm, engine).present()
-    assert present.view.position == again.position + 1
+    assert present.view.position == last
     with engine.connect() as connection:
         page = read_diary(
             connection, opened.warm, present.view.state, "KESTREL-1",
-            after=0, limit=100, until=present.view.position,
+            after=0, limit=100, until=last,
         )  # fmt: skip
-    assert page.page[-1].stored.position == again.position + 1
+    assert page.page[-1].stored.position == last
+
+
+def retake(share: float) -> dict[str, object]:
+    data = {
+        "retake": "R-1", "kind": "retake", "urgency": "must-fix", "items": [SCENE],
+        "back_to": "layout", "strands": ["character"], "share": share, "asked_by": "client",
+        "found_at": "screening",
+    }  # fmt: skip
+    return fact("retake.called", "KESTREL-1", data, id=f"retake-{share}")

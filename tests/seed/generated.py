@@ -43,7 +43,7 @@ def _facts_behind(log: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """The facts that the approval of an order, the last event so far, records behind itself."""
     *before, approval = log
     event = read_event(json.dumps(approval).encode())
-    decided = decide(fold(EMPTY, _standing(before)), [event], actor_of("producer"), None, quoted)
+    decided = decide(fold(EMPTY, _unstruck(before)), [event], actor_of("producer"), None, quoted)
     assert isinstance(decided, Accepted), decided
     return [
         {
@@ -62,12 +62,12 @@ def _facts_behind(log: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 @cache
-def standing() -> tuple[Event, ...]:
+def unstruck() -> tuple[Event, ...]:
     """What stands of the log: all events but those that were struck."""
-    return _standing(bodies())
+    return _unstruck(bodies())
 
 
-def _standing(log: list[dict[str, Any]]) -> tuple[Event, ...]:
+def _unstruck(log: list[dict[str, Any]]) -> tuple[Event, ...]:
     struck = {body["data"]["position"] for body in log if body["type"] == "event.struck"}
     return tuple(
         read_event(json.dumps(body).encode()) for body in log if body["position"] not in struck
@@ -76,7 +76,7 @@ def _standing(log: list[dict[str, Any]]) -> tuple[Event, ...]:
 
 @cache
 def final_state() -> State:
-    return fold(EMPTY, standing())
+    return fold(EMPTY, unstruck())
 
 
 def digest(days: Iterable[Day]) -> str:

@@ -260,13 +260,7 @@ class ExtremeStory:
     def _ask(self, path: str, who: str, address: Address) -> None:
         accept = self.random.choice(address.media_types or ("*/*",))
         for _ in range(2):
-            began = time.perf_counter()
             answer = self._answered(path, who, accept)
-            took_s = time.perf_counter() - began
-            self.outcome.gets[answer.status_code] += 1
-            self.outcome.slowest = max(
-                self.outcome.slowest, (took_s, f"{path} by {who}, seed {self.seed}")
-            )
             self._look_at(answer, f"GET {path} by {who}")
             following = _NEXT.search(answer.headers.get("Link", ""))
             if following is None:
@@ -277,7 +271,11 @@ class ExtremeStory:
         """What an address answers; where a trail is being built, it is asked again as told."""
         ends_s = time.monotonic() + BUILT_S_MAX
         while True:
+            began = time.perf_counter()
             answer = self.paper.ask(path, who, {"Accept": accept})
+            took = time.perf_counter() - began, f"{path} by {who}, seed {self.seed}"
+            self.outcome.slowest = max(self.outcome.slowest, took)
+            self.outcome.gets[answer.status_code] += 1
             shown = (answer.get_json(silent=True) or {}) if answer.status_code == 503 else {}
             if shown.get("type") != "/problems/being-built" or time.monotonic() > ends_s:
                 return answer

@@ -5,7 +5,6 @@ import logging
 import os
 import shutil
 import signal
-import time
 from pathlib import Path
 from typing import NoReturn
 
@@ -16,6 +15,7 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from service.web.observing import refusal_counter, trace_of
 from tests.serving import Service, data_folder, memory_disk
+from tests.waiting import wait_until
 
 from .conftest import Clients
 
@@ -161,8 +161,7 @@ def test_without_the_folder_of_metrics_requests_are_answered() -> None:
             before = set(service.worker_pids())
             for pid in before:
                 os.kill(pid, signal.SIGKILL)
-            while before & set(service.worker_pids()):
-                time.sleep(0.05)
+            wait_until(lambda: not before & set(service.worker_pids()), "a worker was not ended")
             service.wait_until_ready()
             assert statuses_of(service) == ANSWERS
         finally:

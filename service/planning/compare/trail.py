@@ -13,7 +13,7 @@ from service.planning.board.frame import order_of
 from service.planning.plan.chain import first_of_chain
 from service.planning.plan.schedule import Schedule, delivery_min, schedule
 from service.planning.plan.unmoved import stands_until
-from service.production.decide import fold_recorded
+from service.production.folding import fold
 from service.production.state import Node, State
 from service.vocabulary.event import Event
 from service.vocabulary.facts import desks, office, supervision, talk
@@ -199,7 +199,7 @@ def _moves_of(
     """The rows of events without a strike among them; `after` is the plan behind them if known."""
     if all(type(event.fact) in MOVES_NO_DATE for event in events):
         touched = walk.touched.union(event.subject for event in events)
-        state = fold_recorded(walk.state, events)
+        state = fold(walk.state, events)
         return [], walk._replace(state=state, touched=touched, position=events[-1].position)
     if after is None:
         breathe()
@@ -217,7 +217,7 @@ def _moves_of(
 
 def _planned(walk: Walk, events: tuple[Event, ...]) -> Schedule:
     """The plan behind events."""
-    state, board = fold_recorded(walk.state, events), walk.schedule.board
+    state, board = fold(walk.state, events), walk.schedule.board
     if all(type(event.fact) in _VISITS_ALONE for event in events):
         board = advance_visits(board, state, walk.touched.union(event.subject for event in events))
     else:

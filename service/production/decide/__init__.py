@@ -6,7 +6,8 @@ in it, or a Refusal. Nothing of a batch is accepted unless all of it is.
 A strike folds again from the nearest state kept before the struck event, and every later fact is
 decided anew. One that this release would refuse, although it was accepted once, stands as it did.
 Whether the actor may strike at all is asked first, since reading the past takes long under the
-log's lock. A strike and what rests on the struck event go in one batch.
+log's lock. Strikes of an event and of what rests on it go in one batch. A batch is decided without
+what it strikes, wherever in it the strikes are: they are recorded in front of its other facts.
 """
 
 from collections.abc import Mapping, Sequence
@@ -16,7 +17,7 @@ from typing import NamedTuple
 from msgspec.structs import replace
 
 from service.production.decide import bounds, carrying
-from service.production.folding import apply, fold
+from service.production.folding import apply
 from service.production.nouns import RULES, gates, orders
 from service.production.nouns.orders import order_of
 from service.production.orders import APPROVED, Quotes, positions_behind
@@ -299,15 +300,3 @@ def retell(
         else:
             apply(draft, event)
     return Retold(draft.finish(), tuple(set_aside))
-
-
-def fold_recorded(state: State, events: Sequence[Event]) -> State:
-    """The state after recorded events, whatever stands before them in it.
-
-    A batch is decided without what it strikes, wherever in it the strike is: a fact in front of the
-    strike may not follow while what is struck still counts. It is set aside until then.
-    """
-    try:
-        return fold(state, events)
-    except (LookupError, ValueError):
-        return retell(state, events).state

@@ -12,6 +12,8 @@ from service.vocabulary.kinds import CODE, Label, Listing, Text, Whole, says
 class EventStruck(Fact):
     """An event was a mistake in the record; it no longer counts, and stays in the log.
 
+    A batch is decided without what it strikes: its strikes are recorded before its other events.
+
     Whoever may record an event may strike it. A strike by which a hard date would move, go, become
     soft or come back is the producer's alone, but that whoever made a date hard may strike that
     within an hour of recording it, as long as no other date was set; it says a reason.

@@ -197,7 +197,7 @@ def test_what_is_folded_again_and_comes_to_the_same_has_no_impact(story: Story) 
     story.tell("hook-up.declared", ONE, {"to": TWO})
     story.tell("retake.called", ONE, CALL)
     assert [look.scene for look in story.state.retakes["R1"].look_at] == [TWO]
-    again = fold(EMPTY, story.standing())
+    again = fold(EMPTY, story.unstruck())
     assert again == story.state
     impact = _impact(story.state, again, story.now)
     assert (impact.reopened, impact.to_look_at, impact.departments, impact.scenes) == (

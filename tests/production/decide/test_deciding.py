@@ -316,7 +316,7 @@ def test_what_had_happened_by_then_is_retold_from_a_subset() -> None:
 def test_a_strike_is_passed_over_when_facts_are_told_again() -> None:
     story = studio()
     strike(story, story.tell("work.started", SCENE, LAYOUT, at=NINE))
-    assert retell(EMPTY, story.standing()).state == story.state
+    assert retell(EMPTY, story.unstruck()).state == story.state
 
 
 def test_reasons_never_change_the_draft() -> None:

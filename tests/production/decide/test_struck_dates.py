@@ -89,8 +89,8 @@ def test_the_mark_stays_when_the_log_is_folded_or_decided_again() -> None:
     first = story.tell("priority.set", f"{EPISODE}/1", {"priority": 3})
     story.record(strike_of(story, first.position), actor=SUPERVISOR)
     assert story.marks(strike) == ("hard-date-moved",)
-    assert fold(EMPTY, story.standing()).marks[strike.position] == ("hard-date-moved",)
-    assert retell(EMPTY, story.standing()).state.marks[strike.position] == ("hard-date-moved",)
+    assert fold(EMPTY, story.unstruck()).marks[strike.position] == ("hard-date-moved",)
+    assert retell(EMPTY, story.unstruck()).state.marks[strike.position] == ("hard-date-moved",)
 
 
 def test_a_strike_that_moves_no_hard_date_has_no_such_reason_and_no_mark() -> None:
@@ -162,5 +162,5 @@ def test_a_slip_that_another_date_was_set_over_is_the_producers() -> None:
 
 def test_whoever_asks_may_ask_of_any_strike_without_a_reason() -> None:
     story, position = softened()
-    past = Past(EMPTY, tuple(story.standing()), story.struck)
+    past = Past(EMPTY, tuple(story.unstruck()), story.struck)
     assert isinstance(decide(story.state, [strike_of(story, position)], None, past), Accepted)

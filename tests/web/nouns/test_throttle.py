@@ -14,7 +14,7 @@ from service.web.access import REALM
 from service.web.problems import Problem
 from service.web.throttle import WINDOW_S, Throttle
 
-from ..paper import Paper
+from ..paper import Paper, another_worker
 from .test_revoked import revoke
 
 QUOTA, WRONG = 6, 3
@@ -45,6 +45,13 @@ def test_a_token_has_a_quota_and_answers_say_what_is_left(paper: Paper) -> None:
     # no other client is held up
     assert paper.ask("/clock", "supervisor").status_code == 200
     assert paper.app.test_client().get("/live").status_code == 200
+
+
+def test_the_quota_is_that_of_one_app(paper: Paper) -> None:
+    throttled(paper)
+    paper.app = another_worker(paper.engine)
+    for _ in range(QUOTA + 1):
+        assert "RateLimit" not in paper.ask("/clock", "office").headers
 
 
 def wrong(paper: Paper, secret: str, address: str) -> int:
