@@ -95,16 +95,20 @@ class Journal:
         return list(dict.fromkeys([*new, *grown]))
 
     def post(self, role: str, facts: Iterable[DatedFact]) -> list[int]:
-        """Record facts, strikes first and the others in order of time; positions in that order.
+        """Record facts, strikes first and the others in order of time; the position of each.
 
         Raises ValueError with the reasons if the rules refuse one.
         """
         # as the service records them
-        ordered = sorted(facts, key=lambda fact: (fact.type != EventStruck.TYPE, fact.at_min))
+        given = list(facts)
+        places = sorted(
+            range(len(given)),
+            key=lambda place: (given[place].type != EventStruck.TYPE, given[place].at_min),
+        )
         positions: list[int] = []
-        for at in range(0, len(ordered), EVENTS_MOST):
-            positions += self._post(role, ordered[at : at + EVENTS_MOST])
-        return positions
+        for at in range(0, len(places), EVENTS_MOST):
+            positions += self._post(role, [given[one] for one in places[at : at + EVENTS_MOST]])
+        return [position for _, position in sorted(zip(places, positions, strict=True))]
 
     def would_accept(self, role: str, fact: DatedFact) -> bool:
         """Whether the rules would take a fact now; not for strikes."""

@@ -154,7 +154,7 @@ class Studio:
             return
         positions = self.journal.post(department, facts)
         if slip is not None:
-            position = positions[sorted(facts, key=lambda fact: fact.at_min).index(slip.fact)]
+            position = positions[facts.index(slip.fact)]
             self.mistakes.remember(Wrong(department, position, slip.why, slip.instead))
 
     def _corrections(self, pulled: list[str], on: date, day: int, now_min: int) -> None:

@@ -70,7 +70,8 @@ class Client:
     def post(self, events: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
         """Post a batch that lands whole or not at all; gives a receipt for each event.
 
-        Behind the approval of a change order there is one for each fact that it recorded.
+        Behind the approval of a change order there is one for each fact that it recorded. Strikes
+        are recorded first, so that the last position need not be the highest.
         Raises RefusedError, and httpx.TransportError when the service cannot be reached: post
         the same again then.
         """

@@ -195,12 +195,15 @@ class Snapshots:
         parts = freeze(state, struck)
         try:
             with self._engine.connect() as connection:
-                with connection.begin():
-                    written = self._write_snapshot(
-                        connection, self._name, position, parts, self._every, seal_key
-                    )
-                if written:  # it would keep room for that statement
-                    connection.invalidate()
+                large = True
+                try:
+                    with connection.begin():
+                        large = self._write_snapshot(
+                            connection, self._name, position, parts, self._every, seal_key
+                        )
+                finally:
+                    if large:  # the connection would keep room for that statement
+                        connection.invalidate()
         except (SQLAlchemyError, EmbeddedServerError) as error:
             self._tell(position, error)
 

@@ -2,12 +2,13 @@
 
 A test runs on the embedded server; what lies in `ON_BOTH` on a server in a container as well, and
 that is skipped where no container engine answers. Both keep their data in memory, where there is a
-disk of that kind. Who asks for `database` may do anything to it, and it is dropped. With `engine`
-alone only the service's role reaches it, which changes no more than rows: it is emptied then, which
-takes a tenth of the time, and lent to another test.
+disk of that kind. Who asks for `database` may do anything to it, and it is dropped. An `engine`
+alone acts as the service, which may change no more than rows: its database is emptied, which takes
+a tenth of the time, and lent to another test.
 """
 
 import os
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,7 +20,7 @@ from uuid import uuid4
 import pytest
 from sqlalchemy import Engine, create_engine, delete, text
 from sqlalchemy.engine import make_url
-from sqlalchemy.event import listen
+from sqlalchemy.exc import InvalidRequestError
 from sqlalchemy.pool import StaticPool
 from testcontainers.community.postgres import PostgresContainer
 
@@ -90,8 +91,12 @@ class Server:
             self.make(name, TEMPLATE)
             self.emptied.append(Emptied(self.database_named(name)))
         lent = self.emptied.pop()
-        yield lent.database
-        lent.empty()
+        try:
+            yield lent.database
+            lent.empty()
+        except BaseException:
+            lent.leave()
+            raise
         self.emptied.append(lent)
 
 
@@ -102,7 +107,11 @@ class Emptied:
         self.database = database
         # tests end connections: this one too
         self._owner = create_engine(
-            database.owner_url, isolation_level="AUTOCOMMIT", pool_size=1, pool_pre_ping=True
+            database.owner_url,
+            isolation_level="AUTOCOMMIT",
+            pool_size=1,
+            pool_pre_ping=True,
+            connect_args={"options": "-c lock_timeout=10s"},
         )
         with self._owner.connect() as connection:
             refusing = connection.execute(_REFUSING).scalar_one()
@@ -169,7 +178,8 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 
 def pytest_xdist_auto_num_workers() -> int:
     """One process more than there are cores: a third of their time tests wait for something."""
-    return (os.cpu_count() or 1) + 1
+    cores = len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
+    return int(os.environ.get("PYTEST_XDIST_AUTO_NUM_WORKERS", cores + 1))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -220,20 +230,20 @@ def engine(request: pytest.FixtureRequest, server: Server) -> Iterator[Engine]:
     if "database" in request.fixturenames:
         yield from _engine_on(request.getfixturevalue("database"))
     else:
-        with server.lent() as database:
-            yield from _engine_on(database)
+        with server.lent() as lent:
+            yield from _engine_on(lent)
 
 
 def _engine_on(database: Database) -> Iterator[Engine]:
     engine = service_engine(database.service_url, Settings.from_environment({"HOME": "/"}))
     yield engine
-    listen(engine, "do_connect", _is_over)
+    engine.dialect.connect = _refuse  # type: ignore[method-assign]  # for this engine alone
     engine.dispose()
 
 
-def _is_over(*_: object) -> NoReturn:
+def _refuse(*_: object, **__: object) -> NoReturn:
     """Keep threads that a test has left behind out of the next one's database."""
-    raise RuntimeError("the test is over")
+    raise InvalidRequestError("the test is over")
 
 
 def _at(url: str, database: str) -> str:

@@ -27,6 +27,7 @@ from service.vocabulary.facts.desks import WorkStarted
 from tests import recording
 from tests.recording import NAME, fact, post, posted, set_clock, worker
 from tests.telling import office_facts
+from tests.workers import strikes_of
 
 
 @pytest.fixture
@@ -352,3 +353,28 @@ def test_what_may_not_be_struck_is_refused_before_the_past_is_read(
         assert [reason.code for reason in refused.reasons] == [Code.FORBIDDEN]
         with pytest.raises(AssertionError, match="was read"):
             post(studio, [struck], role="office")
+
+
+def test_strikes_are_recorded_before_the_other_facts_of_their_batch(studio: OpenStudio) -> None:
+    first, second = posted(studio, [_note(1), _note(2)])
+    batch = [_note(3), *strikes_of(second.position), _note(4), *strikes_of(first.position)]
+    receipts = posted(studio, batch)
+    assert [receipt.id for receipt in receipts] == [event["id"] for event in batch]
+    after = [receipt.position - second.position for receipt in receipts]
+    assert after == [3, 1, 4, 2]
+    again = posted(studio, [_note(5), *batch])
+    assert [receipt.repeated for receipt in again] == [False, True, True, True, True]
+    assert [receipt.position - second.position for receipt in again] == [5, *after]
+
+
+def test_what_is_wrong_in_a_batch_with_strikes_is_named_by_its_place(studio: OpenStudio) -> None:
+    (first,) = posted(studio, [_note(1)])
+    unknown = fact("note.answered", "KESTREL-1/1", {"note": "N9", "text": "?"}, id="answered")
+    for batch, places in (
+        ([_note(2), unknown, *strikes_of(first.position)], [1]),
+        ([_note(2), *strikes_of(first.position + 7), _note(3)], [1]),
+        ([unknown, _note(2), *strikes_of(first.position), unknown | {"id": "other"}], [0, 3]),
+    ):
+        refused = post(studio, batch)
+        assert isinstance(refused, Refusal)
+        assert [reason.place for reason in refused.reasons] == places

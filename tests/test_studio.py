@@ -150,9 +150,9 @@ def test_what_was_known_of_every_moment_at_every_position(
     moments = {event.time_us for event in events}
     for until in between_batches(events):
         so_far = [event for event in events if event.position <= until]
-        standing = unstruck_of(so_far)
+        unstruck = unstruck_of(so_far)
         for at_us in moments:
-            wanted = retell(EMPTY, [event for event in standing if event.time_us <= at_us])
+            wanted = retell(EMPTY, [event for event in unstruck if event.time_us <= at_us])
             for one in (studio, cold):
                 assert one.warm.history.as_it_happened(at_us, until) == wanted
 

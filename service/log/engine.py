@@ -198,9 +198,10 @@ def _try_what_rested(engine: Engine, patience: Patience) -> None:
         record.info["rests_since_s"] = time.monotonic()
 
     @event.listens_for(engine, "invalidate")
-    def remember(_raw: object, _record: object, _error: object) -> None:
+    def remember(_raw: object, _record: object, error: object) -> None:
         nonlocal lost_at_s
-        lost_at_s = time.monotonic()
+        if error is not None:  # else it was closed on purpose
+            lost_at_s = time.monotonic()
 
     @event.listens_for(engine, "checkout")
     def try_it(raw: RawConnection[Any], record: Any, _fairy: object) -> None:

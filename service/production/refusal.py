@@ -1,5 +1,6 @@
 """Why the rules refuse a fact: values, returned, never raised."""
 
+from collections.abc import Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -37,3 +38,9 @@ class Refusal(NamedTuple):
     """All reasons against a batch; nothing of it is recorded."""
 
     reasons: tuple[Reason, ...]
+
+
+def at_places(refusal: Refusal, places: Sequence[int]) -> Refusal:
+    """A refusal of events that stand at these places of their batch, reasons in its order."""
+    reasons = [reason._replace(place=places[reason.place]) for reason in refusal.reasons]
+    return Refusal(tuple(sorted(reasons, key=lambda reason: reason.place)))

@@ -17,9 +17,9 @@ from service.log.chain import Chain
 from service.log.tokens import Token, unrevoked
 from service.log.tree import FrontierError, check_frontier
 from service.planning.compare.pricing import quoted
-from service.production.decide import Accepted, Past, decide, may_not_strike
+from service.production.decide import Accepted, Past, decide, may_not_strike, strikes_first
 from service.production.permission import Actor
-from service.production.refusal import Reason, Refusal
+from service.production.refusal import Reason, Refusal, at_places
 from service.production.state import State
 from service.record.approving import keys_behind
 from service.record.proposing import Proposed, event_of, proposal_of
@@ -223,8 +223,7 @@ class Recorder:
         new, reused = sort_out(repeats_known, pending.proposals)
         if reused:
             return Refusal(tuple(reused))
-        # a batch is decided without what it strikes, and read in order: its strikes come first
-        new.sort(key=lambda place: not isinstance(pending.proposals[place].fact, EventStruck))
+        new = [new[one] for one in strikes_first([pending.proposals[place].fact for place in new])]
         events = [
             event_of(pending.proposals[place], position, commit.recorded_us, pending.token)
             for position, place in enumerate(new, commit.chain.head.position + 1)
@@ -237,9 +236,7 @@ class Recorder:
             else decide(commit.state, events, actor, self._past(connection, commit, events), quoted)
         )
         if isinstance(decided, Refusal):
-            return Refusal(
-                tuple(reason._replace(place=new[reason.place]) for reason in decided.reasons)
-            )
+            return at_places(decided, new)
         recorded = _placed(decided.events, new, pending.proposals)
         derived = {(one.source, one.id): place for place, one, event in recorded if event.cause}
         if derived:

@@ -1,6 +1,5 @@
 """A clock of a service's processes that can be set back, by the library libfaketime."""
 
-import os
 import re
 from contextlib import suppress
 from pathlib import Path
@@ -8,6 +7,8 @@ from pathlib import Path
 from libfaketime import (  # type: ignore[import-untyped]  # it ships no types
     get_reload_information,
 )
+
+from service.log.server_programs import is_alive
 
 _SHARED = Path("/dev/shm")  # noqa: S108  # where the library has them on Linux
 _OF_PROCESS = re.compile(r"(?:sem\.faketime_sem|faketime_shm)_(\d+)")
@@ -39,16 +40,6 @@ class Clock:
         """
         for file in shared.glob("*faketime_s*"):
             found = _OF_PROCESS.fullmatch(file.name)
-            if found is not None and not _lives(int(found[1])):
+            if found is not None and not is_alive(int(found[1])):
                 with suppress(FileNotFoundError, PermissionError):  # another user's may stay
                     file.unlink()
-
-
-def _lives(pid: int) -> bool:
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:  # another user's
-        return True
-    return True

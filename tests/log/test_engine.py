@@ -11,11 +11,12 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import Connection, Engine, text
+from sqlalchemy.exc import InvalidRequestError
 
 from service.log.embedded import EmbeddedServerError
 from service.log.engine import RECYCLED_S, Patience, Revival, owner_engine, service_engine
 from service.settings import Settings
-from tests.conftest import Database
+from tests.conftest import Database, Server, _engine_on
 from tests.fresh import SETTINGS
 from tests.link import link_to
 
@@ -115,6 +116,17 @@ def test_a_server_that_would_not_start_is_tried_again_later(tmp_path: Path) -> N
     revival.start()
     revival.start()
     assert len(tries) == 3
+
+
+def test_no_thread_of_a_test_that_is_over_reaches_the_next_ones_database(server: Server) -> None:
+    with server.lent() as database:
+        lending = _engine_on(database)
+        engine = next(lending)
+        with engine.connect():
+            pass
+        assert list(lending) == []
+        with pytest.raises(InvalidRequestError, match="the test is over"), engine.connect():
+            pass
 
 
 def _backend_pid(connection: Connection) -> int:

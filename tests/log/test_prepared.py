@@ -173,7 +173,12 @@ def test_a_connection_lost_while_several_run_leaves_the_pool(
         run_it_together(connection, ANSWER)
         waiting = threads.submit(run_it_together, connection, LONG_SLEEP)
         with server_admin.connect() as admin:
-            wait_until(lambda: admin.execute(working).scalar_one() > 0, "nothing is asked", 30)
+
+            def is_at_work() -> bool:
+                assert not waiting.done()
+                return bool(admin.execute(working).scalar_one())
+
+            wait_until(is_at_work, "nothing is asked")
         end_backend(server_admin, pid)
         with pytest.raises(OperationalError):
             waiting.result(timeout=30)

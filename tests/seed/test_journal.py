@@ -34,7 +34,7 @@ def test_posts_are_split_ordered_by_time_and_number_the_log(journal: Journal) ->
     scenes = [scene(journal, number) for number in range(501)]
     early = scenes[-1]._replace(at_min=journal.clock_min - 5)
     positions = journal.post("office", [*scenes[:-1], early])
-    assert positions == list(range(before + 1, before + 502))
+    assert positions == [*range(before + 2, before + 502), before + 1]
     *_, first, second = journal.take_day().posts
     assert [len(first.events), len(second.events)] == [500, 1]
     assert first.events[0]["subject"] == f"{EPISODE}/500"

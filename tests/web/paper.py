@@ -95,7 +95,7 @@ class Paper:
         """Record events that must be accepted; gives the position of the last."""
         answer = self.post("/events", list(events), who)
         assert answer.status_code == 201, answer.get_json()
-        return int(answer.get_json()["receipts"][-1]["position"])
+        return max(int(receipt["position"]) for receipt in answer.get_json()["receipts"])
 
     def tell(
         self,

@@ -25,6 +25,7 @@ from service.production.permission import Actor, permitted
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
+from service.vocabulary.facts import Fact
 from service.vocabulary.facts.base import money_hidden_from
 from service.vocabulary.facts.orders import ChangeOrderApproved, ChangeOrderRaised
 from service.vocabulary.facts.record import EventStruck
@@ -112,6 +113,14 @@ def decide(
     if reasons:
         return Refusal(tuple(reasons))
     return Accepted(draft.finish(), frozenset(strikes), tuple(recorded))
+
+
+def strikes_first(facts: Sequence[Fact]) -> list[int]:
+    """Places of a batch's facts in the order in which they are recorded.
+
+    So every state on the way from one batch to the next is one that its facts could follow.
+    """
+    return sorted(range(len(facts)), key=lambda place: not isinstance(facts[place], EventStruck))
 
 
 def _moved_on(event: Event, by: int) -> Event:

@@ -67,6 +67,19 @@ def test_a_question_strikes_what_another_role_recorded(short: Paper, who: str) -
     assert short.problem(short.post("/events", strike, who))[:2] == (403, "forbidden")
 
 
+@pytest.mark.parametrize("path", ["/events", "/what-if"])
+def test_facts_before_a_strike_in_a_batch_are_decided_without_what_it_strikes(
+    short: Paper, path: str
+) -> None:
+    position = short.tell("retake.called", "KESTREL-1/1", CALL)
+    strike = short.event("event.struck", "studio", {"position": position, "why": "Twice."})
+    freed = [short.event("scene.freed", "KESTREL-1/1") for _ in range(2)]
+    refusal = short.problem(short.post(path, [freed[0], strike, freed[1]]))
+    assert [pointer.split("/")[1] for pointer, _ in refusal[2]] == ["0", "2"]
+    again = short.event("retake.called", "KESTREL-1/1", CALL)
+    assert short.post(path, [again, strike]).status_code in (200, 201)
+
+
 def test_a_question_has_the_source_of_whoever_asks(short: Paper) -> None:
     call = short.event("retake.called", "KESTREL-1/1", CALL) | {"source": "//elsewhere"}
     refusal = short.problem(short.post("/what-if", call, "office"))

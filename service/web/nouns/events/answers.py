@@ -23,7 +23,10 @@ class ReceiptShown(Shown):
 
 
 class ReceiptsShown(Shown):
-    """One receipt for each event of a post, in its order; behind an approval one for each fact."""
+    """One receipt for each event of a post, in its order; behind an approval one for each fact.
+
+    Positions need not go up: the strikes of a batch are recorded first.
+    """
 
     receipts: list[ReceiptShown]
 

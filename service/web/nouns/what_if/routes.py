@@ -11,8 +11,8 @@ from flask import Blueprint, Response, g
 from service.planning.compare.impact import compare
 from service.planning.compare.pricing import quoted
 from service.planning.plan.schedule import RULES_VERSION
-from service.production.decide import Past, decide
-from service.production.refusal import Refusal
+from service.production.decide import Past, decide, strikes_first
+from service.production.refusal import Refusal, at_places
 from service.record import event_of
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
@@ -56,14 +56,15 @@ def try_events() -> Response:
     proposals, batch = posted.events_posted(g.token)
     reading = read_now(args)
     view = reading.view
+    places = strikes_first([proposed.fact for proposed in proposals])
     events = [
-        event_of(proposed, view.position + place, view.now_us, g.token)
-        for place, proposed in enumerate(proposals, 1)
+        event_of(proposals[place], position, view.now_us, g.token)
+        for position, place in enumerate(places, view.position + 1)
     ]
     past = _past(reading, events)
     decided = decide(view.state, events, None, past, quoted)
     if isinstance(decided, Refusal):
-        raise posted.refused(decided, batch)
+        raise posted.refused(at_places(decided, places), batch)
     impact = compare(reading.studio.planned(view), reading.studio.branched(view, decided.state))
     shown = shown_impact(impact, view.position, RULES_VERSION, ZONE_DATA_VERSION)
     return Response(encoded(shown), content_type=JSON)
