@@ -177,6 +177,7 @@ def test_the_position_at_an_instant_of_an_empty_log_is_zero(connection: Connecti
         position_at(connection, "west", START_US)
 
 
+@pytest.mark.usefixtures("database")  # nothing is known yet of how many rows have what
 def test_a_subject_is_looked_up_by_its_index(connection: Connection) -> None:
     record(connection, [{"subject": f"OWL-{number}/{number}"} for number in range(100, 900)])
     connection.execute(text("SET LOCAL enable_seqscan = off"))
