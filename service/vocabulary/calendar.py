@@ -255,6 +255,7 @@ def _skipped_dates(zone: str) -> frozenset[date]:
     return frozenset(skipped)
 
 
+# every minute of a plan may be asked for: with room for all, a worker would grow for an hour
 @lru_cache(maxsize=1 << 12)
 def _start_of_day_min(zone: str, on: date) -> int:
     return _utc_min(ZoneInfo(zone), on, 0)
