@@ -1,5 +1,6 @@
 """The command `retake-ledger`."""
 
+import re
 from concurrent.futures import BrokenExecutor
 from contextlib import suppress
 from datetime import UTC, datetime
@@ -11,6 +12,7 @@ from sqlalchemy.exc import OperationalError
 
 from service.installation import (
     DEFAULT_PORT,
+    UNUSED_S,
     database_of,
     engine_of,
     read_settings,
@@ -20,6 +22,7 @@ from service.log import embedded, studios, tokens
 from service.log.append import UnknownStudioError
 from service.log.migrate import MigrationError, migrate
 from service.vocabulary.facts import Role
+from service.vocabulary.identifiers import DEPARTMENT
 from service.vocabulary.instants import format_instant, parse_instant
 
 # what these stand on is compiled, or takes a second to load
@@ -160,6 +163,12 @@ def token_issue(
         raise click.UsageError(
             "--department is said with --role desk, and only then: add one or leave out both"
         )
+    for department in departments:
+        if re.fullmatch(DEPARTMENT, department, re.ASCII) is None:
+            raise click.BadParameter(
+                f"{department!r} is no department: write lower-case words joined by hyphens",
+                param_hint="--department",
+            )
     with engine_of(read_settings()) as engine, engine.begin() as connection:
         if studios.find_studio(connection, studio) is None:
             raise click.ClickException(str(UnknownStudioError(studio)))
@@ -232,9 +241,9 @@ def rebuild_command(studio: str, processes: int | None) -> None:
 
 @main.command("stop")
 def stop_command() -> None:
-    """Stop the embedded server of this data folder, if one was left running."""
-    settings = read_settings()
-    click.echo("stopped" if embedded.stop(settings.data) else "none was running")
+    """Stop the embedded server of this data folder, if one was left running and nobody uses it."""
+    stopped = embedded.stop(read_settings().data, unless_used_s=UNUSED_S)
+    click.echo("stopped" if stopped else "none was running")
 
 
 @main.command("demo")

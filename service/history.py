@@ -6,10 +6,11 @@ A known state at a position is the fold of what stands up to there, by every str
 import threading
 from collections.abc import Collection, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 
 from sqlalchemy import Connection, Engine
 
-from service.kept import USUAL, Keeping, KeptStates, Snapshots, load
+from service.kept import NEVER, USUAL, Keeping, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
 from service.log.locking import Locked, lock_log
 from service.log.read import bodies, every, page, strikes
@@ -53,6 +54,23 @@ class History:
         self._keeping = keeping
         self._kept = KeptStates(name, seal_key, keeping)
         self.snapshots = Snapshots(name, engine, seal_key, keeping.snapshot_every)
+
+    def apart(self) -> "History":
+        """Another one of the same record, which may stand at an earlier position: see `at`."""
+        keeping = replace(self._keeping, snapshot_every=NEVER)
+        return History(self.name, self._engine, self._seal_key, keeping)
+
+    def at(self, position: int) -> State:
+        """The state as it was known at a position, where a commit or its strikes ended.
+
+        It is folded on from the position asked for before. Raises ValueError where that was later.
+        """
+        with self._lock, self._engine.connect() as connection:
+            if self._position > position:
+                raise ValueError(f"{position} lies before {self._position}")
+            head = read_head(connection, self.name)
+            _, state = self.caught_up(connection, head._replace(position=position))
+            return state
 
     def lock_log(self, connection: Connection, token_ids: Iterable[str]) -> Locked:
         """Lock the log until the transaction ends, and read what a commit must know.
@@ -227,6 +245,11 @@ class History:
         """The same, each with the position of its strike."""
         with self._lock:
             return {event_at: at for event_at, at in self._struck.items() if at <= position}
+
+    def strike_of(self, position: int) -> int | None:
+        """The position of the strike by which an event does not count any more; None: it stands."""
+        with self._lock:
+            return self._struck.get(position)
 
     def as_it_happened(self, at_us: int, until: int) -> Retold:
         """The state as the log up to a position tells it to have been at an instant.

@@ -11,13 +11,15 @@ import click
 from sqlalchemy import Engine
 from sqlalchemy.exc import DataError, ProgrammingError
 
-from service.keys import KeysError, ReadableKeyError, ensure_seal_key
+from service.keys import KeysError, OpenKeyError, ensure_seal_key, others_may_write
 from service.log import embedded
 from service.log.engine import service_engine
 from service.log.migrate import is_up_to_date
 from service.settings import Settings, SettingsError
 
 DEFAULT_PORT = 8765
+UNUSED_S = 5.0
+"""How long those who are connected with the embedded server may take to leave it."""
 
 
 def read_settings() -> Settings:
@@ -29,7 +31,14 @@ def read_settings() -> Settings:
     compiled_here = Path(__file__).parent / "planning" / "kernel"
     if "NUMBA_CACHE_DIR" not in os.environ and not os.access(compiled_here, os.W_OK):
         # compiled code goes beside the data where the installation is read-only
-        os.environ["NUMBA_CACHE_DIR"] = str(settings.data / "compiled")
+        compiled = settings.data / "compiled"
+        for folder in (settings.data, compiled):
+            if folder.exists() and others_may_write(folder):
+                raise click.ClickException(
+                    f"others may write to {folder}, from where code would be run: give it to this "
+                    "user with chown, and run chmod go-w on it"
+                )
+        os.environ["NUMBA_CACHE_DIR"] = str(compiled)
     return settings
 
 
@@ -40,7 +49,7 @@ def seal_key_of(settings: Settings) -> bytes | None:
     """
     try:
         return ensure_seal_key(settings.keys_folder)
-    except ReadableKeyError as error:
+    except OpenKeyError as error:
         raise click.ClickException(str(error)) from error
     except KeysError as error:
         click.echo(f"no seals, so no snapshots are used and no clocks sealed: {error}", err=True)
@@ -51,9 +60,9 @@ def seal_key_of(settings: Settings) -> bytes | None:
 def database_of(settings: Settings) -> Iterator[str]:
     """The URL of a migrated database: the one configured, or the embedded server's.
 
-    The embedded server is started if it does not run, and then stopped at the end. Raises
-    `EmbeddedServerError` where it cannot be had. One that is configured is migrated by its owner
-    and not here: a command ends with that remedy where it was not.
+    The embedded server is started if it does not run, and then stopped at the end, unless others
+    use it by then. Raises `EmbeddedServerError` where it cannot be had. One that is configured is
+    migrated by its owner and not here: a command ends with that remedy where it was not.
     """
     if settings.database_url is not None:
         _refuse_unmigrated(settings.database_url, settings)
@@ -66,7 +75,10 @@ def database_of(settings: Settings) -> Iterator[str]:
         yield url
     finally:
         if started:
-            embedded.stop(settings.data)
+            try:
+                embedded.stop(settings.data, unless_used_s=UNUSED_S)
+            except embedded.InUseError as error:
+                click.echo(f"the database is left running: {error}", err=True)
 
 
 def _refuse_unmigrated(url: str, settings: Settings) -> None:

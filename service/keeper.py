@@ -11,7 +11,7 @@ from service.feeds import backups
 from service.feeds.backups import BackupError, back_up
 from service.installation import engine_of, read_settings, seal_key_of
 from service.intake import exported
-from service.intake.importing import Aim, ImportedError, take_in
+from service.intake.importing import Aim, ImportedError, Taken, take_in
 from service.intake.restoring import RestoreError, restore
 from service.keys import KeysError, ensure_keys, read_keys
 from service.log.studios import Clock, StudioExistsError, StudioNameError, list_studios
@@ -52,7 +52,7 @@ def import_command(
         clock_at_us = None if clock_at is None else parse_instant(clock_at)
     except ValueError as error:
         raise click.BadParameter(str(error), param_hint="--clock-at") from error
-    aim, size = Aim(studio, clock, clock_at_us, title), 0
+    aim, taken = Aim(studio, clock, clock_at_us, title), Taken(0, 0)
     try:
         keys = tuple(read_key(one) for one in key_texts)
         checkpoints = [exported.read_signed_checkpoint(path, keys) for path in files]
@@ -62,15 +62,19 @@ def import_command(
             Progress(console=Console(stderr=True)) as progress,
         ):
             task = progress.add_task("events", total=None)
-            for size, total in take_in(
-                engine, aim, folder, checkpoints, keys, seal_key_of(settings)
-            ):
-                progress.update(task, completed=size, total=total)
+            for taken in take_in(engine, aim, folder, checkpoints, keys, seal_key_of(settings)):
+                progress.update(task, completed=taken.events, total=taken.events_in_all)
     except (
         NoteError, exported.ExportedError, ImportedError, StudioNameError, StudioExistsError
     ) as error:  # fmt: skip
         raise click.ClickException(f"nothing was kept: {error}") from error
-    click.echo(f"{studio}: {size} events, as they were")
+    click.echo(f"{studio}: {taken.events} events, as they were")
+    if taken.texts_missing:
+        click.echo(
+            f"the export lacks the personal text of {taken.texts_missing} of them, which events "
+            f"from position {taken.events + 1} on say",
+            err=True,
+        )
 
 
 @click.command("backup")
@@ -120,6 +124,12 @@ def restore_command(folder: Path, key_texts: tuple[str, ...]) -> None:
     except (NoteError, RestoreError) as error:
         raise click.ClickException(f"nothing was kept: {error}") from error
     click.echo(f"studios, as they were: {studios}")
+    if not keys:
+        click.echo(
+            "no --key was said, so that nobody vouches for what lies outside the records: tokens, "
+            "titles, clocks",
+            err=True,
+        )
     try:
         read_keys(settings.keys_folder)
     except KeysError:

@@ -35,8 +35,8 @@ class KeysError(RuntimeError):
     """The folder of keys cannot be used; the message says why and the remedy."""
 
 
-class ReadableKeyError(KeysError):
-    """Others than its owner may read a secret key, so that nothing is signed or sealed with it."""
+class OpenKeyError(KeysError):
+    """Others may read a secret key or put one in its place: nothing is signed or sealed with it."""
 
 
 class Keys(NamedTuple):
@@ -72,6 +72,7 @@ def ensure_seal_key(folder: Path) -> bytes:
 def read_seal_key(folder: Path) -> bytes | None:
     """The key of seals of a folder, None if there is none. Raises KeysError."""
     path = folder / _SEALS
+    _refuse_writable(folder)
     try:
         _refuse_readable(path)
         key = bytes.fromhex(path.read_text(encoding="ascii"))
@@ -122,6 +123,7 @@ def read_keys(folder: Path) -> Keys:
 
 
 def _numbered(folder: Path) -> list[Path]:
+    _refuse_writable(folder)
     return sorted(
         path for path in folder.glob(f"checkpoint-*{_SECRET}") if not path.name.endswith(_PUBLIC)
     )
@@ -150,12 +152,30 @@ def others_may_read(path: Path) -> bool:
     return bool(path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO))
 
 
+def others_may_write(path: Path) -> bool:
+    """Whether somebody else than this user and root may change a file, or what a folder has."""
+    found = path.stat()
+    foreign = found.st_uid not in {os.geteuid(), 0}
+    return foreign or bool(found.st_mode & (stat.S_IWGRP | stat.S_IWOTH))
+
+
 def _refuse_readable(path: Path) -> None:
-    """Raise ReadableKeyError where others than its owner may read a secret key."""
+    """Raise OpenKeyError where others than its owner may read a secret key, or put it there."""
     if others_may_read(path):
-        raise ReadableKeyError(
+        raise OpenKeyError(
             f"others may read the key {path}: run chmod 600 on it, and replace it if"
             " somebody may have read it"
+        )
+    if others_may_write(path):
+        raise OpenKeyError(f"the key {path} belongs to another user: put back what was there")
+
+
+def _refuse_writable(folder: Path) -> None:
+    """Raise OpenKeyError where others may put a key into a folder; it need not be there yet."""
+    if folder.exists() and others_may_write(folder):
+        raise OpenKeyError(
+            f"others may put keys into {folder}: give it to this user with chown and run chmod 700"
+            " on it, and look whether the keys in it are yours"
         )
 
 

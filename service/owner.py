@@ -21,7 +21,7 @@ _SHOWN = {"/data/by": "--by", "/data/ground": "--why"}
 @click.command("erase-text")
 @click.option("--studio", required=True)
 @click.option("--position", "positions", multiple=True, required=True,
-              type=click.IntRange(1, 2**53), help="An event's; may be repeated.")  # fmt: skip
+              type=click.IntRange(1, 2**53 - 1), help="An event's; may be repeated.")  # fmt: skip
 @click.option("--why", required=True, help="On what ground; recorded for good, so no names.")
 @click.option("--by", required=True, help="By whose order: an office's code, not a person's name.")
 def erase_text_command(studio: str, positions: tuple[int, ...], why: str, by: str) -> None:

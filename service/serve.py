@@ -2,6 +2,11 @@
 
 import logging
 import os
+import signal
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
@@ -9,9 +14,15 @@ from typing import TYPE_CHECKING, Any
 import click
 from sqlalchemy.exc import OperationalError
 
-from service.installation import DEFAULT_PORT, database_of, read_settings, seal_key_of
-from service.keys import KeysError, ReadableKeyError, ensure_keys, others_may_read
-from service.log import studios
+from service.installation import (
+    DEFAULT_PORT,
+    UNUSED_S,
+    database_of,
+    read_settings,
+    seal_key_of,
+)
+from service.keys import KeysError, OpenKeyError, ensure_keys, others_may_read
+from service.log import embedded, studios
 from service.log.engine import service_engine
 from service.log.rights import TooManyRightsError, refuse_too_many_rights
 from service.log.tree import FrontierError, checked_head
@@ -51,6 +62,12 @@ _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
     hidden=True,
     help="A file descriptor inherited from the caller, of a socket that listens there already.",
 )
+@click.option(
+    "--while-open",
+    type=click.IntRange(min=0),
+    hidden=True,
+    help="One of a pipe: the service ends, and its embedded server, when the caller has.",
+)
 def serve_command(
     host: str,
     port: int,
@@ -61,14 +78,21 @@ def serve_command(
     metrics_bind: str | None,
     quiet: bool,
     listening: int | None,
+    while_open: int | None,
 ) -> None:
     """Run the service until a signal ends it; logs go to standard error, JSON a line."""
     settings = read_settings()
     tls = _tls(tls_certificate, tls_key)
+    if listening is None:
+        _refuse_unusable(host, port, "--host and --port")
     metrics_port = _port_of(metrics_bind, port)
     logging.basicConfig(format="%(message)s", level=logging.WARNING)
     logging.getLogger("retake_ledger").setLevel(logging.WARNING if quiet else logging.INFO)
-    with database_of(settings) as url, TemporaryDirectory(prefix="rl-metrics-") as shared:
+    with (
+        _ended_with_caller(while_open, settings),
+        database_of(settings) as url,
+        TemporaryDirectory(prefix="rl-metrics-") as shared,
+    ):
         # who runs the embedded server owns it: there is no other login to ask for
         if settings.database_url is not None and not settings.more_rights:
             _check_rights(url)
@@ -78,7 +102,7 @@ def serve_command(
 
         try:
             ensure_keys(settings.keys_folder)
-        except ReadableKeyError as error:
+        except OpenKeyError as error:
             raise click.ClickException(str(error)) from error
         except KeysError as error:
             # it records and answers without one, and says so where a checkpoint is asked for
@@ -92,10 +116,7 @@ def serve_command(
             wrong_tokens_max=settings.wrong_tokens_max,
         )
         config = gunicorn_config(host, port, workers, limits)
-        if listening is not None:
-            config["bind"] = [f"fd://{listening}"]
-        if metrics_bind is not None:
-            config["bind"].append(metrics_bind)
+        config["bind"] = _binds(config["bind"], listening, metrics_bind)
         if not quiet:
             scheme = "http" if tls is None else "https"
             message = f"answering at {scheme}://{host}:{port}, until Ctrl-C"
@@ -114,7 +135,55 @@ def _port_of(bind: str | None, taken: int) -> int | None:
             f"write an address and a port other than {taken}, such as 127.0.0.1:9765",
             param_hint="--metrics-bind",
         )
+    _refuse_unusable(host, int(port), "--metrics-bind")
     return int(port)
+
+
+def _binds(usual: list[str], listening: int | None, metrics_bind: str | None) -> list[str]:
+    """Where to listen: at a socket that does already, if one is given, and where metrics are."""
+    first = usual if listening is None else [f"fd://{listening}"]
+    return first if metrics_bind is None else [*first, metrics_bind]
+
+
+def _refuse_unusable(host: str, port: int, options: str) -> None:
+    """End the command where it cannot listen; gunicorn would try for some seconds first."""
+    try:
+        ((family, *_, address), *_) = socket.getaddrinfo(
+            host.strip("[]"), port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )
+        with socket.socket(family) as tried:
+            tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            tried.bind(address)
+            tried.listen()
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise click.ClickException(
+            f"cannot listen at {host}:{port} ({reason}): name another with {options}"
+        ) from error
+
+
+@contextmanager
+def _ended_with_caller(pipe: int | None, settings: Settings) -> Iterator[None]:
+    """Have a signal end this process when whoever holds the other end of a pipe is gone.
+
+    The caller may have started the embedded server and can stop it no more.
+    """
+    if pipe is None:
+        yield
+        return
+    gone = threading.Event()
+
+    def wait() -> None:
+        os.read(pipe, 1)  # nothing is ever written to it
+        gone.set()
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    threading.Thread(target=wait, daemon=True).start()
+    try:
+        yield
+    finally:
+        if gone.is_set() and settings.database_url is None:
+            embedded.stop(settings.data, unless_used_s=UNUSED_S)
 
 
 def _tls(certificate: Path | None, key: Path | None) -> tuple[Path, Path] | None:

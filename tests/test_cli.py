@@ -136,7 +136,12 @@ def test_a_token_for_a_source_without_a_clear_end_is_refused_with_the_remedy(
 
 @pytest.mark.parametrize(
     "words",
-    [["studio", "list"], ["backup", "kept"], ["serve"], ["mend", "--studio", "paper"]],
+    [
+        ["studio", "list"],
+        ["backup", "kept"],
+        ["serve", "--port", "18999"],
+        ["mend", "--studio", "paper"],
+    ],
     ids=lambda words: words[0],
 )
 @pytest.mark.parametrize("login", ["retake_ledger_owner", "passer_by"])

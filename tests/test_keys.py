@@ -1,5 +1,6 @@
 """The folder of keys."""
 
+import os
 import stat
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -11,6 +12,7 @@ from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption,
 
 from service.keys import (
     KeysError,
+    OpenKeyError,
     ensure_keys,
     ensure_seal_key,
     read_keys,
@@ -125,3 +127,29 @@ def test_a_folder_that_cannot_be_made_is_reported(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(KeysError, match="no key can be made"):
         ensure_keys(tmp_path / "file" / "keys")
+
+
+def test_a_key_that_somebody_else_put_there_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ensure_keys(tmp_path)
+    ensure_seal_key(tmp_path)
+    if os.geteuid() == 0:  # root's own are anybody's to use
+        for path in tmp_path.iterdir():
+            os.chown(path, 1234, -1)
+    else:
+        monkeypatch.setattr(os, "geteuid", lambda: os.getuid() + 1)
+        monkeypatch.setattr("service.keys._refuse_writable", lambda _: None)
+    with pytest.raises(OpenKeyError, match="belongs to another user"):
+        read_keys(tmp_path)
+    with pytest.raises(OpenKeyError, match="belongs to another user"):
+        read_seal_key(tmp_path)
+
+
+@pytest.mark.parametrize("mode", [0o770, 0o707, 0o777])
+def test_a_folder_that_others_may_put_keys_into_is_refused(tmp_path: Path, mode: int) -> None:
+    ensure_keys(tmp_path)
+    tmp_path.chmod(mode)
+    for ask in (ensure_keys, read_keys, ensure_seal_key, read_seal_key):
+        with pytest.raises(OpenKeyError, match="others may put keys into"):
+            ask(tmp_path)

@@ -162,3 +162,18 @@ def between_batches(events: list[Event]) -> list[int]:
     strikes = {event.position for event in events if isinstance(event.fact, EventStruck)}
     first = len(office_facts(scenes=3))
     return [at for at in range(first, len(events) + 1) if not {at, at + 1} <= strikes]
+
+
+def test_a_history_apart_tells_what_was_known_from_position_to_position(
+    studio: OpenStudio, engine: Engine
+) -> None:
+    tell_with_strikes(studio)
+    log = log_of(engine)
+    strikes = {event.position for event in log if isinstance(event.fact, EventStruck)}
+    ends = [at for at in range(1, len(log) + 1) if not {at, at + 1} <= strikes]
+    assert strikes - set(ends), "some follow each other"
+    past = studio.warm.history.apart()
+    for position in ends:
+        assert past.at(position) == studio.warm.history.as_known_at(position)
+    with pytest.raises(ValueError, match="lies before"):
+        past.at(ends[0])

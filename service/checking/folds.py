@@ -113,11 +113,12 @@ def _anew(
             for stretch, moves in walking.joined(chain(listed, rest), {}):
                 yield stretch.until, moves
         return
-    walk = walk_from(studio, rows.NOTHING, {})
+    past = studio.history.apart()
+    walk = walk_from(studio, rows.NOTHING, {}, past.at)
     minutes = minutes_over(engine, studio.name, 0, until.position)
     left = True
     while left:
-        moves, walk, left = walk_on(studio, walk, minutes, time.monotonic() + PIECE_S)
+        moves, walk, left = walk_on(walk, minutes, past.at, time.monotonic() + PIECE_S)
         yield Checkpoint(walk.position, walk.now_min, rows.RULES), moves
 
 

@@ -81,12 +81,16 @@ def served(
     """
     port, fd = port_of(listener), listener.fileno()
     environ = {**os.environ, "RETAKE_LEDGER_DATA": str(settings.data)}
+    # killed, this process cannot end the service: that sees the pipe closed then
+    ends_with_us, held = os.pipe()
+    options = ("--port", port, "--while-open", ends_with_us, "--listening", fd)
     with _signals_raised():
         server = subprocess.Popen(  # noqa: S603  # our own command
-            [*command, "--port", str(port), "--listening", str(fd)], env=environ, pass_fds=[fd]
+            [*command, *map(str, options)], env=environ, pass_fds=[fd, ends_with_us]
         )
         try:
             listener.close()
+            os.close(ends_with_us)
             _wait_until_ready(server, port, up_s)
             try:
                 yield server
@@ -95,6 +99,7 @@ def served(
         finally:
             server.terminate()
             server.wait()
+            os.close(held)
 
 
 def _wait_until_ready(server: subprocess.Popen[bytes], port: int, up_s: float) -> None:

@@ -11,7 +11,7 @@ The studio's name is not in the bodies, so that any will do.
 
 from base64 import b64decode
 from binascii import Error as Base64Error
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
 from typing import NamedTuple
@@ -39,10 +39,17 @@ from service.proofs.canonical import CanonicalError, canonical
 from service.proofs.checkpoints import Checkpoint
 from service.proofs.notes import Key
 from service.proofs.tree import HASH_BYTES, Frontier, root
+from service.record.erasing import record_forgotten
+from service.record.studios import real_clock_us
+from service.studio import Studio
 from service.vocabulary.event import UnknownTypeError, read_event
+from service.vocabulary.facts.record import TextForgotten
 from service.vocabulary.instants import format_instant
 
 _SHOWN_TYPES = 5
+MISSING_AT_ONCE = 10_000
+"""Of how many missing texts one event says so."""
+MISSING_BY, MISSING_GROUND = "import", "Not in the export that was taken in."
 
 
 class ImportedError(ValueError):
@@ -56,6 +63,14 @@ class Aim(NamedTuple):
     clock: Clock = "real"
     clock_at_us: int | None = None
     title: str | None = None
+
+
+class Taken(NamedTuple):
+    """How far it has come: events of how many, and how many texts are not in the export."""
+
+    events: int
+    events_in_all: int
+    texts_missing: int = 0
 
 
 class _Aside(NamedTuple):
@@ -73,8 +88,12 @@ def take_in(
     keys: tuple[Key, ...] = (),
     seal_key: bytes | None = None,
     at_once: int = AT_ONCE,
-) -> Iterator[tuple[int, int]]:
-    """Take an export into a new studio; gives (events done, events in all) on the way.
+    clock_us: Callable[[], int] = real_clock_us,
+) -> Iterator[Taken]:
+    """Take an export into a new studio; tells on the way how far it has come.
+
+    Where personal text is missing that no event says was erased, one behind the record says that
+    it did not come along.
 
     The export must agree with its own checkpoint, signed by one of `keys` if any are given, and
     with all others given. With the key of seals the clock is sealed. Events are written `at_once`
@@ -93,15 +112,8 @@ def take_in(
     if found is not None:
         raise ImportedError(f"NOT what it was: position {found.position}: {found.what}")
     aside = _Aside(read_texts(folder), _contents(folder))
-    first_us, last_us = _look_through(folder, aside)
-    clock_at_us = aim.clock_at_us
-    if aim.clock == "simulated":
-        clock_at_us = last_us if clock_at_us is None else clock_at_us
-        if clock_at_us is None:
-            raise ImportedError("the record is empty: say where the clock begins (--clock-at)")
-        if last_us is not None and clock_at_us < last_us:
-            ends_at = format_instant(last_us)
-            raise ImportedError(f"the record ends at {ends_at}: its clock cannot begin before that")
+    first_us, last_us, missing = _look_through(folder, aside)
+    clock_at_us = _clock_at_us(aim, last_us, clock_us())
     try:
         with engine.begin() as connection:
             make_studio(
@@ -114,6 +126,11 @@ def take_in(
                 seal_key=seal_key,
             )
             yield from _write(connection, aim.studio, folder, aside, own, at_once)
+            made = Studio(aim.studio, engine, clock_us)
+            for first in range(0, len(missing), MISSING_AT_ONCE):
+                some = tuple(missing[first : first + MISSING_AT_ONCE])
+                record_forgotten(connection, made, TextForgotten(some, MISSING_BY, MISSING_GROUND))
+            yield Taken(own.size, own.size, len(missing))
     except IntegrityError as error:
         # positions are what they should be by now, and a studio that exists is told as such
         if not isinstance(error.orig, UniqueViolation):
@@ -121,8 +138,31 @@ def take_in(
         raise ImportedError("two events of the record have the same source and id") from error
 
 
-def _look_through(folder: Path, aside: _Aside) -> tuple[int | None, int | None]:
-    """When the record was begun and ended (microseconds), once all of it can be understood."""
+def _clock_at_us(aim: Aim, last_us: int | None, now_us: int) -> int | None:
+    """Where the clock begins, None for a real one, with a record that ends at `last_us`."""
+    if aim.clock == "real":
+        if last_us is not None and last_us > now_us:
+            raise ImportedError(
+                f"the record ends at {format_instant(last_us)}, which is still to come: take it "
+                "into a studio with a simulated clock (--clock simulated)"
+            )
+        return None
+    clock_at_us = last_us if aim.clock_at_us is None else aim.clock_at_us
+    if clock_at_us is None:
+        raise ImportedError("the record is empty: say where the clock begins (--clock-at)")
+    if last_us is not None and clock_at_us < last_us:
+        ends_at = format_instant(last_us)
+        raise ImportedError(f"the record ends at {ends_at}: its clock cannot begin before that")
+    return clock_at_us
+
+
+def _look_through(folder: Path, aside: _Aside) -> tuple[int | None, int | None, list[int]]:
+    """When the record was begun and ended (microseconds), once all of it can be understood.
+
+    And the positions of the events whose personal text is missing, though none says so.
+    """
+    missing: set[int] = set()
+    erased: set[int] = set()
     first: int | None = None
     last = -1
     unknown: dict[str, int] = {}
@@ -139,6 +179,10 @@ def _look_through(folder: Path, aside: _Aside) -> tuple[int | None, int | None]:
         last = event.recorded_us
         first = last if first is None else first
         content_of(body, position, aside.texts, aside.contents)
+        if position not in aside.texts and "personal" in members_of(body):
+            missing.add(position)
+        if isinstance(event.fact, TextForgotten):
+            erased.update(event.fact.positions)
     if unknown:
         few = list(unknown.items())[:_SHOWN_TYPES]
         named = ", ".join(f"{type_} (position {at})" for type_, at in few)
@@ -146,7 +190,7 @@ def _look_through(folder: Path, aside: _Aside) -> tuple[int | None, int | None]:
             f"this release does not know these types of event: {named}; take it in with the "
             "release that recorded them, or a later one"
         )
-    return first, None if first is None else last
+    return first, None if first is None else last, sorted(missing - erased)
 
 
 def content_of(
@@ -203,7 +247,7 @@ def _write(
     aside: _Aside,
     own: Checkpoint,
     at_once: int,
-) -> Iterator[tuple[int, int]]:
+) -> Iterator[Taken]:
     chain = Chain(lock_head(connection, studio))
     record = read_record(folder)
     while chunk := list(islice(record, at_once)):
@@ -213,7 +257,7 @@ def _write(
             salt, text = aside.texts.get(event.position, (None, None))
             chain.put(event, body, content, salt, None if text is None else canonical(text))
         chain.write(connection, studio)
-        yield chain.head.position, own.size
+        yield Taken(chain.head.position, own.size)
     _check(connection, studio, chain.head.frontier, own)
 
 

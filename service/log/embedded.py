@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from importlib.metadata import version
 from pathlib import Path
 
+import psycopg
 from sqlalchemy.engine import URL
 
 from service.log.server_programs import (
@@ -32,10 +33,14 @@ from service.log.server_programs import (
     programs_in,
 )
 
-__all__ = ["DATABASE", "EmbeddedServerError", "ensure_running", "is_running", "stop"]
+__all__ = ["DATABASE", "EmbeddedServerError", "InUseError", "ensure_running", "is_running", "stop"]
 
 DATABASE = "retake_ledger"
 
+_OTHERS = """
+SELECT count(*) FROM pg_stat_activity
+WHERE backend_type = 'client backend' AND pid <> pg_backend_pid()
+"""
 _SOCKET = f".s.PGSQL.{PORT}"
 _SOCKET_PATH_BYTES_MAX = 103  # macOS has 104 with the closing NUL, Linux 108
 _DEADLINE_S = 120.0
@@ -71,12 +76,17 @@ def ensure_running(folder: Path, *, durable: bool = True) -> str:
     return _Server(folder).ensure_running(durable=durable)
 
 
-def stop(folder: Path) -> bool:
+class InUseError(EmbeddedServerError):
+    """The server was left running, since others are connected with it."""
+
+
+def stop(folder: Path, *, unless_used_s: float | None = None) -> bool:
     """End the server of this data folder; False if none was running.
 
-    Raises `EmbeddedServerError` where it does not end.
+    With `unless_used_s`, InUseError is raised instead where others stay connected with it for so
+    long. Raises `EmbeddedServerError` where it does not end.
     """
-    return _Server(folder).stop()
+    return _Server(folder).stop(unless_used_s)
 
 
 def is_running(folder: Path) -> bool:
@@ -110,7 +120,7 @@ class _Server:
                 self._start(durable=durable)
         return self._url()
 
-    def stop(self) -> bool:
+    def stop(self, unless_used_s: float | None = None) -> bool:
         try:
             if not self.cluster.is_dir():
                 return False
@@ -120,6 +130,8 @@ class _Server:
             self._bring_programs()
             if not self._wait_until_decided():
                 return False
+            if unless_used_s is not None:
+                self._refuse_used(unless_used_s)
             pid = named_pid(self.cluster / "postmaster.pid")
             if pid is None or not self.programs.is_ours(pid):
                 raise EmbeddedServerError(
@@ -133,6 +145,20 @@ class _Server:
             if done.returncode != 0:
                 raise EmbeddedServerError(f"the server did not stop: {done.stdout.strip()}")
             return True
+
+    def _refuse_used(self, within_s: float) -> None:
+        """Raise InUseError where others are connected and do not leave in time."""
+        deadline = time.monotonic() + within_s
+        with psycopg.connect(
+            host=str(self.cluster), port=PORT, user=OWNER, dbname=DATABASE, autocommit=True
+        ) as connection:
+            while (others := connection.execute(_OTHERS).fetchall()[0][0]) > 0:
+                if time.monotonic() > deadline:
+                    raise InUseError(
+                        f"{self.folder}: a service or a command still uses the server "
+                        f"(connections: {others}); end that first"
+                    )
+                time.sleep(_POLL_S)
 
     def _url(self) -> str:
         return URL.create(

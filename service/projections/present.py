@@ -171,7 +171,8 @@ class TrailAhead:
             ends = rows.read_ends(connection, self._studio.name)
             if rows.read_checkpoint(connection, self._studio.name) != stored:
                 raise BehindError(stored.position, stored.position)
-            self._ahead = _Ahead(stored, walk_from(self._studio, stored, ends))
+            known_at = self._studio.history.as_known_at
+            self._ahead = _Ahead(stored, walk_from(self._studio, stored, ends, known_at))
         return self._ahead
 
     def _walk_on(self, connection: Connection, ahead: _Ahead, view: View, until_s: float) -> None:

@@ -8,6 +8,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -34,6 +35,8 @@ class Pace:
     """How long it builds before it commits."""
     rest_s: float = 30.0
     """How long a studio is let alone whose trail could not be built."""
+    at_once: int = 4
+    """How many trails are built side by side: a minute of one may take long."""
 
 
 USUAL_PACE = Pace()
@@ -80,6 +83,8 @@ class Projector:
         self._pace = pace
         self._walkers: dict[str, Walker] = {}
         self._rests_until_s: dict[str, float] = {}
+        self._pool = ThreadPoolExecutor(pace.at_once, thread_name_prefix="trail")
+        self._building: dict[str, Future[bool]] = {}
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._run, name="projector", daemon=True)
 
@@ -99,21 +104,28 @@ class Projector:
             try:
                 worked = self.build_on()
             except _Ended:
-                return
+                break
             except (SQLAlchemyError, EmbeddedServerError) as error:
                 _log.warning("trails cannot be built for the moment: %s", error)
             if not worked:
                 self._ending.wait(self._pace.poll_s)
+        self._pool.shutdown()
 
     def build_on(self) -> bool:
-        """Build a piece of every trail that lacks minutes that are over; whether there was one."""
+        """Have a piece built of every trail that lacks minutes that are over; whether one is.
+
+        It comes back when the first is built, and within `poll_s`: the others go on meanwhile.
+        """
         with self._engine.connect() as connection:
             found = unbuilt(connection)
-        worked = False
         for studio, first_min in found:
-            if time.monotonic() >= self._rests_until_s.get(studio, 0):
-                worked |= self._build(studio, first_min)
-        return worked
+            rests = time.monotonic() < self._rests_until_s.get(studio, 0)
+            if studio not in self._building and not rests:
+                self._building[studio] = self._pool.submit(self._build, studio, first_min)
+        wait(self._building.values(), self._pace.poll_s, FIRST_COMPLETED)
+        ended = [self._building.pop(name) for name, one in [*self._building.items()] if one.done()]
+        worked = [one.result() for one in ended]
+        return any(worked) if ended else bool(self._building)
 
     def _build(self, name: str, first_min: int) -> bool:
         studio = self._studio_of(name)

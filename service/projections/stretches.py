@@ -169,12 +169,13 @@ def walk_stretch(
     """Walk one in this process, from the plan's dates or from where the trail stands."""
     studio, engine = here
     after, until = stretch
-    planned = plan_at(studio, after)
+    past = studio.history.apart()
+    planned = plan_at(studio, after, past.at)
     if ends is None:
         walk = begin_apart(planned, after.position)
     else:
         walk = begin(planned, after.position, ends)
     dates = {episode: end.date_min for episode, end in walk.ends.items()}
     minutes = minutes_over(engine, studio.name, after.position, until.position)
-    moves, _, _ = walk_on(studio, walk, minutes)
+    moves, _, _ = walk_on(walk, minutes, past.at)
     return Walked(dates, moves)

@@ -5,18 +5,19 @@ Rows are stored only of minutes that are over, so that building on and building 
 
 import math
 import time
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import NamedTuple, TypeAlias
 
 from sqlalchemy import Connection, Engine
 
+from service.history import History
 from service.log.append import Head, read_head
 from service.log.read import bodies
 from service.planning.board.board import make_board
 from service.planning.compare.trail import Breathe, DateMove, TrailEnd, Walk, begin, step
 from service.planning.plan.schedule import Schedule, schedule
-from service.production.state import EMPTY
+from service.production.state import EMPTY, State
 from service.projections import rows
 from service.projections.rows import Checkpoint
 from service.studio import Studio
@@ -54,16 +55,22 @@ def over_min(studio: Studio, head: Head) -> int:
     return max(recorded_min, studio.now_us(head) // US_PER_MIN - SKEW_MIN)
 
 
-def plan_at(studio: Studio, at: Checkpoint) -> Schedule:
+StateAt: TypeAlias = Callable[[int], State]
+"""The state as it was known at a position: of a history apart, or of one that may go back."""
+
+
+def plan_at(studio: Studio, at: Checkpoint, state_at: StateAt) -> Schedule:
     """The plan of the log's state at a checkpoint, made at its minute."""
     if at.position == 0:
         return schedule(make_board(EMPTY), at.at_min)
-    return studio.plans.of(studio.history.as_known_at(at.position), at.at_min)
+    return studio.plans.of(state_at(at.position), at.at_min)
 
 
-def walk_from(studio: Studio, at: Checkpoint, ends: Mapping[str, TrailEnd]) -> Walk:
+def walk_from(
+    studio: Studio, at: Checkpoint, ends: Mapping[str, TrailEnd], state_at: StateAt
+) -> Walk:
     """The walk at a checkpoint, its state folded and its plan made."""
-    return begin(plan_at(studio, at), at.position, ends)
+    return begin(plan_at(studio, at, state_at), at.position, ends)
 
 
 def by_minute(events: Sequence[Event]) -> Iterator[Minute]:
@@ -101,16 +108,19 @@ def minutes_over(
 
 
 def walk_on(
-    studio: Studio,
     walk: Walk,
     minutes: Iterable[Minute],
+    state_at: StateAt,
     ends_s: float = math.inf,
     breathe: Breathe = lambda: None,
 ) -> tuple[list[DateMove], Walk, bool]:
-    """The rows of minutes, the walk behind them, and whether time ran out, which may leave some."""
+    """The rows of minutes, the walk behind them, and whether time ran out, which may leave some.
+
+    States are asked for from the walk's position on, and no earlier one after a later.
+    """
     moves: list[DateMove] = []
     for now_min, events in minutes:
-        moved, walk = step(walk, now_min, events, studio.history.as_known_at, breathe)
+        moved, walk = step(walk, now_min, events, state_at, breathe)
         moves += moved
         if time.monotonic() > ends_s:
             return moves, walk, True
@@ -125,6 +135,8 @@ class Walker:
         self._engine = engine
         self._read_events = read_events
         self._walk: Walk | None = None
+        # it goes on with the walk, so that behind a strike little is folded again
+        self._past: History | None = None
 
     def piece(
         self, connection: Connection, piece_s: float = PIECE_S, breathe: Breathe = lambda: None
@@ -143,15 +155,16 @@ class Walker:
             ends = rows.read_ends(connection, name) if self._elsewhere(before) else {}
         with self._engine.connect() as reading:
             head = read_head(reading, name)
-        self._studio.view(head.position)  # strikes are known up to there
         bound_min = over_min(self._studio, head)
-        if self._walk is None or self._elsewhere(before):
-            self._walk = walk_from(self._studio, before, ends)
+        past = self._past
+        if past is None or self._walk is None or self._elsewhere(before):
+            past = self._past = self._studio.history.apart()
+            self._walk = walk_from(self._studio, before, ends, past.at)
         minutes = minutes_over(
             self._engine, name, self._walk.position, head.position, bound_min, self._read_events
         )
         ends_s = time.monotonic() + piece_s
-        moves, walk, left = walk_on(self._studio, self._walk, minutes, ends_s, breathe)
+        moves, walk, left = walk_on(self._walk, minutes, past.at, ends_s, breathe)
         after = Checkpoint(walk.position, walk.now_min, rows.RULES)
         if after.position > before.position:
             self._walk = None  # until it is committed

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, Engine
 
-from service.log.append import Head, lock_head
+from service.log.append import lock_head
 from service.log.chain import Chain
 from service.log.personal import remove
 from service.log.tree import check_frontier
@@ -53,27 +53,25 @@ def erase_text(
     if not named:
         raise ErasingError("name the position of an event")
     with engine.begin() as connection:
-        head = lock_head(connection, studio)
-        check_frontier(connection, studio, head)
+        check_frontier(connection, studio, lock_head(connection, studio))
         gone = remove(connection, studio, named)
         if gone != named:
             kept = ", ".join(str(position) for position in named if position not in gone)
             raise ErasingError(
                 f"{studio} has no personal text at {kept}: none was recorded, or it was erased"
             )
-        now_us = Studio(studio, engine, clock_us).now_us(head)
-        event = _event(head.position + 1, now_us, TextForgotten(named, by, ground))
-        _append(connection, studio, event, head)
-    return Erased(event.position, named)
+        fact = TextForgotten(named, by, ground)
+        position = record_forgotten(connection, Studio(studio, engine, clock_us), fact)
+    return Erased(position, named)
 
 
-def _event(position: int, now_us: int, fact: TextForgotten) -> Event:
+def record_forgotten(connection: Connection, studio: Studio, fact: TextForgotten) -> int:
+    """Record that personal text is not there, in a transaction of the caller's; gives where."""
+    head = lock_head(connection, studio.name)
+    now_us, position = studio.now_us(head), head.position + 1
     id_ = secrets.token_hex(16)
-    return Event(position, SOURCE, id_, "studio", now_us, now_us, OWNER, fact, OWNER)
-
-
-def _append(connection: Connection, studio: str, event: Event, head: Head) -> None:
+    event = Event(position, SOURCE, id_, "studio", now_us, now_us, OWNER, fact, OWNER)
     chain = Chain(head)
-    by = recorded_by(event.poster, event.role, event.recorded_us)
-    seal(chain, event, proposal_of(event), by)
-    chain.write(connection, studio)
+    seal(chain, event, proposal_of(event), recorded_by(OWNER, OWNER, now_us))
+    chain.write(connection, studio.name)
+    return position

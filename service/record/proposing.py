@@ -34,6 +34,7 @@ class Proposed(NamedTuple):
     """A checked event, canonicalised as far as it can be before the lock.
 
     `text_salt` goes into the commitment to its personal text; both are None where it has none.
+    `unnamed` has the JSON pointers of the personal members that its type does not name.
     """
 
     source: str
@@ -46,13 +47,17 @@ class Proposed(NamedTuple):
     content_hash: bytes
     text_salt: bytes | None
     personal: bytes | None
+    unnamed: tuple[str, ...] = ()
 
 
-def propose(members: dict[str, Any], personal: dict[str, Any], fact: Fact) -> Proposed:
+def propose(
+    members: dict[str, Any], personal: dict[str, Any], fact: Fact, unnamed: tuple[str, ...] = ()
+) -> Proposed:
     """Prepare an event: its public members, and the personal ones by JSON pointer.
 
-    Its body gets a salt and its personal text another, both random. Neither is content. Raises
-    CanonicalError for what has no canonical form.
+    `unnamed` are those of them that its type does not name. Its body gets a salt and its personal
+    text another, both random. Neither is content. Raises CanonicalError for what has no canonical
+    form.
     """
     salt = packed = None
     prepared = body = prepare(members)
@@ -75,6 +80,7 @@ def propose(members: dict[str, Any], personal: dict[str, Any], fact: Fact) -> Pr
         content_hash(prepared, personal),
         salt,
         packed,
+        unnamed,
     )
 
 

@@ -47,7 +47,11 @@ class TokenRevokedError(Exception):
 
 
 class Receipt(NamedTuple):
-    """What became of one event: where it lies, and whether it had been recorded before."""
+    """What became of one event: where it lies, and whether it had been recorded before.
+
+    `struck_at` is the position of the strike by which it does not count any more, None while it
+    stands; `unnamed` has the JSON pointers of what it says that its type does not name.
+    """
 
     source: str
     id: str
@@ -55,6 +59,8 @@ class Receipt(NamedTuple):
     recorded_at_us: int
     repeated: bool
     marks: tuple[str, ...]
+    struck_at: int | None = None
+    unnamed: tuple[str, ...] = ()
 
 
 _Placed = tuple[int, Proposed, Event]  # place in the post
@@ -254,11 +260,23 @@ class Recorder:
             repeats_known |= find_keys(connection, self._studio.name, unknown)
         fresh = set(new)
         return tuple(
-            _receipt(commit, repeats_known, key, place not in fresh)
+            self._receipt(commit, repeats_known[key], key, place not in fresh, unnamed)
             for place, proposed in enumerate(pending.proposals)
-            for key in ((proposed.source, proposed.id), *behind[place])
+            for key, unnamed in (
+                ((proposed.source, proposed.id), proposed.unnamed),
+                *((key, ()) for key in behind[place]),
+            )
             if key in repeats_known
         )
+
+    def _receipt(
+        self, commit: _Commit, at: Repeat, key: Key, repeated: bool, unnamed: tuple[str, ...]
+    ) -> Receipt:
+        struck_at = commit.struck.get(at.position)
+        if repeated and struck_at is None:
+            struck_at = self._studio.history.strike_of(at.position)
+        marks = commit.state.marks.get(at.position, ())
+        return Receipt(*key, at.position, at.recorded_us, repeated, marks, struck_at, unnamed)
 
     def _add(
         self,
@@ -335,14 +353,6 @@ def _placed(
             place = next(places)
             placed.append((place, proposals[place], event))
     return placed
-
-
-def _receipt(
-    commit: _Commit, repeats_known: dict[Key, Repeat], key: Key, repeated: bool
-) -> Receipt:
-    at = repeats_known[key]
-    marks = commit.state.marks.get(at.position, ())
-    return Receipt(*key, at.position, at.recorded_us, repeated, marks)
 
 
 def actor_of(token: Token) -> Actor:

@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 from service.log.append import find_recorded
 from service.production.refusal import Code, Reason
 from service.record.proposing import Proposed
+from service.vocabulary.instants import format_instant
 
 Key = tuple[str, str]
 
@@ -55,12 +56,19 @@ def sort_out(
             reused.append(
                 Reason(
                     Code.ID_REUSED,
-                    "this source and id were posted with other content; give a new id",
+                    f"{_first(twin)} has this source and id and says something else; give a new "
+                    "id to what happened anew",
                     "/id",
                     place,
                 )
             )
     return new, reused
+
+
+def _first(twin: Repeat) -> str:
+    if twin.position == 0:
+        return "another event of this post"
+    return f"event {twin.position}, recorded {format_instant(twin.recorded_us)},"
 
 
 def sort_out_derived(

@@ -11,7 +11,11 @@ PREFIX_CHARS_MAX = 200
 
 _SEGMENT = r"(?:[A-Za-z0-9._~!$&'()*+,;=:@-]|%[0-9A-Fa-f]{2})+"
 _PREFIX = re.compile(rf"(?:[A-Za-z][A-Za-z0-9+.-]*:)?/{{0,2}}{_SEGMENT}(?:/{_SEGMENT})*")
-_DOT_SEGMENT = re.compile(r"(?:^|[/:])(?:\.|%2e){1,2}(?=/|$)", re.IGNORECASE | re.ASCII)
+# readers differ over what ends a segment: an encoded slash, a backslash, a path parameter
+_END, _DOT = r"(?:/|;|\\|%2f|%3b|%5c)", r"(?:\.|%2e)"
+_DOT_SEGMENT = re.compile(
+    rf"(?:^|[/:]|\\|%2f|%5c){_DOT}{{1,2}}(?={_END}|$)", re.IGNORECASE | re.ASCII
+)
 
 
 def owns(prefix: str, source: str) -> bool:

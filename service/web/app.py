@@ -1,9 +1,10 @@
 """The app: everything that answers HTTP, put together."""
 
 import logging
+from http import HTTPStatus
 from math import ceil
 
-from flask import Flask, Response, g
+from flask import Flask, Response, abort, g, request
 from sqlalchemy import Engine
 
 from service.log.tree import FrontierError
@@ -81,6 +82,12 @@ def _unsound(error: FrontierError) -> Response:
     return Problem("unsound-tree", detail, trace=trace).respond()
 
 
+def _refuse_doubled_slash() -> None:
+    # the router passes over slashes at the beginning: a proxy's rule for an address would not hold
+    if request.environ["PATH_INFO"].startswith("//"):
+        abort(HTTPStatus.NOT_FOUND)
+
+
 def bare_app() -> Flask:
     """All routes without the services behind them: enough to describe them."""
     app = Flask("service.web", static_folder=None)
@@ -89,6 +96,7 @@ def bare_app() -> Flask:
     # an address with a doubled slash is another address, not a redirect
     app.url_map.merge_slashes = False
     observing.install(app)
+    app.before_request(_refuse_doubled_slash)
     problems.install(app)
     accept.install(app)
     for blueprint in BLUEPRINTS:

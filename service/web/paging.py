@@ -1,8 +1,11 @@
-"""Cursors: where a list goes on, as text that only the service can make.
+"""Cursors: where a list goes on, as text that holds for one list alone.
 
 A list is cut either by the number of its last row, or by its offset in an answer that is made of
 one position of the log and one moment. A cursor then names both, so that what is recorded meanwhile
 neither doubles nor drops anything between two pages.
+
+The checksum in a cursor is against mistakes and is no secret. Whoever makes one up reads what any
+token may read, an earlier state, and waits with those who ask for a replay.
 """
 
 import base64
@@ -10,7 +13,7 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
-from urllib.parse import urlencode
+from urllib.parse import parse_qs, urlencode
 
 from flask import Response, g, request
 
@@ -51,16 +54,30 @@ def read_cursor(cursor: str, query: Mapping[str, object], count: int = 1) -> lis
 
     Raises ProblemError (400) for every other text.
     """
-    try:
-        raw = base64.b64decode(cursor + "=" * (-len(cursor) % 4), b"-_", validate=True)
-        *numbers, _ = json.loads(raw)
-        whole = all(type(number) is int and 0 <= number <= WHOLE_MAX for number in numbers)
-        if whole and len(numbers) == count and make_cursor(numbers, query) == cursor:
-            return list(numbers)
-    except (ValueError, TypeError, RecursionError):
-        pass
+    numbers = _items(cursor)[:-1]
+    whole = all(type(number) is int and 0 <= number <= WHOLE_MAX for number in numbers)
+    if whole and len(numbers) == count and make_cursor(numbers, query) == cursor:
+        return numbers
     remedy = "Pass a cursor as it was given, with the same other arguments; or begin without one."
     raise invalid_query(FieldError("?cursor", remedy, "wrong-cursor"))
+
+
+def names_a_state(query: bytes) -> bool:
+    """Whether a query has a cursor that names a position and a moment."""
+    if b"=" not in query:
+        return False
+    cursors = parse_qs(query.decode("latin-1"), encoding="latin-1").get("cursor", ())
+    return any(len(_items(cursor)) == len(Place._fields) + 1 for cursor in cursors)
+
+
+def _items(cursor: str) -> list[Any]:
+    """What a cursor is made of, empty where it is none."""
+    try:
+        raw = base64.b64decode(cursor + "=" * (-len(cursor) % 4), b"-_", validate=True)
+        made_of = json.loads(raw)
+    except (ValueError, RecursionError):
+        return []
+    return made_of if isinstance(made_of, list) else []
 
 
 def _seal(numbers: Sequence[int], query: Mapping[str, object]) -> str:

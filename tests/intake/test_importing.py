@@ -10,12 +10,14 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from sqlalchemy import Connection, Engine, select
 
+from service.checking.record import check_record
 from service.feeds.exports import CHECKPOINT, CONTENTS, EVENTS, NODES, PERSONAL, export
 from service.intake.exported import ExportedError, read_leaves, read_signed_checkpoint
-from service.intake.importing import Aim, ImportedError, take_in
+from service.intake.importing import Aim, ImportedError, Taken, take_in
 from service.intake.verifying import verify_export
 from service.log import schema
 from service.log.append import UnknownStudioError, read_head
+from service.log.read import bodies
 from service.log.studios import StudioExistsError, StudioNameError, find_studio
 from service.log.tree import read_root
 from service.production.refusal import Code, Refusal
@@ -105,7 +107,7 @@ def test_the_same_rows_leaves_root_and_fold(recorded: Engine, tmp_path: Path) ->
         assert read_root(connection, TAKEN, head.position) == root(was.frontier)
     # the clock begins where the record ends
     assert head == was._replace(clock_at_us=was.recorded_at_us)
-    assert progress[-1] == (was.position, was.position)
+    assert progress[-1] == Taken(was.position, was.position, 0)
     again = exported(recorded, tmp_path / "again", studio=TAKEN)
     for file in (EVENTS, NODES, PERSONAL, CONTENTS):
         assert (again / file).read_bytes() == (folder / file).read_bytes()
@@ -145,7 +147,39 @@ def test_posting_goes_on_and_repeats_are_recognised(
         taken, [fact("work.started", "KESTREL-1/2", {"department": "layout"}, id="n")]
     )
     with recorded.connect() as connection:
-        assert after.position == read_head(connection, NAME).position + 1
+        # one says that the texts did not come along
+        assert after.position == read_head(connection, NAME).position + (1 if personal else 2)
+
+
+def test_texts_that_did_not_come_along_are_known_to_be_missing(
+    recorded: Engine, tmp_path: Path
+) -> None:
+    folder = exported(recorded, tmp_path / "out", personal=False)
+    *_, last = take_in(recorded, AIM, folder)
+    with recorded.connect() as connection:
+        was, head = read_head(connection, NAME), read_head(connection, TAKEN)
+        assert head.position == was.position + 1
+        assert read_root(connection, TAKEN, was.position) == root(was.frontier)
+        texts = rows_of(connection, NAME)[was.position :]
+        assert last == Taken(was.position, was.position, len(texts))
+        assert not check_record(connection, TAKEN).findings
+        ((_, body),) = bodies(connection, TAKEN, was.position)
+    said = orjson.loads(body)
+    assert said["type"] == "text.forgotten"
+    assert len(said["data"]["positions"]) == len(texts)
+    again = exported(recorded, tmp_path / "again", studio=TAKEN)
+    *_, last = take_in(recorded, Aim("once-more", "simulated"), again)
+    assert last.texts_missing == 0
+
+
+def test_a_record_that_ends_in_the_future_is_not_taken_into_a_real_clock(
+    recorded: Engine, tmp_path: Path
+) -> None:
+    folder = exported(recorded, tmp_path / "out")
+    before = parse_instant("2031-03-05T11:59:59Z")
+    with pytest.raises(ImportedError, match=r"still to come: .*--clock simulated"):
+        list(take_in(recorded, Aim(TAKEN), folder, clock_us=lambda: before))
+    assert_nothing_kept(recorded)
 
 
 def _edit(folder: Path) -> None:
@@ -283,7 +317,8 @@ def test_studios_keys_and_clocks_that_do_not_fit(recorded: Engine, tmp_path: Pat
     with pytest.raises(ImportedError, match="NOT what it was: position 3"):
         list(take_in(recorded, AIM, folder, [older._replace(size=3)]))
     assert_nothing_kept(recorded)
-    list(take_in(recorded, Aim(TAKEN), folder))
+    ended = parse_instant("2031-03-05T12:00:00Z")
+    list(take_in(recorded, Aim(TAKEN), folder, clock_us=lambda: ended))
     with recorded.connect() as connection:
         assert read_head(connection, TAKEN).clock_at_us is None
 

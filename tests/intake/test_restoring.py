@@ -4,6 +4,7 @@ import json
 import threading
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -14,7 +15,15 @@ from sqlalchemy import Engine, create_engine, func, insert, select, text
 
 from service.checking.record import check_record
 from service.feeds import backups
-from service.feeds.backups import DISPOSABLE, MANIFEST, BackupError, back_up, tables
+from service.feeds.backups import (
+    DISPOSABLE,
+    MANIFEST,
+    SIGNED,
+    BackupError,
+    back_up,
+    said_of,
+    tables,
+)
 from service.intake.restoring import RestoreError, restore
 from service.log import schema
 from service.log.append import read_head
@@ -24,7 +33,7 @@ from service.log.read import bodies
 from service.log.studios import make_studio
 from service.log.tree import read_root
 from service.proofs.checkpoints import read_checkpoint
-from service.proofs.notes import public_key, read_note
+from service.proofs.notes import Note, public_key, read_note, sign
 from service.proofs.tree import root
 from service.record import Studios
 from service.settings import Settings
@@ -219,7 +228,39 @@ def _out_of_the_folder(folder: Path) -> None:
 def _manifest(folder: Path, change: Callable[[Any], object]) -> None:
     manifest = json.loads((folder / MANIFEST).read_text())
     change(manifest)
-    (folder / MANIFEST).write_text(json.dumps(manifest))
+    text = json.dumps(manifest)
+    (folder / MANIFEST).write_text(text)
+    said = said_of(text)
+    (folder / SIGNED).write_text(str(Note(said, (sign(said, origin_of(NAME), SECRET),))))
+
+
+def _edited(folder: Path) -> None:
+    path = folder / MANIFEST
+    path.write_text(path.read_text().replace('"release"', '"Release"'))
+
+
+def _unsigned(folder: Path) -> None:
+    (folder / SIGNED).unlink()
+
+
+def _one_table_twice(folder: Path) -> None:
+    _manifest(folder, lambda manifest: manifest["tables"].append(manifest["tables"][0]))
+
+
+def _rows_in_words(folder: Path) -> None:
+    _manifest(folder, lambda manifest: manifest["tables"][0].update(rows="seven"))
+
+
+def _file_a_number(folder: Path) -> None:
+    _manifest(folder, lambda manifest: manifest["tables"][0].update(file=7))
+
+
+def _no_studios(folder: Path) -> None:
+    _manifest(folder, lambda manifest: manifest.update(studios=None))
+
+
+def _checkpoint_a_number(folder: Path) -> None:
+    _manifest(folder, lambda manifest: manifest["studios"][0].update(checkpoint=7))
 
 
 @pytest.mark.parametrize(
@@ -234,6 +275,13 @@ def _manifest(folder: Path, change: Callable[[Any], object]) -> None:
         (_fewer_rows, "the manifest says 77"),
         (_fewer_studios, "other studios"),
         (_out_of_the_folder, "of this format"),
+        (_edited, "manifest.json was changed"),
+        (_unsigned, "is the backup whole"),
+        (_one_table_twice, "other tables or columns"),
+        (_rows_in_words, "is not the manifest"),
+        (_file_a_number, "is not the manifest"),
+        (_no_studios, "is not the manifest"),
+        (_checkpoint_a_number, "is not the manifest"),
     ],
 )
 def test_what_is_not_what_it_was_is_refused(
@@ -309,4 +357,26 @@ def test_a_checkpoint_that_none_of_the_keys_signed(
     folder = backed_up(recorded, tmp_path / "kept")
     with pytest.raises(RestoreError, match="none of the keys"):
         list(restore(empty, folder, (KEY,)))  # the other studio's has another name
+    assert set(counts(empty).values()) == {0}
+
+
+def test_tokens_and_clocks_that_were_altered_are_found_by_the_key(
+    recorded: Engine, empty: Engine, tmp_path: Path
+) -> None:
+    """Whoever writes the manifest anew has no key to sign it with."""
+    folder = backed_up(recorded, tmp_path / "kept")
+    tokens = folder / "token.copy"
+    tokens.write_bytes(tokens.read_bytes().replace(b"supervisor", b"superviser"))
+    stranger = Ed25519PrivateKey.generate()
+    manifest = json.loads((folder / MANIFEST).read_text())
+    for table in manifest["tables"]:
+        table["sha256"] = sha256((folder / table["file"]).read_bytes()).hexdigest()
+    text_ = json.dumps(manifest)
+    (folder / MANIFEST).write_text(text_)
+    said = said_of(text_)
+    names = [origin_of(NAME), origin_of("other")]
+    note_ = Note(said, tuple(sign(said, name, stranger) for name in names))
+    (folder / SIGNED).write_text(str(note_))
+    with pytest.raises(RestoreError, match=r"none of the keys given signed .*manifest\.note"):
+        list(restore(empty, folder, (KEY, public_key(origin_of("other"), SECRET))))
     assert set(counts(empty).values()) == {0}

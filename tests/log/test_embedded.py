@@ -8,14 +8,15 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from threading import Thread
+from threading import Thread, Timer
 from typing import Any
 
 import psycopg
 import pytest
+from sqlalchemy import create_engine
 from sqlalchemy.engine import make_url
 
-from service.log.embedded import EmbeddedServerError, ensure_running, is_running, stop
+from service.log.embedded import EmbeddedServerError, InUseError, ensure_running, is_running, stop
 from tests.log.embedding import ask, make_open_folder
 from tests.places import TOP
 from tests.serving import postmaster_pid
@@ -230,3 +231,17 @@ def test_a_file_in_place_of_the_folder_is_refused(parent: Path) -> None:
     with pytest.raises(EmbeddedServerError, match="file: "):
         ensure_running(parent / "file")
     (parent / "file").unlink()
+
+
+def test_it_is_not_stopped_under_those_who_use_it(data: Path) -> None:
+    url = ensure_running(data)
+    engine = create_engine(url)
+    with engine.connect():
+        with pytest.raises(InUseError, match=r"still uses the server \(connections: 1\)"):
+            stop(data, unless_used_s=0.1)
+        assert is_running(data)
+        leaving = Timer(0.3, engine.dispose)
+        leaving.start()
+    assert stop(data, unless_used_s=10.0)
+    assert not is_running(data)
+    leaving.join()

@@ -23,6 +23,7 @@ from service.log.rights import (
 )
 from service.log.schema import metadata
 from tests.conftest import Database
+from tests.serving import free_port
 
 Login = Callable[..., str]
 
@@ -185,19 +186,19 @@ def test_the_service_does_not_start_with_rights_too_many(
     monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", "")  # the command sets it; it ends with the test
     # as users say it; the port and folder are the embedded server's where it is that one
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", login("GRANT DELETE ON event TO {login}"))
-    result = CliRunner().invoke(main, ["serve"])
+    result = CliRunner().invoke(main, ["serve", "--port", str(free_port())])
     assert result.exit_code == 1
     assert "may DELETE event" in result.output
     assert "RETAKE_LEDGER_MORE_RIGHTS=yes" in result.output
     assert served == []
     monkeypatch.setenv("RETAKE_LEDGER_MORE_RIGHTS", "yes")
-    assert CliRunner().invoke(main, ["serve"]).exit_code == 0
+    assert CliRunner().invoke(main, ["serve", "--port", str(free_port())]).exit_code == 0
     monkeypatch.setenv("RETAKE_LEDGER_MORE_RIGHTS", "")
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", login())
-    assert CliRunner().invoke(main, ["serve"]).exit_code == 0
+    assert CliRunner().invoke(main, ["serve", "--port", str(free_port())]).exit_code == 0
     assert len(served) == 2
     monkeypatch.setenv("RETAKE_LEDGER_MORE_RIGHTS", "sure")
-    assert "set yes or no" in CliRunner().invoke(main, ["serve"]).output
+    assert "set yes or no" in CliRunner().invoke(main, ["serve", "--port", str(free_port())]).output
 
 
 def test_the_service_does_not_start_with_a_key_that_others_can_read(
@@ -208,13 +209,13 @@ def test_the_service_does_not_start_with_a_key_that_others_can_read(
     monkeypatch.setenv("PROMETHEUS_MULTIPROC_DIR", "")
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", login())
     monkeypatch.setenv("RETAKE_LEDGER_KEYS", str(tmp_path))
-    assert CliRunner().invoke(main, ["serve"]).exit_code == 0
+    assert CliRunner().invoke(main, ["serve", "--port", str(free_port())]).exit_code == 0
     keys = sorted(tmp_path.iterdir())
     assert [key.name for key in keys] == ["checkpoint-0001.pem", "seals.key"]
     for key in keys:
         key.chmod(0o640)
-        result = CliRunner().invoke(main, ["serve"])
+        result = CliRunner().invoke(main, ["serve", "--port", str(free_port())])
         assert (result.exit_code, len(served)) == (1, 1)
         assert f"Error: others may read the key {key}: run chmod 600" in result.output
         key.chmod(0o600)
-    assert CliRunner().invoke(main, ["serve"]).exit_code == 0
+    assert CliRunner().invoke(main, ["serve", "--port", str(free_port())]).exit_code == 0

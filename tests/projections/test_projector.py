@@ -2,7 +2,7 @@
 
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 
@@ -11,15 +11,16 @@ from sqlalchemy import Engine, func, insert, literal, select, text, update
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import OperationalError
 
+from service.history import History
 from service.log import schema
 from service.log.schema import trail
 from service.log.studios import make_studio
 from service.planning.compare.trail import DateMove
 from service.projections.projector import Pace, Projector, unbuilt
-from service.studio import Studio, View
+from service.studio import Studio
 from tests import recording
 from tests.conftest import Database
-from tests.projections.logs import NAME, entries_at_random, is_free, record
+from tests.projections.logs import NAME, LogEntry, entries_at_random, is_free, record
 from tests.projections.test_walking import over, stored, wanted
 from tests.waiting import wait_until
 
@@ -33,24 +34,30 @@ def projector_on(engine: Engine, pace: Pace = SOON) -> Projector:
     )
 
 
-class Broken(Studio):
-    """A studio whose log cannot be folded."""
+class BrokenHistory(History):
+    """One that cannot be folded."""
 
-    def view(self, min_position: int = 0, wait_s: float = 0) -> View:
+    def apart(self) -> History:
         raise ZeroDivisionError
 
 
-class Held(Studio):
-    """A studio whose log is read once it is let go."""
+class HeldHistory(History):
+    """One that is folded once it is let go."""
 
-    def __init__(self, name: str, engine: Engine, clock_us: Callable[[], int]) -> None:
-        super().__init__(name, engine, clock_us)
+    def __init__(self, name: str, engine: Engine) -> None:
+        super().__init__(name, engine)
         self.begun, self.let_go = threading.Event(), threading.Event()
 
-    def view(self, min_position: int = 0, wait_s: float = 0) -> View:
+    def apart(self) -> History:
         self.begun.set()
         assert self.let_go.wait(20)
-        return super().view(min_position, wait_s)
+        return super().apart()
+
+
+def studio_with(history: History, engine: Engine) -> Studio:
+    studio = Studio(history.name, engine, lambda: 0)
+    studio.history = history
+    return studio
 
 
 @contextmanager
@@ -94,29 +101,32 @@ def test_a_studio_without_events_has_nothing_to_build(engine: Engine) -> None:
     assert not projector_on(engine).build_on()
 
 
-def test_one_studio_that_cannot_be_built_does_not_keep_others_waiting(
-    engine: Engine, caplog: pytest.LogCaptureFixture
-) -> None:
-    recording.make(engine)
-    entries = entries_at_random(2)
-    record(engine, entries)
+def copy_as(engine: Engine, name: str, entries: Sequence[LogEntry]) -> None:
+    """Another studio with the same record."""
     with engine.begin() as connection:
-        make_studio(connection, "a-broken-one", "simulated", entries[0][0].recorded_us)
+        make_studio(connection, name, "simulated", entries[0][0].recorded_us)
         columns = [column for column in schema.event.c if column.name != "studio"]
-        copied = select(literal("a-broken-one"), *columns).where(schema.event.c.studio == NAME)
+        copied = select(literal(name), *columns).where(schema.event.c.studio == NAME)
         connection.execute(
             insert(schema.event).from_select(["studio", *(one.name for one in columns)], copied)
         )
         standing = [column for column in schema.head.c if column.name != "studio"]
         last = connection.execute(select(*standing).where(schema.head.c.studio == NAME)).one()
         connection.execute(
-            update(schema.head)
-            .where(schema.head.c.studio == "a-broken-one")
-            .values(**last._asdict())
+            update(schema.head).where(schema.head.c.studio == name).values(**last._asdict())
         )
+
+
+def test_one_studio_that_cannot_be_built_does_not_keep_others_waiting(
+    engine: Engine, caplog: pytest.LogCaptureFixture
+) -> None:
+    recording.make(engine)
+    entries = entries_at_random(2)
+    record(engine, entries)
+    copy_as(engine, "a-broken-one", entries)
     studios = {
         NAME: Studio(NAME, engine, lambda: 0),
-        "a-broken-one": Broken("a-broken-one", engine, lambda: 0),
+        "a-broken-one": studio_with(BrokenHistory("a-broken-one", engine), engine),
     }
     one = Projector(studios.__getitem__, engine, SOON)
     with running(one):
@@ -152,13 +162,27 @@ def _stored_or_none(engine: Engine) -> list[DateMove] | None:
 def test_it_ends_in_the_middle_of_a_piece(engine: Engine) -> None:
     recording.make(engine)
     record(engine, entries_at_random(3))
-    studio = Held(NAME, engine, lambda: 0)
+    held = HeldHistory(NAME, engine)
+    studio = studio_with(held, engine)
     one = Projector(lambda _: studio, engine, SOON)
     one.start()
-    assert studio.begun.wait(20)
+    assert held.begun.wait(20)
     one.stop(within_s=0)
-    studio.let_go.set()
+    held.let_go.set()
     one.stop()
     with engine.connect() as connection:
         assert connection.scalar(select(func.count()).select_from(trail)) == 0
     wait_until(lambda: is_free(engine, NAME))
+
+
+def test_one_studio_whose_minute_takes_long_does_not_keep_others_waiting(engine: Engine) -> None:
+    recording.make(engine)
+    entries = entries_at_random(2)
+    record(engine, entries)
+    copy_as(engine, "a-slow-one", entries)
+    slow = HeldHistory("a-slow-one", engine)
+    studios = {NAME: Studio(NAME, engine, lambda: 0), slow.name: studio_with(slow, engine)}
+    with running(Projector(studios.__getitem__, engine, SOON)):
+        assert slow.begun.wait(20)
+        wait_until(lambda: stored(engine) == wanted(over(entries)))
+        slow.let_go.set()

@@ -25,6 +25,11 @@ from service.vocabulary.sources import owns, prefix_fault
         ("/desks/layout/./plates", False),
         ("/desks/layout/%2E%2e/camera", False),
         ("/desks/layout/.%2e?x", False),
+        ("/desks/layout/..%2Fcamera", False),
+        ("/desks/layout/..;/camera", False),
+        ("/desks/layout/..\\camera", False),
+        ("/desks/layout/a%2f..%2fcamera", False),
+        ("/desks/layout/a..;b", True),
         ("", False),
     ],
 )

@@ -9,7 +9,7 @@ from service.planning.plan.gates import gate_standing
 from service.planning.plan.met import meeting_of
 from service.planning.plan.schedule import Schedule
 from service.production.state import State
-from service.production.visits import UNVISITED, Phase, Visit
+from service.production.visits import UNVISITED, Phase, Take, Visit
 from service.vocabulary.event import Event
 from service.vocabulary.facts import orders, rates, record
 
@@ -29,8 +29,12 @@ _WORDS = {
     Phase.TAKEN_BACK: "taken_back",
 }
 REOPENED, CANCELLED, MORE_WORK, LESS_WORK = "reopened", "cancelled", "more_work", "less_work"
-HANDED_OUT, DATED_ANEW = "handed_out", "dated_anew"
-CHANGES = (*(*_WORDS.values(), REOPENED, CANCELLED, MORE_WORK, LESS_WORK, HANDED_OUT, DATED_ANEW),)
+HANDED_OUT, HAND_OUT_WITHDRAWN = "handed_out", "hand_out_withdrawn"
+ARTIST_CHANGED, DATED_ANEW = "artist_changed", "dated_anew"
+CHANGES = (
+    *_WORDS.values(), REOPENED, CANCELLED, MORE_WORK, LESS_WORK,
+    HANDED_OUT, HAND_OUT_WITHDRAWN, ARTIST_CHANGED, DATED_ANEW,
+)  # fmt: skip
 
 
 class TakeChange(NamedTuple):
@@ -100,11 +104,21 @@ def _changes(item: str, department: str, old: Visit, new: Visit) -> list[TakeCha
                 change = _WORDS[will.phase]
             elif set(was.shares) != set(will.shares):
                 change = MORE_WORK if len(will.shares) > len(was.shares) else LESS_WORK
-            elif was.artist != will.artist:
-                change = HANDED_OUT
-            elif was != will:
-                change = DATED_ANEW
-            else:
+            elif was == will:
                 continue
+            else:
+                change = _of_the_same(was, will)
         changes.append(TakeChange(item, department, number, change))
     return changes
+
+
+def _of_the_same(was: Take, will: Take) -> str:
+    """How two takes differ that are at the same place with the same work."""
+    if was.artist == will.artist or (was.started_us, was.ended_us) != (
+        will.started_us,
+        will.ended_us,
+    ):
+        return DATED_ANEW
+    if will.phase is not Phase.WAITING:
+        return ARTIST_CHANGED
+    return HANDED_OUT if will.artist is not None else HAND_OUT_WITHDRAWN

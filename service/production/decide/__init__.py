@@ -25,11 +25,12 @@ from service.production.permission import Actor, permitted
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import Draft, State
 from service.vocabulary.event import Event
-from service.vocabulary.facts import Fact
+from service.vocabulary.facts import Fact, Role
 from service.vocabulary.facts.base import money_hidden_from
 from service.vocabulary.facts.orders import ChangeOrderApproved, ChangeOrderRaised
 from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.identifiers import parse_subject
+from service.vocabulary.instants import format_instant
 
 CLOCK_SKEW_US = 60_000_000
 
@@ -136,7 +137,8 @@ def out_of_time(event: Event) -> list[Reason]:
     if event.time_us < 0:
         return [Reason(Code.TIME_ORDER, "the time lies before 1970; correct it", "/time")]
     if event.time_us > event.recorded_us + CLOCK_SKEW_US:
-        detail = "the time lies in the future; record it when it happens"
+        now = format_instant(event.recorded_us)
+        detail = f"the time lies in the future; record it when it happens: it is {now} here"
         return [Reason(Code.IN_FUTURE, detail, "/time")]
     return []
 
@@ -217,11 +219,23 @@ def _resting(event: Event, reasons: Sequence[Reason], place: int, actor: Actor |
             "both, in one batch"
         )
     else:
+        remedy = "strike that too, in the same batch"
+        if may_not_strike(event, actor, place):
+            remedy = f"first have it struck by {_whoever_may_record(event.fact)}"
         detail = (
             f"event {event.position} ({type_}, {event.subject}) rests on it: {reasons[0].detail}; "
-            "strike that too, in the same batch"
+            f"{remedy}"
         )
     return Reason(Code.STRIKE_BREAKS, detail, "/data/position", place)
+
+
+def _whoever_may_record(fact: Fact) -> str:
+    """The roles that may record a fact, in words; of desks the one whose it is."""
+    department = getattr(fact, "department", None)
+    return " or ".join(
+        f"the desk of {department}" if role is Role.DESK and department else f"the {role}"
+        for role in sorted(fact.ROLES)
+    )
 
 
 def _retold_without(past: Past, strikes: set[int]) -> Retold:

@@ -36,7 +36,7 @@ from service.vocabulary.kinds import (
 CHANGES = ("retake", "add", "retime", "omit", "restore", "redesign", "fee")
 ORDERED_BY = ("client", "broadcaster", "studio")
 LINES_MOST = 200
-_POSITION = Whole(1, 2**53)
+_POSITION = Whole(1, 2**53 - 1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ class EventStruck(Fact):
     SUBJECTS = base.STUDIO
     # whoever may record an event may strike it; that is checked against the struck event
     ROLES = frozenset(Role) - {Role.AUDITOR}
-    position: int = says(Whole(1, 2**53), "The position of the event in the log.")
+    position: int = says(Whole(1, 2**53 - 1), "The position of the event in the log.")
     why: str = says(Text(), "Why.")
     reason: str | None = says(
         Label(),
@@ -37,14 +37,15 @@ class EventStruck(Fact):
 class TextForgotten(Fact):
     """The personal text of some events was removed; what else they say stays.
 
-    Recorded by the command `retake-ledger erase-text` alone, in the transaction that removes.
+    Recorded by commands alone: by `retake-ledger erase-text`, in the transaction that removes, and
+    by `retake-ledger import`, of texts that are not in the export.
     """
 
     TYPE: ClassVar[str] = "text.forgotten"
     SUBJECTS = base.STUDIO
     ROLES = frozenset()  # the owner of the database, who has no token
     positions: tuple[int, ...] = says(
-        Listing(Whole(1, 2**53), 1), "The positions of the events in the log."
+        Listing(Whole(1, 2**53 - 1), 1), "The positions of the events in the log."
     )
     by: str = says(CODE, "By whose order: the code of an office or a role, not a person's name.")
     ground: str = says(

@@ -9,7 +9,7 @@ from marshmallow import Schema, ValidationError, fields, missing
 from service.vocabulary import kinds
 from service.vocabulary.facts import CATALOGUE, Fact
 from service.vocabulary.identifiers import FORMS_SHOWN, Form, parse_subject
-from service.web.pointers import FieldError, Place, first_of, pointer_of, put, step
+from service.web.pointers import FieldError, Place, first_of, pointer_of, put, split, step
 from service.web.schemas.envelope import NAMED, TRACE, Envelope, extension_errors, type_hint
 from service.web.schemas.fields import AnyField, schema_of
 from service.web.schemas.messages import NULL, pointed
@@ -186,6 +186,28 @@ def split_personal(members: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str
             personal[step(name)] = value
     public["data"] = _SPLITTERS[members["type"]](members["data"], "/data", personal)
     return public, personal
+
+
+def names(type_: str, pointer: str) -> bool:
+    """Whether a type of event names the personal member at a JSON pointer of one of its events.
+
+    What it does not name has no effect: it may be a member whose name is misspelt.
+    """
+    kind: kinds.Kind = kinds.Group(CATALOGUE[type_])
+    of_data, *steps = split(pointer)
+    if of_data != "data":
+        return False
+    for at in steps:
+        if isinstance(kind, kinds.Group):
+            found = next((one for one in kinds.members(kind.of) if one.name == at), None)
+            if found is None:
+                return False
+            kind = found.kind
+        elif isinstance(kind, kinds.Listing | kinds.Table):
+            kind = kind.of
+        else:
+            return False
+    return True
 
 
 def raw_members(packed: bytes) -> dict[str, bytes]:

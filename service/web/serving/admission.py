@@ -11,6 +11,7 @@ from flask import Flask
 from service.web import database_faults
 from service.web.access import find, secret_of, seen_before
 from service.web.described import description_of
+from service.web.paging import names_a_state
 from service.web.problems import Problem
 from service.web.serving.lanes import Client, Lane, Lanes
 from service.web.throttle import Throttle
@@ -19,8 +20,11 @@ FOUND_S = 1.0
 """How long a request waits until its unseen token is looked up."""
 
 
-def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
-    """What tells the lane of a method and path, by what the routes say of themselves."""
+def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str, bytes], Lane]:
+    """What tells the lane of a method, path and query, by what the routes say of themselves.
+
+    A page behind the first is of the state that its cursor names, which may be any: it is costly.
+    """
     routes = app.url_map.bind("localhost")
     by_endpoint: dict[str, Lane] = {}
     for endpoint, view in app.view_functions.items():
@@ -28,14 +32,15 @@ def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str], Lane]:
         if description is not None and description.lane != "usual":
             by_endpoint[endpoint] = getattr(lanes, description.lane)
 
-    def lane_of(method: str, path: str) -> Lane:
+    def lane_of(method: str, path: str, query: bytes) -> Lane:
         if method == "POST" and path == "/events":
             return lanes.usual  # as the match would say: spared where most requests go
         try:
             endpoint, _ = routes.match(path, method)
         except Exception:  # whatever is wrong with it, the app will say
             return lanes.usual
-        return by_endpoint.get(endpoint, lanes.usual)
+        lane = by_endpoint.get(endpoint, lanes.usual)
+        return lanes.costly if lane is lanes.usual and names_a_state(query) else lane
 
     return lane_of
 

@@ -85,15 +85,15 @@ def _write_is_not_served(_: bytes) -> None:
 class Bridge:
     """An ASGI app that answers with a WSGI app on the threads of lanes.
 
-    `lane_of` tells the lane of a method and path; `client_of` tells by its Authorization header and
-    address whose request it is. `refused` tells by the same with which problem a client is refused,
-    None if it is not: it is asked, on a thread, before much of a body is read.
+    `lane_of` tells the lane of a method, path and query; `client_of` tells by its Authorization
+    header and address whose request it is. `refused` tells by the same with which problem a client
+    is refused, None if it is not: it is asked, on a thread, before much of a body is read.
     """
 
     def __init__(
         self,
         app: WSGIApplication,
-        lane_of: Callable[[str, str], Lane],
+        lane_of: Callable[[str, str, bytes], Lane],
         client_of: Callable[[str | None, str], Awaitable[Client]],
         refused: Callable[[str | None, str], Problem | None],
         limits: Limits,
@@ -111,7 +111,7 @@ class Bridge:
         """Answer one request."""
         scope = cast(HTTPScope, scope)
         connection = cast(Connection, cast(dict[str, Any], scope)[SCOPE_KEY])
-        lane = self._lane_of(scope["method"], scope["path"])
+        lane = self._lane_of(scope["method"], scope["path"], scope["query_string"])
         try:
             made = await self._made(scope, receive, connection, lane)
         except LaneFullError:

@@ -9,13 +9,14 @@ import socket
 from collections.abc import Callable
 from typing import Any, cast
 
+import httptools
 from uvicorn._types import ASGI3Application
 from uvicorn.config import Config
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol, RequestResponseCycle
 from uvicorn.server import ServerState
 
 from service.web.problems import Problem
-from service.web.serving.heads import RequestHead, head_too_large, problem_of
+from service.web.serving.heads import RequestHead, head_too_large, problem_of, without_offer
 from service.web.serving.limits import Limits
 from service.web.serving.refusals import Refusal
 
@@ -57,6 +58,8 @@ class Connection(HttpToolsProtocol):
         self._refusal: Refusal | None = None
         self._refused = False
         self._awaited_since = loop.time()
+        # whether the head that was read last offers another protocol, and is to be read again
+        self._offers = False
         # what is being answered, or was last; `cycle` is what was last begun to be read
         self._answered: RequestResponseCycle | None = None
 
@@ -85,7 +88,8 @@ class Connection(HttpToolsProtocol):
         if self._deaf:
             return
         self._head_bytes += len(data)
-        super().data_received(data)
+        self._unset_keepalive_if_required()
+        self._parse(data)
         if self._deaf or self.transport.is_closing():
             return
         in_head = self._body_of is None
@@ -95,6 +99,34 @@ class Connection(HttpToolsProtocol):
         elif in_head and self.is_idle:
             # bytes that begin nothing yet, such as empty lines, do not keep a connection
             self._await_head()
+
+    def _parse(self, data: bytes) -> None:
+        """Have bytes parsed, which calls what is below.
+
+        An offer of another protocol is passed over (RFC 9110, section 7.8). The parser takes what
+        follows it, the request's own body too, for that protocol: so a new one is given the same
+        head without the offer.
+        """
+        while True:
+            try:
+                self.parser.feed_data(data)
+            except httptools.HttpParserUpgrade as offer:
+                if self._offers:
+                    data = self._head_without_offer() + data[offer.args[0] :]
+                    continue
+            except httptools.HttpParserError:
+                self.send_400_response("Invalid HTTP request received.")
+            return
+
+    def _head_without_offer(self) -> bytes:
+        """The head that was read last, and a parser that has read nothing."""
+        parser, self._offers = self.parser, False
+        self.parser = httptools.HttpRequestParser(self)
+        self.parser.set_dangerous_leniencies(lenient_data_after_close=True)
+        version = parser.get_http_version().encode()
+        lines = [b"%b %b HTTP/%b" % (parser.get_method(), self.url, version)]
+        lines += [b"%b: %b" % header for header in without_offer(self.headers)]
+        return b"\r\n".join([*lines, b"", b""])
 
     def pause_writing(self) -> None:
         """The client reads more slowly than it is answered."""
@@ -123,6 +155,10 @@ class Connection(HttpToolsProtocol):
 
     def on_headers_complete(self) -> None:
         """A head is whole: what can be refused by it is refused before anything is read or run."""
+        is_tunnel = self.parser.get_method() == b"CONNECT"
+        if self.parser.should_upgrade() and not is_tunnel:
+            self._offers = not self._deaf
+            return
         self._head_bytes = 0
         self._awaited_since = self.loop.time()
         self._end_head()
@@ -130,6 +166,8 @@ class Connection(HttpToolsProtocol):
             return
         head = RequestHead(self.url, self.parser.get_http_version(), self.headers)
         problem = problem_of(head, self._limits)
+        if problem is None and is_tunnel:
+            problem = 501, "CONNECT is not served."
         if problem is not None:
             self._refuse_read(*problem)
         elif len(self.pipeline) >= PIPELINED_MAX:
@@ -147,6 +185,8 @@ class Connection(HttpToolsProtocol):
 
     def on_message_complete(self) -> None:
         """A request is whole."""
+        if self._offers:
+            return  # its head is read again
         self._head_bytes = 0
         if not self._deaf:
             self._body_of = None

@@ -8,6 +8,8 @@ import httptools
 from service.web.problems import too_large
 from service.web.serving.limits import Limits
 
+_OFFERING = frozenset({b"upgrade", b"http2-settings"})
+
 
 class RequestHead(NamedTuple):
     """The head of a request as it came; names of headers are in lower case."""
@@ -20,6 +22,21 @@ class RequestHead(NamedTuple):
 def problem_of(head: RequestHead, limits: Limits) -> tuple[int, str] | None:
     """The status and the detail with which a head is refused, None if it is not."""
     return _problem_of_sizes(head, limits) or _problem_of_form(head)
+
+
+def without_offer(headers: Sequence[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
+    """Headers without those that offer another protocol, of which this service has none."""
+    return [
+        (name, _options_kept(value) if name == b"connection" else value)
+        for name, value in headers
+        if name not in _OFFERING
+    ]
+
+
+def _options_kept(connection: bytes) -> bytes:
+    """A Connection header's options without those that go with an offer; none may be left."""
+    options = [option.strip() for option in connection.split(b",")]
+    return b", ".join(option for option in options if option.lower() not in _OFFERING)
 
 
 def head_too_large(limits: Limits) -> str:

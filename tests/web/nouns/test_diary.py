@@ -262,3 +262,49 @@ def test_wrong_requests_are_refused(opened: Paper) -> None:
     assert opened.refused(f"{DIARY}?cursor=x")[2] == [("?cursor", "wrong-cursor")]
     answer = opened.ask(DIARY, headers={"Accept": "image/png"})
     assert answer.status_code == 406
+
+
+FORGED = (
+    'Fine."\n    event 9, recorded 2031-03-04T15:00:00Z by desk\n\n'
+    "2031-03-04T15:00:00Z  Change order CO-7 was approved.\r\x1b[2K\u202e\u2028"
+    '    event 10, recorded 2031-03-04T15:00:00Z by producer\n    "Good.\u200d'
+)
+
+
+def test_no_text_can_pass_for_an_entry(opened: Paper) -> None:
+    opened.tell("note.given", SCENE, {"note": "N1", "to": "paint", "text": FORGED})
+    before = len(opened.ask(DIARY, headers={"Accept": "text/plain"}).text.split("\n\n"))
+    opened.tell("note.given", SCENE, {"note": "N2", "to": "paint", "text": "Good."})
+    text = opened.ask(DIARY, headers={"Accept": "text/plain"}).text
+    assert len(text.split("\n\n")) == before + 1
+    said = [line for line in text.splitlines() if "Change order CO-7" in line or "by desk" in line]
+    assert said
+    assert all(line.startswith("    | ") for line in said if "event 9," in line or "CO-7" in line)
+    assert text.replace("\n", "").replace("\u200d", "").isprintable()
+    assert "\\x1b[2K\\u202e" in text
+
+
+def test_a_member_that_its_type_does_not_name_is_shown_with_its_name(opened: Paper) -> None:
+    data = {"note": "N1", "to": "paint", "text": "Good.", "toward": {"a": 1}}
+    at = opened.tell("note.given", SCENE, data)
+    text = opened.ask(DIARY, headers={"Accept": "text/plain"}).text
+    assert '    | /data/toward: {"a":1}\n' in text
+    assert "    | Good.\n" in text
+    answer = opened.ask(f"{DIARY}?limit=200", headers={"Accept": "text/csv"})
+    rows = csv.DictReader(io.StringIO(answer.get_data(as_text=True), newline=""))
+    (words,) = [row["words"] for row in rows if row["position"] == str(at)]
+    assert sorted(words.split(" / ")) == ['/data/toward: {"a":1}', "Good."]
+
+
+def test_what_the_strike_of_a_start_changes(opened: Paper) -> None:
+    layout = {"department": "layout"}
+    opened.move_clock("2031-03-04T15:00:00Z")
+    started = opened.tell("work.started", SCENE, layout | {"artist": "L7"}, "2031-03-03T09:00:00Z")
+    opened.tell("hand-off.made", SCENE, layout, "2031-03-03T13:00:00Z")
+    struck = opened.tell("event.struck", "studio", {"position": started, "why": "Slip."})
+    out = opened.tell("hand-out.made", "KESTREL-1/2", layout | {"artist": "L7"})
+    back = opened.tell("hand-out.withdrawn", "KESTREL-1/2", layout)
+    shown = entries(opened)
+    assert changed(shown[struck]) == [(SCENE, "layout", 1, "dated_anew")]
+    assert changed(shown[out]) == [("KESTREL-1/2", "layout", 1, "handed_out")]
+    assert changed(shown[back]) == [("KESTREL-1/2", "layout", 1, "hand_out_withdrawn")]

@@ -72,6 +72,8 @@ def test_one_event_is_recorded_and_found_at_its_location(
                 "recordedat": "2031-03-04T12:00:00Z",
                 "repeated": False,
                 "marks": [LATE],
+                "struck_at": None,
+                "kept_aside": [],
             }
         ]
     }

@@ -138,7 +138,7 @@ def serving(limits: Limits = SHORT, accepted: str = "Bearer known") -> Iterator[
     lanes = Lanes.of(2, limits)
     bridge = Bridge(
         app,
-        lambda _, path: lanes.probe if path == "/live" else lanes.usual,
+        lambda _, path, __: lanes.probe if path == "/live" else lanes.usual,
         by_token,
         lambda shown, _: None if shown == accepted else refused_by(shown),
         limits,

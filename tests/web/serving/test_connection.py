@@ -437,3 +437,48 @@ def test_of_two_wrong_requests_the_first_is_reported(patient: Port) -> None:
         _, _, refused = read_all(client).partition(b"0 /held")
     assert "Host" in str(problem(refused)[1]["detail"])
     assert patient.refused == [400]
+
+
+OFFERS = [
+    b"Connection: Upgrade\r\nUpgrade: foo\r\n",
+    b"Connection: keep-alive, Upgrade, HTTP2-Settings\r\nUpgrade: h2c\r\nHTTP2-Settings: AAMA\r\n",
+    b"Connection: upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\n",
+]
+BODY = b"GET /smuggled HTTP/1.1\r\nHost: a\r\n\r\n"
+
+
+@pytest.mark.parametrize("offer", OFFERS)
+@pytest.mark.parametrize("pause_s", [0.0, 0.05])
+@pytest.mark.parametrize(
+    ("length", "body"),
+    [
+        (b"Content-Length: %d\r\n" % len(BODY), BODY),
+        (b"Transfer-Encoding: chunked\r\n", b"%x\r\n%b\r\n0\r\n\r\n" % (len(BODY), BODY)),
+    ],
+)
+def test_an_offer_of_another_protocol_is_passed_over(
+    port: Port, offer: bytes, pause_s: float, length: bytes, body: bytes
+) -> None:
+    with port.client() as client:
+        client.sendall(b"POST /here HTTP/1.1\r\nHost: a\r\n" + offer + length + b"\r\n")
+        time.sleep(pause_s)
+        client.sendall(body + GET + LAST)
+        answer = read_all(client)
+    assert answer.count(b"HTTP/1.1 200") == 3
+    assert b"%d /here" % len(BODY) in answer
+    assert b"/smuggled" not in answer
+    headers = {name.lower() for environ in port.app.seen for name in environ}
+    assert "http_upgrade" not in headers
+
+
+def test_many_offers_in_a_row_are_each_passed_over(port: Port) -> None:
+    offered = GET.replace(b"\r\n\r\n", b"\r\n" + OFFERS[0] + b"\r\n")
+    with port.client() as client:
+        client.sendall(offered * 5 + LAST)
+        assert read_all(client).count(b"0 /here") == 6
+
+
+def test_a_tunnel_is_refused(port: Port) -> None:
+    status, _ = problem(port.ask(b"CONNECT /here HTTP/1.1\r\nHost: a\r\n\r\n" + GET))
+    assert status == 501
+    assert port.app.seen == []

@@ -28,6 +28,7 @@ from service.log.engine import service_engine
 from service.settings import Settings
 from service.web import observing
 from service.web.app import bare_app
+from service.web.paging import Place, make_cursor
 from service.web.serving import keep_metrics_apart, sized
 from service.web.serving.admission import lane_chooser
 from service.web.serving.lanes import Lanes
@@ -340,7 +341,24 @@ def test_nothing_is_accepted_once_its_parent_is_gone(monkeypatch: pytest.MonkeyP
 )
 def test_each_route_has_its_lane(method: str, path: str, lane: str) -> None:
     lanes = Lanes.of(4, SHORT)
-    assert lane_chooser(bare_app(), lanes)(method, path) is getattr(lanes, lane)
+    assert lane_chooser(bare_app(), lanes)(method, path, b"") is getattr(lanes, lane)
+    lanes.stop()
+
+
+@pytest.mark.parametrize(
+    ("query", "lane"),
+    [
+        (b"limit=20", "usual"),
+        (b"cursor=no-cursor", "usual"),
+        (b"limit=1&cursor=" + make_cursor(Place(12, 30, 1), {}).encode(), "costly"),
+        (b"%63ursor=" + make_cursor(Place(12, 30, 1), {}).encode(), "costly"),
+        (b"cursor=" + make_cursor([12], {}).encode(), "usual"),
+        (b"cursor=W10&cursor=" + make_cursor(Place(1, 0, 0), {"a": 1}).encode(), "costly"),
+    ],
+)
+def test_a_page_of_an_earlier_state_is_costly(query: bytes, lane: str) -> None:
+    lanes = Lanes.of(4, SHORT)
+    assert lane_chooser(bare_app(), lanes)("GET", "/episodes", query) is getattr(lanes, lane)
     lanes.stop()
 
 

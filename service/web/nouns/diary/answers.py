@@ -16,7 +16,10 @@ from service.vocabulary.instants import format_instant
 from service.web.answers import Day, Instant, Shown, SuppositionShown, note, one_of, page_of
 from service.web.nouns.stoppages import shown_suppositions
 from service.web.nouns.values import shown_on
+from service.web.schemas.events import names
 
+_JOINERS = "\u200c\u200d"
+"""Scripts need them within words."""
 WITHHELD = "Something about money was recorded, which this role may not read."
 COLUMNS = (
     "position",
@@ -167,7 +170,7 @@ def cells(entry: EntryShown) -> list[Cell]:
     """The cells of COLUMNS."""
     moved = entry.delivery
     plain: dict[str, Cell] = {
-        "words": _words(entry),
+        "words": " / ".join(_texts(entry)),
         "marks": " ".join(entry.marks),
         "changes": "; ".join(_counted(entry.changes)),
         "delivery_before": None if moved is None else moved.before,
@@ -179,8 +182,25 @@ def cells(entry: EntryShown) -> list[Cell]:
     return [plain[name] if name in plain else getattr(entry, name) for name in COLUMNS]
 
 
-def _words(entry: EntryShown) -> str:
-    return " / ".join(str(orjson.loads(bytes(raw))) for raw in entry.words.values())
+def _texts(entry: EntryShown) -> list[str]:
+    """What people wrote; a member that the type does not name has its pointer before it."""
+    return [
+        _text(raw) if names(entry.type, pointer) else f"{pointer}: {_text(raw)}"
+        for pointer, raw in entry.words.items()
+    ]
+
+
+def _text(raw: Raw) -> str:
+    value = orjson.loads(bytes(raw))
+    return value if isinstance(value, str) else bytes(raw).decode()
+
+
+def _readable(text: str) -> str:
+    """A text with what a terminal acts upon escaped: control characters, changes of direction."""
+    return "".join(
+        one if one.isprintable() or one in _JOINERS else one.encode("unicode_escape").decode()
+        for one in text
+    )
 
 
 def _counted(changes: Sequence[TakeChangeShown]) -> list[str]:
@@ -198,8 +218,10 @@ def diary_text(episode: str, entries: Iterable[EntryShown]) -> str:
     parts = [f"{episode}: what happened, in the order in which it was recorded\n"]
     for entry in entries:
         by = entry.role or entry.poster
-        lines = [f"{entry.time}  {entry.sentence}"]
-        lines += [f'    "{words}"' for words in [_words(entry)] if words]
+        lines = [f"{entry.time}  {_readable(entry.sentence)}"]
+        # each line of a text begins with a bar, so that none is taken for one of the diary's own
+        texts = _texts(entry)
+        lines += [f"    | {_readable(line)}" for text in texts for line in text.splitlines()]
         lines.append(f"    event {entry.position}, recorded {entry.recordedat} by {by}")
         if entry.marks:
             lines.append(f"    marked: {', '.join(entry.marks)}")

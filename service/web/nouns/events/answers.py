@@ -20,6 +20,20 @@ class ReceiptShown(Shown):
     recordedat: Annotated[Instant, note("When the log took it, by the studio's clock.")]
     repeated: Annotated[bool, note("Whether it was recorded before and this post changed nothing.")]
     marks: Annotated[Sequence[str], note(f"What is worth a look about it. {_MARKS}")]
+    struck_at: Annotated[
+        int | None,
+        note(
+            "The strike by which it does not count any more; null: it stands. What was struck is "
+            "said again under a new id."
+        ),
+    ]
+    kept_aside: Annotated[
+        Sequence[str],
+        note(
+            "What its type does not name, by JSON pointer: kept like personal text, and without "
+            "effect. Look whether a name is misspelt."
+        ),
+    ]
 
 
 class ReceiptsShown(Shown):
@@ -42,6 +56,8 @@ def shown_receipts(receipts: Sequence[Receipt]) -> ReceiptsShown:
                 recordedat=format_instant(receipt.recorded_at_us),
                 repeated=receipt.repeated,
                 marks=receipt.marks,
+                struck_at=receipt.struck_at,
+                kept_aside=receipt.unnamed,
             )
             for receipt in receipts
         ]
