@@ -6,11 +6,10 @@ A known state at a position is the fold of what stands up to there, by every str
 import threading
 from collections.abc import Collection, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import replace
 
 from sqlalchemy import Connection, Engine
 
-from service.kept import NEVER, USUAL, Keeping, KeptStates, Snapshots, load
+from service.kept import USUAL, Keeping, KeptStates, Snapshots, load
 from service.log.append import Head, read_head
 from service.log.locking import Locked, lock_log
 from service.log.read import bodies, every, page, strikes
@@ -56,18 +55,24 @@ class History:
         self.snapshots = Snapshots(name, engine, seal_key, keeping.snapshot_every)
 
     def apart(self) -> "History":
-        """Another one of the same record, which may stand at an earlier position: see `at`."""
-        keeping = replace(self._keeping, snapshot_every=NEVER)
-        return History(self.name, self._engine, self._seal_key, keeping)
+        """A second fold of the same log, which `at` moves from position to position.
+
+        This one stays where it is, and the second writes no snapshots.
+        """
+        made = History(self.name, self._engine, self._seal_key, self._keeping)
+        made.snapshots = Snapshots(self.name, self._engine, None, self._keeping.snapshot_every)
+        return made
 
     def at(self, position: int) -> State:
         """The state as it was known at a position, where a commit or its strikes ended.
 
-        It is folded on from the position asked for before. Raises ValueError where that was later.
+        It is folded on from the position asked for before; for an earlier one from the beginning,
+        or a snapshot.
         """
         with self._lock, self._engine.connect() as connection:
             if self._position > position:
-                raise ValueError(f"{position} lies before {self._position}")
+                self._position, self._state, self._struck = 0, EMPTY, {}
+                self._kept = KeptStates(self.name, self._seal_key, self._keeping)
             head = read_head(connection, self.name)
             _, state = self.caught_up(connection, head._replace(position=position))
             return state

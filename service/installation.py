@@ -4,7 +4,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import click
@@ -13,6 +13,7 @@ from sqlalchemy.exc import DataError, ProgrammingError
 
 from service.keys import KeysError, OpenKeyError, ensure_seal_key, others_may_write
 from service.log import embedded
+from service.log.embedded import EmbeddedServerError
 from service.log.engine import service_engine
 from service.log.migrate import is_up_to_date
 from service.settings import Settings, SettingsError
@@ -33,7 +34,9 @@ def read_settings() -> Settings:
         # compiled code goes beside the data where the installation is read-only
         compiled = settings.data / "compiled"
         for folder in (settings.data, compiled):
-            if folder.exists() and others_may_write(folder):
+            with suppress(OSError):  # it is not there, or will be told of by who needs it
+                if not others_may_write(folder):
+                    continue
                 raise click.ClickException(
                     f"others may write to {folder}, from where code would be run: give it to this "
                     "user with chown, and run chmod go-w on it"
@@ -77,7 +80,7 @@ def database_of(settings: Settings) -> Iterator[str]:
         if started:
             try:
                 embedded.stop(settings.data, unless_used_s=UNUSED_S)
-            except embedded.InUseError as error:
+            except EmbeddedServerError as error:  # the command has done what it was for
                 click.echo(f"the database is left running: {error}", err=True)
 
 

@@ -71,8 +71,8 @@ def import_command(
     click.echo(f"{studio}: {taken.events} events, as they were")
     if taken.texts_missing:
         click.echo(
-            f"the export lacks the personal text of {taken.texts_missing} of them, which events "
-            f"from position {taken.events + 1} on say",
+            f"personal text of {taken.texts_missing} of them is not in the export, as is now "
+            f"recorded from position {taken.events + 1} on",
             err=True,
         )
 

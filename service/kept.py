@@ -38,8 +38,6 @@ class Keeping:
 
 
 USUAL = Keeping()
-NEVER = 1 << 62
-"""As `snapshot_every`: none is written."""
 
 _log = logging.getLogger("retake_ledger.snapshots")
 

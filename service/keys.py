@@ -74,7 +74,7 @@ def read_seal_key(folder: Path) -> bytes | None:
     path = folder / _SEALS
     _refuse_writable(folder)
     try:
-        _refuse_readable(path)
+        _refuse_open(path)
         key = bytes.fromhex(path.read_text(encoding="ascii"))
     except FileNotFoundError:
         return None
@@ -136,7 +136,7 @@ def _latest(folder: Path) -> tuple[Ed25519PrivateKey, Path]:
             f"there is no key in {folder}: make one with `retake-ledger signing-key make`"
         )
     try:
-        _refuse_readable(found[-1])
+        _refuse_open(found[-1])
         secret = load_pem_private_key(found[-1].read_bytes(), None)
     except (OSError, ValueError, TypeError) as error:
         raise KeysError(
@@ -153,13 +153,16 @@ def others_may_read(path: Path) -> bool:
 
 
 def others_may_write(path: Path) -> bool:
-    """Whether somebody else than this user and root may change a file, or what a folder has."""
+    """Whether somebody else than this user and root may change a file, or what a folder has.
+
+    Root may be working for whoever owns it.
+    """
     found = path.stat()
-    foreign = found.st_uid not in {os.geteuid(), 0}
+    foreign = os.geteuid() not in {found.st_uid, 0} and found.st_uid != 0
     return foreign or bool(found.st_mode & (stat.S_IWGRP | stat.S_IWOTH))
 
 
-def _refuse_readable(path: Path) -> None:
+def _refuse_open(path: Path) -> None:
     """Raise OpenKeyError where others than its owner may read a secret key, or put it there."""
     if others_may_read(path):
         raise OpenKeyError(
@@ -172,7 +175,15 @@ def _refuse_readable(path: Path) -> None:
 
 def _refuse_writable(folder: Path) -> None:
     """Raise OpenKeyError where others may put a key into a folder; it need not be there yet."""
-    if folder.exists() and others_may_write(folder):
+    try:
+        is_open = others_may_write(folder)
+    except (FileNotFoundError, NotADirectoryError):
+        return  # who wants to make it says so
+    except OSError as error:
+        raise KeysError(
+            f"{folder} cannot be looked at ({error.strerror}): open the way to it"
+        ) from error
+    if is_open:
         raise OpenKeyError(
             f"others may put keys into {folder}: give it to this user with chown and run chmod 700"
             " on it, and look whether the keys in it are yours"

@@ -12,6 +12,7 @@ from service.log.engine import owner_engine
 from service.log.tree import FrontierError
 from service.record import ErasingError, erase_text
 from service.vocabulary.instants import format_instant, instant_us
+from service.vocabulary.kinds import POSITION
 from service.web.schemas.events import check_event
 
 _NO_RIGHT = "42501"
@@ -21,7 +22,8 @@ _SHOWN = {"/data/by": "--by", "/data/ground": "--why"}
 @click.command("erase-text")
 @click.option("--studio", required=True)
 @click.option("--position", "positions", multiple=True, required=True,
-              type=click.IntRange(1, 2**53 - 1), help="An event's; may be repeated.")  # fmt: skip
+              type=click.IntRange(POSITION.least, POSITION.most),
+              help="An event's; may be repeated.")  # fmt: skip
 @click.option("--why", required=True, help="On what ground; recorded for good, so no names.")
 @click.option("--by", required=True, help="By whose order: an office's code, not a person's name.")
 def erase_text_command(studio: str, positions: tuple[int, ...], why: str, by: str) -> None:

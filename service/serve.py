@@ -4,11 +4,13 @@ import logging
 import os
 import signal
 import socket
+import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -147,16 +149,14 @@ def _binds(usual: list[str], listening: int | None, metrics_bind: str | None) ->
 
 def _refuse_unusable(host: str, port: int, options: str) -> None:
     """End the command where it cannot listen; gunicorn would try for some seconds first."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET  # as gunicorn has it
     try:
-        ((family, *_, address), *_) = socket.getaddrinfo(
-            host.strip("[]"), port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
-        )
         with socket.socket(family) as tried:
             tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            tried.bind(address)
+            tried.bind((host.strip("[]"), port))
             tried.listen()
-    except OSError as error:
-        reason = error.strerror or str(error)
+    except (OSError, UnicodeError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
         raise click.ClickException(
             f"cannot listen at {host}:{port} ({reason}): name another with {options}"
         ) from error
@@ -164,9 +164,9 @@ def _refuse_unusable(host: str, port: int, options: str) -> None:
 
 @contextmanager
 def _ended_with_caller(pipe: int | None, settings: Settings) -> Iterator[None]:
-    """Have a signal end this process when whoever holds the other end of a pipe is gone.
+    """End when whoever holds the other end of a pipe is gone, and stop the embedded server then.
 
-    The caller may have started the embedded server and can stop it no more.
+    The caller may have started that, and can stop it no more.
     """
     if pipe is None:
         yield
@@ -178,6 +178,10 @@ def _ended_with_caller(pipe: int | None, settings: Settings) -> Iterator[None]:
         gone.set()
         os.kill(os.getpid(), signal.SIGTERM)
 
+    def end(number: int, _: FrameType | None) -> None:
+        sys.exit(128 + number)
+
+    signal.signal(signal.SIGTERM, end)  # until gunicorn has a handler of its own
     threading.Thread(target=wait, daemon=True).start()
     try:
         yield

@@ -18,6 +18,7 @@ from typing import NoReturn
 from uuid import uuid4
 
 import pytest
+from hypothesis import HealthCheck, settings
 from sqlalchemy import Engine, create_engine, delete, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import InvalidRequestError
@@ -31,6 +32,10 @@ from service.log.schema import metadata
 from service.settings import Settings
 from tests.engine import require_engine
 from tests.serving import data_folder, memory_disk
+
+# no test fails because the machine is busy, or compiles first
+settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("untimed")
 
 TEMPLATE = "template_migrated"
 TESTS = Path(__file__).parent

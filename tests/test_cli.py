@@ -24,6 +24,7 @@ from tests.conftest import Database
 from tests.projections.logs import NAME, LogEntry, entries_at_random, is_free, record
 from tests.projections.test_stretches import Inline
 from tests.projections.test_walking import build, over, stored, studio_of, wanted
+from tests.serving import free_port
 from tests.waiting import wait_until
 
 
@@ -104,7 +105,7 @@ def test_a_process_that_ends_is_reported_and_what_was_built_stands(
 ) -> None:
     @contextmanager
     def breaking(*_: object) -> Iterator[Walkers]:
-        here = Here(studio_of(engine), engine)
+        here = Here.of(studio_of(engine), engine)
         yield Walkers(Breaking(here), 1, partial(walk_stretch, here))
 
     rebuilding = partial(rebuild, stretch_events=6, start=breaking)
@@ -139,7 +140,7 @@ def test_a_token_for_a_source_without_a_clear_end_is_refused_with_the_remedy(
     [
         ["studio", "list"],
         ["backup", "kept"],
-        ["serve", "--port", "18999"],
+        ["serve", "--port", str(free_port())],
         ["mend", "--studio", "paper"],
     ],
     ids=lambda words: words[0],

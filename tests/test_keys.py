@@ -10,6 +10,7 @@ from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, generate_pri
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
+from service import keys
 from service.keys import (
     KeysError,
     OpenKeyError,
@@ -134,12 +135,11 @@ def test_a_key_that_somebody_else_put_there_is_refused(
 ) -> None:
     ensure_keys(tmp_path)
     ensure_seal_key(tmp_path)
-    if os.geteuid() == 0:  # root's own are anybody's to use
+    if os.geteuid() == 0:  # what is root's is anybody's to use
         for path in tmp_path.iterdir():
-            os.chown(path, 1234, -1)
-    else:
-        monkeypatch.setattr(os, "geteuid", lambda: os.getuid() + 1)
-        monkeypatch.setattr("service.keys._refuse_writable", lambda _: None)
+            os.chown(path, 4321, -1)
+    monkeypatch.setattr(os, "geteuid", lambda: 1234)
+    monkeypatch.setattr(keys, "_refuse_writable", lambda _: None)
     with pytest.raises(OpenKeyError, match="belongs to another user"):
         read_keys(tmp_path)
     with pytest.raises(OpenKeyError, match="belongs to another user"):

@@ -2,10 +2,10 @@
 
 Each table is a file in PostgreSQL's binary COPY format; all are of one moment, whatever is posted
 meanwhile. `manifest.json` names them with their SHA-256, and has a signed checkpoint of each
-studio's log; `manifest.note`, written last, has its own SHA-256, signed as the checkpoints are.
-Before that each record is held against what follows from it, as it is in the backup, so that
-nothing is taken for good that could not be put back. The keys that sign are not among it: a record
-and the key that vouches for it are kept apart.
+studio's log; `manifest.note`, written last, has the manifest's SHA-256, signed with the key that
+signs the checkpoints. Before both each record is held against what follows from it, as it is in the
+backup, so that nothing is taken for good that could not be put back. The keys that sign are not
+among it: a record and the key that vouches for it are kept apart.
 
 Every table of `schema.metadata` but those in `DISPOSABLE` is in it, so a new table is without more.
 All goes through the service's role, and no program of PostgreSQL's is needed.
@@ -35,7 +35,9 @@ from service.proofs.notes import Note, NoteError, read_note, sign
 
 MANIFEST = "manifest.json"
 SIGNED = "manifest.note"
-FORMAT = 1
+SIGNER = "retake-ledger/backup"
+"""The name under which a manifest is signed, with the key that signs all logs."""
+FORMAT = 2
 DISPOSABLE = frozenset({"snapshot", "projection", "trail"})
 """Tables that the service makes again by itself."""
 
@@ -86,12 +88,10 @@ def back_up(
             written.append(_copy_out(connection, table, folder) | {"rows": rows})
             yield Progress(table.name, rows, rows)
         studios: list[dict[str, str]] = []
-        names: list[str] = []
         for studio in list_studios(connection):
             yield Progress(f"{studio.studio} checked", 0, None)
             note = _checked(connection, studio.studio, origin_of, secret, notice)
             studios.append({"studio": studio.studio, "checkpoint": str(note)})
-            names.append(origin_of(studio.studio))
             size = read_checkpoint(note.text).size
             yield Progress(f"{studio.studio} checked", size, size)
         manifest = {
@@ -105,8 +105,7 @@ def back_up(
     text = json.dumps(manifest, indent=2) + "\n"
     _write_whole(folder / MANIFEST, text)
     said = said_of(text)
-    note = Note(said, tuple(sign(said, name, secret) for name in names))
-    _write_whole(folder / SIGNED, str(note))
+    _write_whole(folder / SIGNED, str(Note(said, (sign(said, SIGNER, secret),))))
 
 
 def said_of(manifest: str) -> str:

@@ -35,6 +35,7 @@ from service.log.append import lock_head
 from service.log.chain import Chain
 from service.log.studios import Clock, check_name, make_studio
 from service.log.tree import read_root
+from service.production.decide import CLOCK_SKEW_US
 from service.proofs.canonical import CanonicalError, canonical
 from service.proofs.checkpoints import Checkpoint
 from service.proofs.notes import Key
@@ -141,7 +142,7 @@ def take_in(
 def _clock_at_us(aim: Aim, last_us: int | None, now_us: int) -> int | None:
     """Where the clock begins, None for a real one, with a record that ends at `last_us`."""
     if aim.clock == "real":
-        if last_us is not None and last_us > now_us:
+        if last_us is not None and last_us > now_us + CLOCK_SKEW_US:
             raise ImportedError(
                 f"the record ends at {format_instant(last_us)}, which is still to come: take it "
                 "into a studio with a simulated clock (--clock simulated)"

@@ -10,7 +10,16 @@ from psycopg import sql
 from sqlalchemy import Connection, Engine, select
 
 from service.checking.record import check_record
-from service.feeds.backups import FORMAT, MANIFEST, NOTICED, SIGNED, Progress, said_of, tables
+from service.feeds.backups import (
+    FORMAT,
+    MANIFEST,
+    NOTICED,
+    SIGNED,
+    SIGNER,
+    Progress,
+    said_of,
+    tables,
+)
 from service.log.engine import driver_connection
 from service.log.migrate import revision_of
 from service.log.studios import list_studios, seal_clock
@@ -57,13 +66,12 @@ def restore(
     """Put a backup into an empty migrated database.
 
     The files must be what the manifest says, which one of `keys` must have signed if any are given,
-    and of the database's own migration; each studio's log
-    must come to its checkpoint in the backup, signed by one of `keys` if any are given, and its
-    personal text to the commitments in it. Clocks are sealed anew: the key of seals may be another
-    here than where the backup was made. Raises RestoreError; nothing was kept then.
+    and of the database's own migration; each studio's log must come to its checkpoint in the
+    backup, and its personal text to the commitments in it. Clocks are sealed anew: the key of seals
+    may be another here than where the backup was made. Raises RestoreError; nothing was kept then.
     """
     manifest = _manifest(folder, keys)
-    checkpoints = _checkpoints(manifest, keys)
+    checkpoints = _checkpoints(manifest)
     with engine.connect() as connection, connection.begin():
         _refuse_other(connection, manifest)
         _refuse_changed(folder, manifest)
@@ -85,8 +93,13 @@ def _manifest(folder: Path, keys: tuple[Key, ...]) -> _Manifest:
         raise RestoreError(f"{path} cannot be read: {error.strerror}; is it whole?") from error
     except (UnicodeDecodeError, msgspec.DecodeError) as error:
         raise RestoreError(f"{path} is not the manifest of a backup: {error}") from error
-    if manifest.format != FORMAT or any(Path(one.file).name != one.file for one in manifest.tables):
-        raise RestoreError(f"{path} is not the manifest of a backup of this format")
+    if manifest.format != FORMAT:
+        raise RestoreError(
+            f"{path} is of format {manifest.format}, not {FORMAT}: restore it with the release "
+            f"that wrote it ({manifest.release}), and back up anew"
+        )
+    if any(Path(one.file).name != one.file for one in manifest.tables):
+        raise RestoreError(f"{path} names files outside its folder")
     _refuse_unsigned(folder / SIGNED, text, keys)
     return manifest
 
@@ -99,11 +112,13 @@ def _refuse_unsigned(path: Path, manifest: str, keys: tuple[Key, ...]) -> None:
         raise RestoreError(f"{path} cannot be read ({error}); is the backup whole?") from error
     if note.text != said_of(manifest):
         raise RestoreError(f"{MANIFEST} was changed: {path.name} says something else of it")
-    if keys and not signers(note, keys):
+    # one key signs all logs, each under its own name, and the manifest under another
+    named = tuple(key._replace(name=SIGNER) for key in keys)
+    if keys and not signers(note, named):
         raise RestoreError(f"none of the keys given signed {path}")
 
 
-def _checkpoints(manifest: _Manifest, keys: tuple[Key, ...]) -> dict[str, Checkpoint]:
+def _checkpoints(manifest: _Manifest) -> dict[str, Checkpoint]:
     found = {}
     for entry in manifest.studios:
         try:
@@ -111,8 +126,6 @@ def _checkpoints(manifest: _Manifest, keys: tuple[Key, ...]) -> dict[str, Checkp
             found[entry.studio] = read_checkpoint(note.text)
         except NoteError as error:
             raise RestoreError(f"{MANIFEST} has a checkpoint that cannot be read") from error
-        if keys and not signers(note, keys):
-            raise RestoreError(f"{entry.studio}: none of the keys given signed its checkpoint")
     return found
 
 

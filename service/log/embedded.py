@@ -45,6 +45,7 @@ _SOCKET = f".s.PGSQL.{PORT}"
 _SOCKET_PATH_BYTES_MAX = 103  # macOS has 104 with the closing NUL, Linux 108
 _DEADLINE_S = 120.0
 _POLL_S = 0.05
+_ASKED_S = 5
 _LOG_BYTES_MAX = 8 * 1024 * 1024
 
 # Into postgresql.conf when the cluster is made, where an installation may change them.
@@ -149,16 +150,22 @@ class _Server:
     def _refuse_used(self, within_s: float) -> None:
         """Raise InUseError where others are connected and do not leave in time."""
         deadline = time.monotonic() + within_s
-        with psycopg.connect(
-            host=str(self.cluster), port=PORT, user=OWNER, dbname=DATABASE, autocommit=True
-        ) as connection:
-            while (others := connection.execute(_OTHERS).fetchall()[0][0]) > 0:
-                if time.monotonic() > deadline:
-                    raise InUseError(
-                        f"{self.folder}: a service or a command still uses the server "
-                        f"(connections: {others}); end that first"
-                    )
-                time.sleep(_POLL_S)
+        try:
+            with psycopg.connect(
+                host=str(self.cluster), port=PORT, user=OWNER, dbname=DATABASE,
+                autocommit=True, connect_timeout=_ASKED_S,
+            ) as connection:  # fmt: skip
+                while (others := connection.execute(_OTHERS).fetchall()[0][0]) > 0:
+                    if time.monotonic() > deadline:
+                        raise InUseError(
+                            f"{self.folder}: a service or a command still uses the server "
+                            f"(connections: {others}); end that first"
+                        )
+                    time.sleep(_POLL_S)
+        except psycopg.Error as error:
+            raise EmbeddedServerError(
+                f"{self.folder}: the server does not say who uses it ({error}); end it by hand"
+            ) from error
 
     def _url(self) -> str:
         return URL.create(

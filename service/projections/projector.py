@@ -1,14 +1,13 @@
-"""A thread that keeps the trails built; of several processes with one, one at a time builds one.
+"""Threads that keep the trails built; of all threads and processes one at a time builds one.
 
 Nothing wakes it after a commit: rows are stored only of minutes that are over, and readers walk
-what is missing by themselves. It looks every few seconds.
+what is missing by themselves. They look every few seconds.
 """
 
 import logging
 import threading
 import time
 from collections.abc import Callable
-from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -27,7 +26,7 @@ from service.vocabulary.instants import US_PER_MIN, instant_us
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """How a projector spends its time, in seconds."""
+    """How a projector spends its time, in seconds, and with how many threads."""
 
     poll_s: float = 3.0
     """How often it looks for something to build while there is nothing."""
@@ -35,7 +34,7 @@ class Pace:
     """How long it builds before it commits."""
     rest_s: float = 30.0
     """How long a studio is let alone whose trail could not be built."""
-    at_once: int = 4
+    threads: int = 4
     """How many trails are built side by side: a minute of one may take long."""
 
 
@@ -83,20 +82,27 @@ class Projector:
         self._pace = pace
         self._walkers: dict[str, Walker] = {}
         self._rests_until_s: dict[str, float] = {}
-        self._pool = ThreadPoolExecutor(pace.at_once, thread_name_prefix="trail")
-        self._building: dict[str, Future[bool]] = {}
+        self._lock = threading.Lock()
+        self._building: set[str] = set()
+        self._begun_s: dict[str, float] = {}
         self._ending = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="projector", daemon=True)
+        self._threads = [
+            threading.Thread(target=self._run, name=f"projector-{number}", daemon=True)
+            for number in range(pace.threads)
+        ]
 
     def start(self) -> None:
-        """Start the thread."""
-        self._thread.start()
+        """Start the threads."""
+        for thread in self._threads:
+            thread.start()
 
     def stop(self, within_s: float = 10.0) -> None:
         """End; what is not committed is left to the next one."""
         self._ending.set()
-        if self._thread.is_alive():
-            self._thread.join(within_s)
+        ends_s = time.monotonic() + within_s
+        for thread in self._threads:
+            if thread.is_alive():
+                thread.join(max(0.0, ends_s - time.monotonic()))
 
     def _run(self) -> None:
         while not self._ending.is_set():
@@ -104,40 +110,53 @@ class Projector:
             try:
                 worked = self.build_on()
             except _Ended:
-                break
+                return
             except (SQLAlchemyError, EmbeddedServerError) as error:
                 _log.warning("trails cannot be built for the moment: %s", error)
             if not worked:
                 self._ending.wait(self._pace.poll_s)
-        self._pool.shutdown()
 
     def build_on(self) -> bool:
-        """Have a piece built of every trail that lacks minutes that are over; whether one is.
+        """Build a piece of one trail that lacks minutes that are over; whether there was one.
 
-        It comes back when the first is built, and within `poll_s`: the others go on meanwhile.
+        It is the one whose turn was longest ago, of those that no other thread builds.
         """
         with self._engine.connect() as connection:
-            found = unbuilt(connection)
-        for studio, first_min in found:
-            rests = time.monotonic() < self._rests_until_s.get(studio, 0)
-            if studio not in self._building and not rests:
-                self._building[studio] = self._pool.submit(self._build, studio, first_min)
-        wait(self._building.values(), self._pace.poll_s, FIRST_COMPLETED)
-        ended = [self._building.pop(name) for name, one in [*self._building.items()] if one.done()]
-        worked = [one.result() for one in ended]
-        return any(worked) if ended else bool(self._building)
+            found = [one.studio for one in unbuilt(connection) if self._is_due(connection, one)]
+        with self._lock:
+            free = [name for name in found if name not in self._building]
+            if not free:
+                return False
+            name = min(free, key=lambda studio: self._begun_s.get(studio, 0.0))
+            self._building.add(name)
+            self._begun_s[name] = time.monotonic()
+        try:
+            if not self._build(name):
+                self._rest(name, self._pace.poll_s)
+            return True
+        finally:
+            with self._lock:
+                self._building.remove(name)
 
-    def _build(self, name: str, first_min: int) -> bool:
-        studio = self._studio_of(name)
+    def _is_due(self, connection: Connection, found: Unbuilt) -> bool:
+        """Whether a studio has a minute that is over and was not let alone for a while."""
+        if time.monotonic() < self._rests_until_s.get(found.studio, 0.0):
+            return False
+        head = read_head(connection, found.studio)
+        return found.first_min < over_min(self._studio_of(found.studio), head)
+
+    def _rest(self, name: str, seconds: float) -> None:
+        self._rests_until_s[name] = time.monotonic() + seconds
+
+    def _build(self, name: str) -> bool:
+        """Build a piece; False where another process does, or it cannot be had now."""
         connection = self._engine.connect()
         try:
-            if first_min >= over_min(studio, read_head(connection, name)):
-                return False
-            connection.rollback()
             if not rows.try_lock(connection, name):
                 return False
-            walker = self._walkers.setdefault(name, Walker(studio, self._engine))
-            walker.piece(connection, self._pace.piece_s, self._end_if_told)
+            if name not in self._walkers:
+                self._walkers[name] = Walker(self._studio_of(name), self._engine)
+            self._walkers[name].piece(connection, self._pace.piece_s, self._end_if_told)
             rows.unlock(connection, name)
         except BaseException as error:
             # a lock of the session ends with it
@@ -148,8 +167,7 @@ class Projector:
                 raise
             # a fault of ours: the trail of another studio can still be built
             _log.exception("the trail of %s cannot be built", name)
-            self._rests_until_s[name] = time.monotonic() + self._pace.rest_s
-            return False
+            self._rest(name, self._pace.rest_s)
         finally:
             connection.close()
         return True

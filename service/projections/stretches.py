@@ -1,8 +1,5 @@
 """Walking stretches of a log side by side, each in a process that knows only the state before it.
 
-A stretch takes the dates of the plan made at its beginning for those at which the trail stands. The
-one who joins stretches compares: where the rows before it end otherwise, it is walked again.
-
 Each process takes the next stretch of whole minutes, some 5,000 events, makes state and plan at its
 beginning, and takes that plan's dates for those at which the trail stands. Whoever joins the
 stretches in order compares them with where the rows before really end, and has a stretch walked
@@ -23,6 +20,7 @@ from typing import NamedTuple, TypeAlias
 
 from sqlalchemy import Connection, Engine, select
 
+from service.history import History
 from service.log.engine import service_engine
 from service.log.schema import event
 from service.planning.compare.trail import DateMove, TrailEnd, begin, begin_apart, counted_on
@@ -133,10 +131,16 @@ def walkers(
 
 
 class Here(NamedTuple):
-    """What a walking process works on."""
+    """What a walking process works on; `past` goes on from stretch to stretch."""
 
     studio: Studio
     engine: Engine
+    past: History
+
+    @classmethod
+    def of(cls, studio: Studio, engine: Engine) -> "Here":
+        """With a fold of its own."""
+        return cls(studio, engine, studio.history.apart())
 
 
 _here: list[Here] = []
@@ -147,9 +151,7 @@ def _open(name: str, url: str, settings: Settings, seal_key: bytes | None) -> No
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # who started it ends it
     threading.Thread(target=_end_with_parent, daemon=True).start()
     engine = service_engine(url, settings)
-    studio = Studio(name, engine, lambda: 0, seal_key)
-    studio.view()  # strikes are known
-    _here.append(Here(studio, engine))
+    _here.append(Here.of(Studio(name, engine, lambda: 0, seal_key), engine))
 
 
 def _end_with_parent() -> None:
@@ -167,9 +169,8 @@ def walk_stretch(
     here: Here, stretch: Stretch, ends: Mapping[str, TrailEnd] | None = None
 ) -> Walked:
     """Walk one in this process, from the plan's dates or from where the trail stands."""
-    studio, engine = here
+    studio, engine, past = here
     after, until = stretch
-    past = studio.history.apart()
     planned = plan_at(studio, after, past.at)
     if ends is None:
         walk = begin_apart(planned, after.position)

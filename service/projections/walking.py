@@ -11,7 +11,6 @@ from typing import NamedTuple, TypeAlias
 
 from sqlalchemy import Connection, Engine
 
-from service.history import History
 from service.log.append import Head, read_head
 from service.log.read import bodies
 from service.planning.board.board import make_board
@@ -116,7 +115,7 @@ def walk_on(
 ) -> tuple[list[DateMove], Walk, bool]:
     """The rows of minutes, the walk behind them, and whether time ran out, which may leave some.
 
-    States are asked for from the walk's position on, and no earlier one after a later.
+    States are asked for from the walk's position on, each behind the one before.
     """
     moves: list[DateMove] = []
     for now_min, events in minutes:
@@ -128,7 +127,7 @@ def walk_on(
 
 
 class Walker:
-    """Builds the trail of one studio; used by one thread, which holds the studio's lock."""
+    """Builds the trail of one studio; used by one thread at a time, which holds its lock."""
 
     def __init__(self, studio: Studio, engine: Engine, read_events: int = READ_EVENTS) -> None:
         self._studio = studio
@@ -136,7 +135,7 @@ class Walker:
         self._read_events = read_events
         self._walk: Walk | None = None
         # it goes on with the walk, so that behind a strike little is folded again
-        self._past: History | None = None
+        self._past = studio.history.apart()
 
     def piece(
         self, connection: Connection, piece_s: float = PIECE_S, breathe: Breathe = lambda: None
@@ -156,15 +155,13 @@ class Walker:
         with self._engine.connect() as reading:
             head = read_head(reading, name)
         bound_min = over_min(self._studio, head)
-        past = self._past
-        if past is None or self._walk is None or self._elsewhere(before):
-            past = self._past = self._studio.history.apart()
-            self._walk = walk_from(self._studio, before, ends, past.at)
+        if self._walk is None or self._elsewhere(before):
+            self._walk = walk_from(self._studio, before, ends, self._past.at)
         minutes = minutes_over(
             self._engine, name, self._walk.position, head.position, bound_min, self._read_events
         )
         ends_s = time.monotonic() + piece_s
-        moves, walk, left = walk_on(self._walk, minutes, past.at, ends_s, breathe)
+        moves, walk, left = walk_on(self._walk, minutes, self._past.at, ends_s, breathe)
         after = Checkpoint(walk.position, walk.now_min, rows.RULES)
         if after.position > before.position:
             self._walk = None  # until it is committed

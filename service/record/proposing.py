@@ -34,7 +34,7 @@ class Proposed(NamedTuple):
     """A checked event, canonicalised as far as it can be before the lock.
 
     `text_salt` goes into the commitment to its personal text; both are None where it has none.
-    `unnamed` has the JSON pointers of the personal members that its type does not name.
+    `kept_aside` has the JSON pointers of the personal members that its type does not have.
     """
 
     source: str
@@ -47,17 +47,17 @@ class Proposed(NamedTuple):
     content_hash: bytes
     text_salt: bytes | None
     personal: bytes | None
-    unnamed: tuple[str, ...] = ()
+    kept_aside: tuple[str, ...] = ()
 
 
 def propose(
-    members: dict[str, Any], personal: dict[str, Any], fact: Fact, unnamed: tuple[str, ...] = ()
+    members: dict[str, Any], personal: dict[str, Any], fact: Fact, kept_aside: tuple[str, ...] = ()
 ) -> Proposed:
     """Prepare an event: its public members, and the personal ones by JSON pointer.
 
-    `unnamed` are those of them that its type does not name. Its body gets a salt and its personal
-    text another, both random. Neither is content. Raises CanonicalError for what has no canonical
-    form.
+    `kept_aside` are those of them that its type does not have. Its body gets a salt and its
+    personal text another, both random. Neither is content. Raises CanonicalError for what has no
+    canonical form.
     """
     salt = packed = None
     prepared = body = prepare(members)
@@ -80,7 +80,7 @@ def propose(
         content_hash(prepared, personal),
         salt,
         packed,
-        unnamed,
+        kept_aside,
     )
 
 

@@ -50,7 +50,7 @@ class Receipt(NamedTuple):
     """What became of one event: where it lies, and whether it had been recorded before.
 
     `struck_at` is the position of the strike by which it does not count any more, None while it
-    stands; `unnamed` has the JSON pointers of what it says that its type does not name.
+    stands; `kept_aside` has the JSON pointers of what it says that its type does not name.
     """
 
     source: str
@@ -60,7 +60,7 @@ class Receipt(NamedTuple):
     repeated: bool
     marks: tuple[str, ...]
     struck_at: int | None = None
-    unnamed: tuple[str, ...] = ()
+    kept_aside: tuple[str, ...] = ()
 
 
 _Placed = tuple[int, Proposed, Event]  # place in the post
@@ -260,23 +260,23 @@ class Recorder:
             repeats_known |= find_keys(connection, self._studio.name, unknown)
         fresh = set(new)
         return tuple(
-            self._receipt(commit, repeats_known[key], key, place not in fresh, unnamed)
+            self._receipt(commit, repeats_known[key], key, place not in fresh, kept_aside)
             for place, proposed in enumerate(pending.proposals)
-            for key, unnamed in (
-                ((proposed.source, proposed.id), proposed.unnamed),
+            for key, kept_aside in (
+                ((proposed.source, proposed.id), proposed.kept_aside),
                 *((key, ()) for key in behind[place]),
             )
             if key in repeats_known
         )
 
     def _receipt(
-        self, commit: _Commit, at: Repeat, key: Key, repeated: bool, unnamed: tuple[str, ...]
+        self, commit: _Commit, at: Repeat, key: Key, repeated: bool, kept_aside: tuple[str, ...]
     ) -> Receipt:
         struck_at = commit.struck.get(at.position)
         if repeated and struck_at is None:
             struck_at = self._studio.history.strike_of(at.position)
         marks = commit.state.marks.get(at.position, ())
-        return Receipt(*key, at.position, at.recorded_us, repeated, marks, struck_at, unnamed)
+        return Receipt(*key, at.position, at.recorded_us, repeated, marks, struck_at, kept_aside)
 
     def _add(
         self,

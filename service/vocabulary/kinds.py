@@ -204,6 +204,7 @@ SHOW_CODE = Code(f"^{identifiers.SHOW}$", "a show's code, such as LANTERN")
 DEPARTMENT = Code(
     f"^{identifiers.DEPARTMENT}$", "a department: lower-case words joined by hyphens", 40
 )
+POSITION = Whole(1, 2**53 - 1)
 CODE = Code(f"^{identifiers.CODE}$", "a code of letters, digits, dots, hyphens, underscores", 64)
 ITEM = Code(
     f"^{identifiers.SHOW}(?:-{identifiers.EPISODE}(?:/{identifiers.SCENE})?|:{identifiers.ELEMENT})$",

@@ -45,7 +45,7 @@ def number_of(args: Mapping[str, Any], query: Mapping[str, object], first: int =
 
 def make_cursor(numbers: Sequence[int], query: Mapping[str, object]) -> str:
     """An opaque cursor of a place, said in whole numbers, in the answers to a query."""
-    written = json.dumps([*numbers, _seal(numbers, query)], separators=(",", ":"))
+    written = json.dumps([*numbers, _checksum(numbers, query)], separators=(",", ":"))
     return base64.urlsafe_b64encode(written.encode()).decode().rstrip("=")
 
 
@@ -80,7 +80,7 @@ def _items(cursor: str) -> list[Any]:
     return made_of if isinstance(made_of, list) else []
 
 
-def _seal(numbers: Sequence[int], query: Mapping[str, object]) -> str:
+def _checksum(numbers: Sequence[int], query: Mapping[str, object]) -> str:
     # a reader of the log may keep a cursor for long, so that what it is made of stays as it was
     place = numbers[0] if len(numbers) == 1 else list(numbers)
     written = json.dumps([place, query], sort_keys=True, separators=(",", ":"))

@@ -13,7 +13,7 @@ from service.web import negotiation
 from service.web.negotiation import BATCH, EVENT
 from service.web.pointers import FieldError, first_of, step
 from service.web.problems import ProblemError
-from service.web.schemas.events import check_event, names, raw_members, split_personal
+from service.web.schemas.events import check_event, is_member, raw_members, split_personal
 from service.web.services import services
 
 BODY: Mapping[str, Mapping[str, Any]] = {
@@ -131,5 +131,5 @@ def _long_text(packed: bytes, at: str, most: int) -> FieldError:
 def _proposal(members: dict[str, Any]) -> Proposed:
     public, personal = split_personal(members)
     fact = reviver(CATALOGUE[public["type"]])(public["data"])
-    unnamed = tuple(pointer for pointer in personal if not names(public["type"], pointer))
-    return propose(public, personal, fact, unnamed)
+    aside = tuple(pointer for pointer in personal if not is_member(public["type"], pointer))
+    return propose(public, personal, fact, aside)

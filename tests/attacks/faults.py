@@ -1,6 +1,6 @@
 """Faults while eight clients post and two read: kills, lost connections, pauses, a full disk.
 
-For each kind an installation of its own and a hundred rounds: in each the fault comes at a random
+For each kind installations of its own and a hundred rounds: in each the fault comes at a random
 moment, drawn from a fixed seed, and the next one when all posts are answered again. After them a
 reader that shares no code with the service holds the tables against what clients were told: nothing
 acknowledged is lost or doubled, positions are dense, instants never go back, and the root computed
@@ -17,6 +17,8 @@ from tests.crash.rounds import Outcome, run_rounds
 from tests.serving import data_folder
 
 ROUNDS = 100
+ROUNDS_OF_ONE = 25
+"""Of one installation: its log grows with each, and a backup or an import takes all of it."""
 WRITERS, READERS = 8, 2
 SEED = "2031-03-03"
 
@@ -38,16 +40,19 @@ def attack(part: float) -> Iterator[tuple[str, str]]:
 
 
 def _outcome(kind: str, fault: Fault, rounds: int) -> str:
-    faults = [(fault, Random(f"{SEED} {kind} {number}")) for number in range(rounds)]
-    with data_folder() as data, small_disk(data) if kind == FULL_DISK else nullcontext(True) as had:
-        if not had:
-            return "skipped: this user may not mount a disk of its own"
-        try:
-            outcome = run_rounds(
-                data, faults, Random(f"{SEED} {kind}"), writers=WRITERS, readers=READERS
-            )
-        except AssertionError as error:
-            return f"{FAILED}{error}"
+    outcome = Outcome()
+    for first in range(0, rounds, ROUNDS_OF_ONE):
+        numbers = range(first, min(rounds, first + ROUNDS_OF_ONE))
+        faults = [(fault, Random(f"{SEED} {kind} {number}")) for number in numbers]
+        disk = small_disk if kind == FULL_DISK else lambda _: nullcontext(True)
+        with data_folder() as data, disk(data) as had:
+            if not had:
+                return "skipped: this user may not mount a disk of its own"
+            draw = Random(f"{SEED} {kind} clients {first}")
+            try:
+                outcome += run_rounds(data, faults, draw, writers=WRITERS, readers=READERS)
+            except AssertionError as error:
+                return f"{FAILED}{error}"
     return _described(outcome)
 
 

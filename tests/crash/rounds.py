@@ -8,7 +8,7 @@ import time
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
@@ -49,6 +49,11 @@ class Outcome:
     lost: int = 0
     refused: Counter[int] = field(default_factory=Counter)
     wrong: list[str] = field(default_factory=list)
+
+    def __iadd__(self, more: "Outcome") -> "Outcome":
+        for one in fields(self):
+            setattr(self, one.name, getattr(self, one.name) + getattr(more, one.name))
+        return self
 
 
 def run_rounds(

@@ -176,7 +176,7 @@ def test_a_record_that_ends_in_the_future_is_not_taken_into_a_real_clock(
     recorded: Engine, tmp_path: Path
 ) -> None:
     folder = exported(recorded, tmp_path / "out")
-    before = parse_instant("2031-03-05T11:59:59Z")
+    before = parse_instant("2031-03-05T11:58:59Z")
     with pytest.raises(ImportedError, match=r"still to come: .*--clock simulated"):
         list(take_in(recorded, Aim(TAKEN), folder, clock_us=lambda: before))
     assert_nothing_kept(recorded)
@@ -317,7 +317,7 @@ def test_studios_keys_and_clocks_that_do_not_fit(recorded: Engine, tmp_path: Pat
     with pytest.raises(ImportedError, match="NOT what it was: position 3"):
         list(take_in(recorded, AIM, folder, [older._replace(size=3)]))
     assert_nothing_kept(recorded)
-    ended = parse_instant("2031-03-05T12:00:00Z")
+    ended = parse_instant("2031-03-05T11:59:00Z")
     list(take_in(recorded, Aim(TAKEN), folder, clock_us=lambda: ended))
     with recorded.connect() as connection:
         assert read_head(connection, TAKEN).clock_at_us is None

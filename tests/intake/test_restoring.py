@@ -19,6 +19,7 @@ from service.feeds.backups import (
     DISPOSABLE,
     MANIFEST,
     SIGNED,
+    SIGNER,
     BackupError,
     back_up,
     said_of,
@@ -231,7 +232,7 @@ def _manifest(folder: Path, change: Callable[[Any], object]) -> None:
     text = json.dumps(manifest)
     (folder / MANIFEST).write_text(text)
     said = said_of(text)
-    (folder / SIGNED).write_text(str(Note(said, (sign(said, origin_of(NAME), SECRET),))))
+    (folder / SIGNED).write_text(str(Note(said, (sign(said, SIGNER, SECRET),))))
 
 
 def _edited(folder: Path) -> None:
@@ -270,11 +271,11 @@ def _checkpoint_a_number(folder: Path) -> None:
         (_lose, "cannot be read"),
         (_other_migration, "the backup is of migration 0001"),
         (_other_columns, "other tables or columns"),
-        (_other_format, "of this format"),
+        (_other_format, "is of format 99, not 2"),
         (_no_manifest, "is it whole"),
         (_fewer_rows, "the manifest says 77"),
         (_fewer_studios, "other studios"),
-        (_out_of_the_folder, "of this format"),
+        (_out_of_the_folder, "names files outside"),
         (_edited, "manifest.json was changed"),
         (_unsigned, "is the backup whole"),
         (_one_table_twice, "other tables or columns"),
@@ -351,13 +352,27 @@ def test_what_was_altered_below_the_service_is_found(
     assert set(counts(empty).values()) == {0}
 
 
-def test_a_checkpoint_that_none_of_the_keys_signed(
+def test_a_backup_that_none_of_the_keys_signed(
     recorded: Engine, empty: Engine, tmp_path: Path
 ) -> None:
     folder = backed_up(recorded, tmp_path / "kept")
+    stranger = public_key(origin_of(NAME), Ed25519PrivateKey.generate())
     with pytest.raises(RestoreError, match="none of the keys"):
-        list(restore(empty, folder, (KEY,)))  # the other studio's has another name
+        list(restore(empty, folder, (stranger,)))
     assert set(counts(empty).values()) == {0}
+    list(restore(empty, folder, (stranger, KEY)))
+
+
+@pytest.mark.parametrize("studios", [0, 101])
+def test_however_many_studios_there_are(
+    engine: Engine, empty: Engine, tmp_path: Path, studios: int
+) -> None:
+    with engine.begin() as connection:
+        for number in range(studios):
+            make_studio(connection, f"studio-{number}", "real")
+    folder = backed_up(engine, tmp_path / "kept")
+    list(restore(empty, folder, (KEY,)))
+    assert counts(empty)["studio"] == studios
 
 
 def test_tokens_and_clocks_that_were_altered_are_found_by_the_key(
@@ -374,9 +389,7 @@ def test_tokens_and_clocks_that_were_altered_are_found_by_the_key(
     text_ = json.dumps(manifest)
     (folder / MANIFEST).write_text(text_)
     said = said_of(text_)
-    names = [origin_of(NAME), origin_of("other")]
-    note_ = Note(said, tuple(sign(said, name, stranger) for name in names))
-    (folder / SIGNED).write_text(str(note_))
+    (folder / SIGNED).write_text(str(Note(said, (sign(said, SIGNER, stranger),))))
     with pytest.raises(RestoreError, match=r"none of the keys given signed .*manifest\.note"):
         list(restore(empty, folder, (KEY, public_key(origin_of("other"), SECRET))))
     assert set(counts(empty).values()) == {0}

@@ -19,7 +19,8 @@ INSTANTS = st.integers(-62_000_000_000_000_000, 253_000_000_000_000_000)
 AS_JSON = "convert_to(array_to_json(ARRAY)::text, 'UTF8')"
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 FEW = settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=60,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 
 

@@ -56,7 +56,7 @@ def test_a_line_is_planned_as_simpy_simulates_it(seed: int) -> None:
     assert plan.finish.tolist() == simulated.finish
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
+@settings(max_examples=40, derandomize=True)
 @given(lines())
 def test_an_odd_line_is_planned_as_simpy_simulates_it(line: Line) -> None:
     """Departments without crew, rate or hours, and more on desks than there are artists."""

@@ -94,7 +94,7 @@ def present_by_minute(station: Station) -> Minutes:
     return come - gone
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(in_a_row(), st.data())
 def test_littles_law_holds_at_every_department_and_in_the_line(
     line: tuple[list[int], list[Desks]], data: st.DataObject

@@ -118,7 +118,6 @@ FUZZED = _api(MADE, "fuzzing")
 STEADY = settings(
     max_examples=EXAMPLES,
     derandomize=True,
-    deadline=None,
     database=None,
     suppress_health_check=list(HealthCheck),
 )

@@ -13,9 +13,10 @@ from sqlalchemy.exc import OperationalError
 
 from service.history import History
 from service.log import schema
-from service.log.schema import trail
+from service.log.schema import projection, trail
 from service.log.studios import make_studio
 from service.planning.compare.trail import DateMove
+from service.projections import rows
 from service.projections.projector import Pace, Projector, unbuilt
 from service.studio import Studio
 from tests import recording
@@ -186,3 +187,46 @@ def test_one_studio_whose_minute_takes_long_does_not_keep_others_waiting(engine:
         assert slow.begun.wait(20)
         wait_until(lambda: stored(engine) == wanted(over(entries)))
         slow.let_go.set()
+
+
+def test_a_studio_with_nothing_to_build_takes_no_turn(engine: Engine) -> None:
+    recording.make(engine)
+    entries = entries_at_random(2)
+    record(engine, entries)
+    copy_as(engine, "another", entries)
+    one = projector_on(engine, replace(SOON, piece_s=0.0, poll_s=3600.0))
+    with engine.begin() as connection:
+        built = projection.insert().values(
+            studio="another", name=rows.NAME, rules=rows.RULES,
+            position=entries[-1][0].position - 1, at_min=0,
+        )  # fmt: skip
+        connection.execute(built)
+    turns = 0
+    while one.build_on():
+        turns += 1
+    assert turns > 1
+    assert stored(engine) == wanted(over(entries))
+
+
+def test_those_who_wait_take_turns(engine: Engine) -> None:
+    recording.make(engine)
+    entries = entries_at_random(2)
+    record(engine, entries)
+    names = [NAME, "a-second", "a-third"]
+    for name in names[1:]:
+        copy_as(engine, name, entries)
+    taken: list[str] = []
+
+    def studio_of(name: str) -> Studio:
+        return Studio(name, engine, lambda: 0)
+
+    class Noting(Projector):
+        def _build(self, name: str) -> bool:
+            taken.append(name)
+            return super()._build(name)
+
+    one = Noting(studio_of, engine, replace(SOON, piece_s=0.0))
+    for _ in range(6):
+        assert one.build_on()
+    assert taken[:3] == taken[3:]
+    assert sorted(taken[:3]) == sorted(names)

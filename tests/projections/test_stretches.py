@@ -53,7 +53,7 @@ class Inline(Executor):
 @pytest.fixture
 def inline(engine: Engine) -> Inline:
     """This process as the one that walks."""
-    return Inline(Here(studio_of(engine), engine))
+    return Inline(Here.of(studio_of(engine), engine))
 
 
 @pytest.fixture(params=LENGTHS)

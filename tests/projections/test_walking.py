@@ -1,8 +1,11 @@
 """The trail in the database: the same rows however it is built, and never half."""
 
+from contextlib import suppress
+
 import pytest
 from msgspec.structs import replace
 from sqlalchemy import Engine, func, select
+from sqlalchemy.exc import OperationalError
 
 from service.log.append import read_head
 from service.log.schema import trail
@@ -15,6 +18,7 @@ from service.projections.present import USUAL_LIMITS, BehindError, TrailAhead, W
 from service.projections.walking import Progress, Walker, over_min
 from service.studio import Studio
 from service.vocabulary.event import Event
+from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.instants import US_PER_MIN
 from tests import recording
 from tests.planning.trails import walked
@@ -399,3 +403,28 @@ def retake(share: float) -> dict[str, object]:
         "found_at": "screening",
     }  # fmt: skip
     return fact("retake.called", "KESTREL-1", data, id=f"retake-{share}")
+
+
+def test_after_a_fault_between_two_strikes_it_is_built_on(engine: Engine) -> None:
+    """What it folded on to must not be taken for where it stands."""
+    recording.make(engine)
+    entries = entries_at_random(8, facts=120)
+    record(engine, entries)
+    strikes = [event for event, _ in over(entries) if isinstance(event.fact, EventStruck)]
+    assert len(strikes) > 3
+    for after in range(1, 40, 3):
+        walker = Walker(studio_of(engine), engine)
+        plans = 0
+
+        def fail(most: int = after) -> None:
+            nonlocal plans
+            plans += 1
+            if plans == most:
+                raise OperationalError("", {}, Exception())
+
+        with engine.begin() as connection:
+            rows.clear(connection, NAME)
+        with engine.connect() as connection, suppress(OperationalError):
+            walker.piece(connection, 100.0, fail)
+        build(engine, walker)
+        assert stored(engine) == wanted(over(entries))

@@ -18,6 +18,7 @@ from service.vocabulary.kinds import (
     EPISODE,
     ITEM,
     ORDER,
+    POSITION,
     SCENE,
     SHARE,
     Choice,
@@ -36,7 +37,6 @@ from service.vocabulary.kinds import (
 CHANGES = ("retake", "add", "retime", "omit", "restore", "redesign", "fee")
 ORDERED_BY = ("client", "broadcaster", "studio")
 LINES_MOST = 200
-_POSITION = Whole(1, 2**53 - 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +134,7 @@ class ChangeOrderPriced(Fact):
     ROLES = base.SUPERVISION
     CAUTIONS = (cautions.TAXES,)
     order: str = says(ORDER, "The order.")
-    position: int = says(_POSITION, "The position of the log that the quote was made at.")
+    position: int = says(POSITION, "The position of the log that the quote was made at.")
     currency: str = says(CURRENCY, "The currency, that of the show's rate card.")
     lines: tuple[LineAmount, ...] = says(
         Listing(Group(LineAmount), 0, LINES_MOST), "The amount of each line."
@@ -164,7 +164,7 @@ class ChangeOrderApproved(Fact):
     CAUTIONS = (cautions.TAXES,)
     order: str = says(ORDER, "The order.")
     position: int | None = says(
-        _POSITION,
+        POSITION,
         "The position that the price was made at, to approve at that price although a quote "
         "would differ now.",
         default=None,

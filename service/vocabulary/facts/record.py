@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact, Role
-from service.vocabulary.kinds import CODE, Label, Listing, Text, Whole, says
+from service.vocabulary.kinds import CODE, POSITION, Label, Listing, Text, says
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class EventStruck(Fact):
     SUBJECTS = base.STUDIO
     # whoever may record an event may strike it; that is checked against the struck event
     ROLES = frozenset(Role) - {Role.AUDITOR}
-    position: int = says(Whole(1, 2**53 - 1), "The position of the event in the log.")
+    position: int = says(POSITION, "The position of the event in the log.")
     why: str = says(Text(), "Why.")
     reason: str | None = says(
         Label(),
@@ -45,7 +45,7 @@ class TextForgotten(Fact):
     SUBJECTS = base.STUDIO
     ROLES = frozenset()  # the owner of the database, who has no token
     positions: tuple[int, ...] = says(
-        Listing(Whole(1, 2**53 - 1), 1), "The positions of the events in the log."
+        Listing(POSITION, 1), "The positions of the events in the log."
     )
     by: str = says(CODE, "By whose order: the code of an office or a role, not a person's name.")
     ground: str = says(

@@ -1,6 +1,7 @@
 """Events as they come in: all that is wrong with one, and its personal members set apart."""
 
 from collections.abc import Callable, Iterator, Mapping
+from functools import cache
 from typing import Any
 
 import msgspec
@@ -188,10 +189,10 @@ def split_personal(members: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str
     return public, personal
 
 
-def names(type_: str, pointer: str) -> bool:
-    """Whether a type of event names the personal member at a JSON pointer of one of its events.
+def is_member(type_: str, pointer: str) -> bool:
+    """Whether a type of event has the member at a JSON pointer into one of its events.
 
-    What it does not name has no effect: it may be a member whose name is misspelt.
+    What it does not have is kept aside and without effect: its name may be misspelt.
     """
     kind: kinds.Kind = kinds.Group(CATALOGUE[type_])
     of_data, *steps = split(pointer)
@@ -199,15 +200,20 @@ def names(type_: str, pointer: str) -> bool:
         return False
     for at in steps:
         if isinstance(kind, kinds.Group):
-            found = next((one for one in kinds.members(kind.of) if one.name == at), None)
+            found = _kinds_of(kind.of).get(at)
             if found is None:
                 return False
-            kind = found.kind
+            kind = found
         elif isinstance(kind, kinds.Listing | kinds.Table):
             kind = kind.of
         else:
             return False
     return True
+
+
+@cache
+def _kinds_of(cls: type) -> Mapping[str, kinds.Kind]:
+    return {member.name: member.kind for member in kinds.members(cls)}
 
 
 def raw_members(packed: bytes) -> dict[str, bytes]:

@@ -18,6 +18,8 @@ seconds then, since a reset could reach the client before the answer.
 
 import ctypes
 import gc
+import logging
+import os
 import shutil
 import time
 from contextlib import suppress
@@ -32,10 +34,10 @@ from gunicorn.app.base import BaseApplication
 from prometheus_client.multiprocess import mark_process_dead
 
 from service.keys import KeysError, read_seal_key
-from service.log.engine import service_engine
+from service.log.engine import POOL_SIZE, service_engine
 from service.planning.kernel.compiled import CACHE_FOLDER, FOLDERS
 from service.planning.kernel.dispatch import warm
-from service.projections.projector import Projector
+from service.projections.projector import Pace, Projector
 from service.record import Studios
 from service.settings import Settings
 from service.web.app import create_app
@@ -73,7 +75,10 @@ def projector_of(settings: Settings, database_url: str) -> Projector:
     gc.set_threshold(*GC_THRESHOLDS)
     engine = service_engine(database_url, settings, bounded=True)
     studios = Studios(engine, seal_key=_seal_key(settings))
-    return Projector(lambda name: studios.of(name).warm, engine)
+    # each thread may want two connections at a time
+    most = ((settings.pool_size or POOL_SIZE) + settings.pool_overflow) // 2
+    pace = Pace(threads=max(1, min(Pace().threads, most)))
+    return Projector(lambda name: studios.of(name).warm, engine, pace)
 
 
 def sized(settings: Settings, threads: int) -> Settings:
@@ -145,7 +150,15 @@ def serve(settings: Settings, database_url: str, config: dict[str, Any], options
     share_arenas()
     warm()
     discard_old_kernels(Path(CACHE_FOLDER), time.time() - COMPILED_KEPT_S)
-    Serving(settings, database_url, config, options).run()
+    master = os.getpid()
+    try:
+        Serving(settings, database_url, config, options).run()
+    except SystemExit as ended:
+        if os.getpid() != master:
+            # a worker: what was begun before the fork is the master's to end
+            logging.shutdown()
+            os._exit(ended.code if isinstance(ended.code, int) else 1)
+        raise
 
 
 def share_arenas() -> None:

@@ -23,7 +23,7 @@ FOUND_S = 1.0
 def lane_chooser(app: Flask, lanes: Lanes) -> Callable[[str, str, bytes], Lane]:
     """What tells the lane of a method, path and query, by what the routes say of themselves.
 
-    A page behind the first is of the state that its cursor names, which may be any: it is costly.
+    A page whose cursor names a state, which may be any earlier one, is costly.
     """
     routes = app.url_map.bind("localhost")
     by_endpoint: dict[str, Lane] = {}

@@ -48,7 +48,6 @@ class Connection(HttpToolsProtocol):
         self._reader_deadline: asyncio.TimerHandle | None = None
         self._unsent = 0
         self._beneath: asyncio.Transport | None = None
-        # whether the head of the next request is still to come, whole or in part
         # what has come of a head, or since the last piece of a body: chunk lines and trailers
         self._head_bytes = 0
         # whose body is being read; None while a head is, or nothing
@@ -112,14 +111,14 @@ class Connection(HttpToolsProtocol):
                 self.parser.feed_data(data)
             except httptools.HttpParserUpgrade as offer:
                 if self._offers:
-                    data = self._head_without_offer() + data[offer.args[0] :]
+                    data = self._begin_again() + data[offer.args[0] :]
                     continue
             except httptools.HttpParserError:
                 self.send_400_response("Invalid HTTP request received.")
             return
 
-    def _head_without_offer(self) -> bytes:
-        """The head that was read last, and a parser that has read nothing."""
+    def _begin_again(self) -> bytes:
+        """Take a new parser; gives the head that was read last, without its offer, for that."""
         parser, self._offers = self.parser, False
         self.parser = httptools.HttpRequestParser(self)
         self.parser.set_dangerous_leniencies(lenient_data_after_close=True)

@@ -39,7 +39,7 @@ def assert_same(one: Board, other: Board) -> None:
         np.testing.assert_array_equal(getattr(one, name), getattr(other, name), err_msg=name)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_a_board_follows_a_log_fact_by_fact(seed: int) -> None:
     states = states_at_random(Random(seed), 40)
@@ -49,7 +49,7 @@ def test_a_board_follows_a_log_fact_by_fact(seed: int) -> None:
         assert_same(board, make_board(state))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_a_board_goes_from_any_state_to_any_other(seed: int) -> None:
     random = Random(seed)

@@ -56,7 +56,6 @@ def always_open(draw: st.DrawFn) -> tuple[Line, list[int]]:
     return line, draw(st.lists(due, min_size=n, max_size=n))
 
 
-@settings(deadline=None)
 @given(always_open())
 def test_the_latest_finish_is_the_due_minute_less_the_longest_path(
     case: tuple[Line, list[int]],
@@ -90,7 +89,7 @@ def working_time_of(line: Line, d: int) -> WorkingTime:
     return WorkingTime.of(windows)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(lines(), st.data())
 def test_the_latest_finish_meets_what_is_due_and_no_later_one_would(
     line: Line, data: st.DataObject
@@ -113,7 +112,7 @@ def test_the_latest_finish_meets_what_is_due_and_no_later_one_would(
         assert finish[row] == min([due[row], *starts])
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(lines())
 def test_durations_are_those_of_the_plan(line: Line) -> None:
     plan = dispatch(line)

@@ -46,7 +46,7 @@ def bounds(line: Line) -> list[tuple[int, int]]:
 # --- against the simulation ------------------------------------------------------------------
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=250)
 @given(lines())
 def test_the_plan_is_that_of_a_minute_by_minute_simulation(line: Line) -> None:
     plan = dispatch(line)
@@ -55,7 +55,7 @@ def test_the_plan_is_that_of_a_minute_by_minute_simulation(line: Line) -> None:
     assert plan.finish.tolist() == finish
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(lines())
 def test_the_rules_hold(line: Line) -> None:
     plan = dispatch(line)
@@ -80,7 +80,7 @@ def test_the_rules_hold(line: Line) -> None:
                 assert plan.finish[before] <= plan.start[after]
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(lines())
 def test_what_bound_a_start_is_there(line: Line) -> None:
     plan = dispatch(line)
@@ -110,7 +110,7 @@ def test_what_bound_a_start_is_there(line: Line) -> None:
             assert not any(t in worked for t in range(int(line.release_min[row]), start))
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(lines())
 def test_no_artist_frees_two(line: Line) -> None:
     plan = dispatch(line)

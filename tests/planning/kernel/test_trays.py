@@ -3,7 +3,7 @@
 from bisect import insort
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.kernel.trays import (
@@ -26,7 +26,6 @@ def test_the_lowest_bit_of_every_word_with_one_or_two() -> None:
             assert lowest_bit(np.int64(1 << low | 1 << other)) == low
 
 
-@settings(deadline=None)  # the first example compiles
 @given(st.lists(st.one_of(st.integers(0, PLACES - 1), st.none()), max_size=200))
 def test_the_first_place_is_taken_first(moves: list[int | None]) -> None:
     """A number puts a place into the tray, None takes one out, from a word at or before it."""

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.kernel.trays import IN_WORD, WORD_BITS
@@ -45,7 +45,6 @@ minutes_ahead = st.one_of(
 )
 
 
-@settings(deadline=None)  # the first example compiles
 @given(st.integers(NOW_MIN, NOW_MIN + 2 * IN_WORD), st.lists(minutes_ahead, max_size=ROWS))
 def test_minutes_come_in_order_with_all_their_rows(now: int, ahead: list[int]) -> None:
     """Each row, when it is taken out, may be followed by one that ends later still."""

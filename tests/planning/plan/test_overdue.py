@@ -35,7 +35,7 @@ def counted(line: Line, desk: Desk, row: int) -> int:
     return -1
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(lines())
 def test_overdue_is_what_has_had_all_its_working_minutes(line: Line) -> None:
     since, desks = overdue_since(line).tolist(), desks_of(line)
@@ -56,7 +56,7 @@ def test_overdue_is_what_has_had_all_its_working_minutes(line: Line) -> None:
             assert overdue_since(later)[row] == next_min
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 2**32 - 1), hours=st.integers(0, 24 * 12))
 def test_in_a_studio_it_is_what_the_calendars_say(seed: int, hours: int) -> None:
     """By the working minutes that the fold counts, those of answers by the days they take."""

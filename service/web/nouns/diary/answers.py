@@ -1,5 +1,6 @@
 """An episode's diary as JSON, CSV and plain text show it."""
 
+import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Annotated
@@ -16,10 +17,12 @@ from service.vocabulary.instants import format_instant
 from service.web.answers import Day, Instant, Shown, SuppositionShown, note, one_of, page_of
 from service.web.nouns.stoppages import shown_suppositions
 from service.web.nouns.values import shown_on
-from service.web.schemas.events import names
+from service.web.schemas.events import is_member
 
+_ESCAPED = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
+"""Unicode's categories of controls, formats, lone surrogates and ends of lines and paragraphs."""
 _JOINERS = "\u200c\u200d"
-"""Scripts need them within words."""
+"""Formats that scripts need within words."""
 WITHHELD = "Something about money was recorded, which this role may not read."
 COLUMNS = (
     "position",
@@ -183,9 +186,9 @@ def cells(entry: EntryShown) -> list[Cell]:
 
 
 def _texts(entry: EntryShown) -> list[str]:
-    """What people wrote; a member that the type does not name has its pointer before it."""
+    """What people wrote; before a member that the type does not have stands its pointer."""
     return [
-        _text(raw) if names(entry.type, pointer) else f"{pointer}: {_text(raw)}"
+        _text(raw) if is_member(entry.type, pointer) else f"{pointer}: {_text(raw)}"
         for pointer, raw in entry.words.items()
     ]
 
@@ -198,8 +201,10 @@ def _text(raw: Raw) -> str:
 def _readable(text: str) -> str:
     """A text with what a terminal acts upon escaped: control characters, changes of direction."""
     return "".join(
-        one if one.isprintable() or one in _JOINERS else one.encode("unicode_escape").decode()
-        for one in text
+        one.encode("unicode_escape").decode()
+        if unicodedata.category(one) in _ESCAPED and one not in _JOINERS
+        else one
+        for one in text.replace("\t", " ")
     )
 
 

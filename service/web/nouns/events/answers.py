@@ -57,7 +57,7 @@ def shown_receipts(receipts: Sequence[Receipt]) -> ReceiptsShown:
                 repeated=receipt.repeated,
                 marks=receipt.marks,
                 struck_at=receipt.struck_at,
-                kept_aside=receipt.unnamed,
+                kept_aside=receipt.kept_aside,
             )
             for receipt in receipts
         ]
