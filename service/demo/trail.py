@@ -11,7 +11,7 @@ from rich.table import Table
 from service.client import Client, RefusedError
 
 SHOWN_MOVES = 10
-BUILT_S = 120.0
+BUILT_S = 60.0
 ASK_AGAIN_S = 3.0
 
 
