@@ -48,7 +48,7 @@ def read_settings() -> Settings:
 def seal_key_of(settings: Settings) -> bytes | None:
     """The key of seals, made if there is none yet; without one it says so and nothing is sealed.
 
-    A key that others can read ends the command.
+    A key that others can read or replace ends the command.
     """
     try:
         return ensure_seal_key(settings.keys_folder)

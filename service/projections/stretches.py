@@ -31,7 +31,7 @@ from service.studio import Studio
 from service.vocabulary.instants import US_PER_MIN, instant, instant_us
 
 STRETCH_EVENTS = 5000
-"""The state and the plan to begin with take a twentieth of the time that so many events do."""
+"""Each begins with a plan of its own, which is little beside the walk over so many events."""
 
 
 class Stretch(NamedTuple):
