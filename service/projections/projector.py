@@ -124,7 +124,10 @@ class Projector:
         with self._engine.connect() as connection:
             found = [one.studio for one in unbuilt(connection) if self._is_due(connection, one)]
         with self._lock:
-            free = [name for name in found if name not in self._building]
+            # another thread may have built or failed on one of them since it was found
+            free = [
+                name for name in found if name not in self._building and not self._rests(name)
+            ]
             if not free:
                 return False
             name = min(free, key=lambda studio: self._begun_s.get(studio, 0.0))
@@ -140,10 +143,13 @@ class Projector:
 
     def _is_due(self, connection: Connection, found: Unbuilt) -> bool:
         """Whether a studio has a minute that is over and was not let alone for a while."""
-        if time.monotonic() < self._rests_until_s.get(found.studio, 0.0):
+        if self._rests(found.studio):
             return False
         head = read_head(connection, found.studio)
         return found.first_min < over_min(self._studio_of(found.studio), head)
+
+    def _rests(self, name: str) -> bool:
+        return time.monotonic() < self._rests_until_s.get(name, 0.0)
 
     def _rest(self, name: str, seconds: float) -> None:
         self._rests_until_s[name] = time.monotonic() + seconds

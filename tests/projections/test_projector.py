@@ -136,6 +136,30 @@ def test_one_studio_that_cannot_be_built_does_not_keep_others_waiting(
     wait_until(lambda: is_free(engine, "a-broken-one"))
 
 
+def test_a_studio_that_cannot_be_built_is_let_alone_by_a_thread_that_found_it_before(
+    engine: Engine, caplog: pytest.LogCaptureFixture
+) -> None:
+    recording.make(engine)
+    record(engine, entries_at_random(2))
+    studio = studio_with(BrokenHistory(NAME, engine), engine)
+    found, let_go = threading.Event(), threading.Event()
+
+    def studio_of(_: str) -> Studio:
+        if threading.current_thread() is slow:
+            found.set()
+            assert let_go.wait(20)
+        return studio
+
+    one = Projector(studio_of, engine, SOON)
+    slow = threading.Thread(target=one.build_on)
+    slow.start()
+    assert found.wait(20)
+    one.build_on()
+    let_go.set()
+    slow.join()
+    assert sum("cannot be built" in line.message for line in caplog.records) == 1
+
+
 def test_it_goes_on_when_its_connections_are_lost(
     engine: Engine, database: Database, server_admin: Engine
 ) -> None:
