@@ -157,6 +157,7 @@ def _by_episode(item: str, old: object, new: object, recut: set[str]) -> Iterato
         yield item
     if not _alike(old, new):
         recut.add(item)
+        yield item
         for found in (old, new):
             if isinstance(found, Episode):
                 yield from found.scenes
