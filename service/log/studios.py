@@ -144,6 +144,14 @@ def move_clock(
             f"the clock of {studio} stands at {now}, goes at most {CLOCK_STEP_DAYS_MAX} days ahead "
             "at a time, and cannot be taken back; move it further in steps"
         )
+    write_clock(connection, studio, clock_at_us, seal_key)
+    return head._replace(clock_at_us=clock_at_us)
+
+
+def write_clock(
+    connection: Connection, studio: str, clock_at_us: int, seal_key: bytes | None = None
+) -> None:
+    """Write where a simulated clock stands, whatever the way there, and seal it."""
     connection.execute(
         update(schema.head)
         .where(schema.head.c.studio == studio)
@@ -152,7 +160,6 @@ def move_clock(
             clock_seal=clock_seal(seal_key, studio, "simulated", clock_at_us),
         )
     )
-    return head._replace(clock_at_us=clock_at_us)
 
 
 def _studios(connection: Connection, studio: str | None) -> list[StudioRecord]:

@@ -125,9 +125,7 @@ class Projector:
             found = [one.studio for one in unbuilt(connection) if self._is_due(connection, one)]
         with self._lock:
             # another thread may have built or failed on one of them since it was found
-            free = [
-                name for name in found if name not in self._building and not self._rests(name)
-            ]
+            free = [name for name in found if name not in self._building and not self._rests(name)]
             if not free:
                 return False
             name = min(free, key=lambda studio: self._begun_s.get(studio, 0.0))

@@ -8,7 +8,8 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import cache
-from typing import TypeVar, cast
+from itertools import chain
+from typing import NamedTuple, TypeVar, cast
 
 from flask import Flask, Response, current_app, g, request
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram
@@ -74,8 +75,9 @@ class Metrics:
             ("route", "method"),
             registry=self.registry,
         )
+        self.unplanned_name = "retake_ledger_studios_without_plan"
         self.unplanned = Gauge(
-            "retake_ledger_studios_without_plan",
+            self.unplanned_name,
             "Studios of which no plan could be made when one was last asked for.",
             multiprocess_mode="livemax",
             registry=self.registry,
@@ -99,9 +101,14 @@ class Metrics:
 
         return self._of_all(text)
 
-    def value(self, name: str) -> float:
-        """The value of a metric without labels, likewise; 0 where it was never set."""
-        return self._of_all(lambda registry: registry.get_sample_value(name) or 0.0)
+    def values(self) -> dict[str, float]:
+        """The metrics without labels by name, likewise."""
+
+        def unlabelled(registry: CollectorRegistry) -> dict[str, float]:
+            samples = chain.from_iterable(metric.samples for metric in registry.collect())
+            return {sample.name: sample.value for sample in samples if not sample.labels}
+
+        return self._of_all(unlabelled)
 
     def _of_all(self, read: Callable[[CollectorRegistry], T]) -> T:
         """What is read of all workers' figures; of this one's where their folder is gone."""
@@ -156,21 +163,27 @@ def count_appended(events: int) -> None:
             metrics().recorded.happens()
 
 
-def studios_without_plan() -> int:
-    """Of how many studios no plan could be made, the worker counted that has most of them."""
-    return int(metrics().value("retake_ledger_studios_without_plan"))
+class Ailments(NamedTuple):
+    """What ails a service that answers.
 
-
-def disk_is_full(within_s: float) -> bool:
-    """Whether the database had no room for the last thing that was to be recorded, lately.
-
-    That counts for `within_s` where nothing is recorded meanwhile.
+    `studios_without_plan` is of how many studios no plan could be made, as the worker counted that
+    has most of them. `disk_full` is whether the database lately had no room for the last thing
+    that was to be recorded.
     """
-    found = metrics()
-    full_at_s = found.value(found.disk_full.monotonic_name)
-    if full_at_s <= found.value(found.recorded.monotonic_name):
-        return False
-    return time.monotonic() < full_at_s + within_s
+
+    studios_without_plan: int
+    disk_full: bool
+
+
+def ailments(disk_full_s: float) -> Ailments:
+    """What ails the service; a disk counts as full for `disk_full_s` if nothing is recorded."""
+    found, values = metrics(), metrics().values()
+    full_at_s = values.get(found.disk_full.monotonic_name, 0.0)
+    recorded_at_s = values.get(found.recorded.monotonic_name, 0.0)
+    return Ailments(
+        int(values.get(found.unplanned_name, 0.0)),
+        full_at_s > recorded_at_s and time.monotonic() < full_at_s + disk_full_s,
+    )
 
 
 def metrics_response() -> Response:
