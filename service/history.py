@@ -46,13 +46,17 @@ class History:
         self.name = name
         self._engine = engine
         self._lock = threading.RLock()
+        self._seal_key = seal_key
+        self._keeping = keeping
+        self.snapshots = Snapshots(name, engine, seal_key, keeping.snapshot_every)
+        self._begin_anew()
+
+    def _begin_anew(self) -> None:
+        """Know nothing of the log."""
         self._position = 0
         self._state = EMPTY
         self._struck: dict[int, int] = {}
-        self._seal_key = seal_key
-        self._keeping = keeping
-        self._kept = KeptStates(name, seal_key, keeping)
-        self.snapshots = Snapshots(name, engine, seal_key, keeping.snapshot_every)
+        self._kept = KeptStates(self.name, self._seal_key, self._keeping)
 
     def apart(self) -> "History":
         """A second fold of the same log, which `at` moves from position to position.
@@ -66,15 +70,20 @@ class History:
     def at(self, position: int) -> State:
         """The state as it was known at a position, where a commit or its strikes ended.
 
-        It is folded on from the position asked for before; for an earlier one from the beginning,
-        or a snapshot.
+        It is folded on from the position asked for before; for an earlier one, and for one so far
+        behind that a snapshot lies between, from the last snapshot or the beginning.
         """
         with self._lock, self._engine.connect() as connection:
-            if self._position > position:
-                self._position, self._state, self._struck = 0, EMPTY, {}
-                self._kept = KeptStates(self.name, self._seal_key, self._keeping)
+            far = self._seal_key is not None and self._keeping.snapshot_every
+            if self._position > position or (far and position - self._position > far):
+                self._begin_anew()
             head = read_head(connection, self.name)
-            _, state = self.caught_up(connection, head._replace(position=position))
+            try:
+                _, state = self.caught_up(connection, head._replace(position=position))
+            except BaseException:
+                # it may know strikes that lie behind where it stands: no earlier one may be asked
+                self._begin_anew()
+                raise
             return state
 
     def lock_log(self, connection: Connection, token_ids: Iterable[str]) -> Locked:

@@ -17,10 +17,11 @@ from service.log.embedded import EmbeddedServerError
 from service.log.engine import service_engine
 from service.log.migrate import is_up_to_date
 from service.settings import Settings, SettingsError
+from service.signals import signals_raised
 
 DEFAULT_PORT = 8765
 UNUSED_S = 5.0
-"""How long those who are connected with the embedded server may take to leave it."""
+"""How long others who use the embedded server may take to leave it."""
 
 
 def read_settings() -> Settings:
@@ -72,16 +73,18 @@ def database_of(settings: Settings) -> Iterator[str]:
         yield settings.database_url
         return
     started = not embedded.is_running(settings.data)
-    try:
-        url = embedded.ensure_running(settings.data)
-        migrate_apart()
-        yield url
-    finally:
-        if started:
-            try:
-                embedded.stop(settings.data, unless_used_s=UNUSED_S)
-            except EmbeddedServerError as error:  # the command has done what it was for
-                click.echo(f"the database is left running: {error}", err=True)
+    with signals_raised():  # else nobody would stop the server that was started
+        try:
+            with embedded.used(settings.data):
+                url = embedded.ensure_running(settings.data)
+                migrate_apart()
+                yield url
+        finally:
+            if started:
+                try:
+                    embedded.stop(settings.data, unless_used_s=UNUSED_S)
+                except EmbeddedServerError as error:  # the command has done what it was for
+                    click.echo(f"the database is left running: {error}", err=True)
 
 
 def _refuse_unmigrated(url: str, settings: Settings) -> None:

@@ -153,13 +153,17 @@ def others_may_read(path: Path) -> bool:
 
 
 def others_may_write(path: Path) -> bool:
-    """Whether somebody else than this user and root may change a file, or what a folder has.
-
-    Root may be working for whoever owns it.
-    """
+    """Whether somebody else than this user and root may change a file, or what a folder has."""
     found = path.stat()
-    foreign = os.geteuid() not in {found.st_uid, 0} and found.st_uid != 0
+    foreign = found.st_uid not in {os.geteuid(), 0}
     return foreign or bool(found.st_mode & (stat.S_IWGRP | stat.S_IWOTH))
+
+
+def _others_may_put(path: Path) -> bool:
+    """The same of keys, where root may be working for whoever owns them."""
+    if os.geteuid() == 0:
+        return bool(path.stat().st_mode & (stat.S_IWGRP | stat.S_IWOTH))
+    return others_may_write(path)
 
 
 def _refuse_open(path: Path) -> None:
@@ -169,14 +173,14 @@ def _refuse_open(path: Path) -> None:
             f"others may read the key {path}: run chmod 600 on it, and replace it if"
             " somebody may have read it"
         )
-    if others_may_write(path):
+    if _others_may_put(path):
         raise OpenKeyError(f"the key {path} belongs to another user: put back what was there")
 
 
 def _refuse_writable(folder: Path) -> None:
     """Raise OpenKeyError where others may put a key into a folder; it need not be there yet."""
     try:
-        is_open = others_may_write(folder)
+        is_open = _others_may_put(folder)
     except (FileNotFoundError, NotADirectoryError):
         return  # who wants to make it says so
     except OSError as error:

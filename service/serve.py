@@ -4,13 +4,11 @@ import logging
 import os
 import signal
 import socket
-import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -29,6 +27,7 @@ from service.log.engine import service_engine
 from service.log.rights import TooManyRightsError, refuse_too_many_rights
 from service.log.tree import FrontierError, checked_head
 from service.settings import Settings
+from service.signals import signals_raised
 from service.tls import context_of
 
 if TYPE_CHECKING:  # what it stands on looks for the folder of metrics when it is imported
@@ -178,16 +177,13 @@ def _ended_with_caller(pipe: int | None, settings: Settings) -> Iterator[None]:
         gone.set()
         os.kill(os.getpid(), signal.SIGTERM)
 
-    def end(number: int, _: FrameType | None) -> None:
-        sys.exit(128 + number)
-
-    signal.signal(signal.SIGTERM, end)  # until gunicorn has a handler of its own
-    threading.Thread(target=wait, daemon=True).start()
-    try:
-        yield
-    finally:
-        if gone.is_set() and settings.database_url is None:
-            embedded.stop(settings.data, unless_used_s=UNUSED_S)
+    with signals_raised():  # until gunicorn has handlers of its own
+        threading.Thread(target=wait, daemon=True).start()
+        try:
+            yield
+        finally:
+            if gone.is_set() and settings.database_url is None:
+                embedded.stop(settings.data, unless_used_s=UNUSED_S)
 
 
 def _tls(certificate: Path | None, key: Path | None) -> tuple[Path, Path] | None:

@@ -1,14 +1,12 @@
 """The service that the demo starts: at a port that it holds from the first, and ended with it."""
 
 import os
-import signal
 import socket
 import subprocess
 import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from types import FrameType
 
 import click
 import httpx
@@ -16,6 +14,7 @@ from rich.console import Console
 
 from service.installation import DEFAULT_PORT
 from service.settings import Settings
+from service.signals import signals_raised
 
 HOST = "127.0.0.1"
 UP_S = 240.0
@@ -84,7 +83,7 @@ def served(
     # killed, this process cannot end the service: that sees the pipe closed then
     ends_with_us, held = os.pipe()
     options = ("--port", port, "--while-open", ends_with_us, "--listening", fd)
-    with _signals_raised():
+    with signals_raised():
         server = subprocess.Popen(  # noqa: S603  # our own command
             [*command, *map(str, options)], env=environ, pass_fds=[fd, ends_with_us]
         )
@@ -127,23 +126,3 @@ def _stopped_answering(server: subprocess.Popen[bytes], error: httpx.TransportEr
     code = server.poll()
     ended = "" if code is None else f"; it ended with code {code}"
     return f"the service stopped answering ({error}){ended}: run the demo anew"
-
-
-@contextmanager
-def _signals_raised() -> Iterator[None]:
-    """Within, SIGTERM and SIGHUP raise SystemExit with the code that a shell tells of them.
-
-    SIGINT raises KeyboardInterrupt even where a shell that started this process in the background
-    has it ignored: whoever sends it by `kill -INT` means it.
-    """
-
-    def end(number: int, _: FrameType | None) -> None:
-        raise SystemExit(128 + number)
-
-    handlers = {signal.SIGTERM: end, signal.SIGHUP: end, signal.SIGINT: signal.default_int_handler}
-    before = {number: signal.signal(number, handler) for number, handler in handlers.items()}
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)

@@ -96,7 +96,7 @@ def _manifest(folder: Path, keys: tuple[Key, ...]) -> _Manifest:
     if manifest.format != FORMAT:
         raise RestoreError(
             f"{path} is of format {manifest.format}, not {FORMAT}: restore it with the release "
-            f"that wrote it ({manifest.release}), and back up anew"
+            f"that wrote it ({manifest.release!r}), and back up anew"
         )
     if any(Path(one.file).name != one.file for one in manifest.tables):
         raise RestoreError(f"{path} names files outside its folder")
@@ -135,7 +135,7 @@ def _refuse_other(connection: Connection, manifest: _Manifest) -> None:
     if here != manifest.revision:
         raise RestoreError(
             f"the backup is of migration {manifest.revision}, the database of {here}: restore "
-            f"it with release {manifest.release} and migrate then"
+            f"it with release {manifest.release!r} and migrate then"
         )
     there = sorted((one.table, one.columns) for one in manifest.tables)
     if there != sorted((one.name, tuple(one.columns.keys())) for one in tables()):

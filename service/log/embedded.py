@@ -1,10 +1,10 @@
 """The PostgreSQL server that comes along, so that a laptop needs no other.
 
 Inside the data folder lie `postgresql/` (the cluster and the server's socket, mode 0700),
-`server.lock` and `server.log`, and the server's programs where root has them in a folder that the
-server's account may not pass. There is no TCP, and whoever can enter the cluster's folder is
-its owner. Everything happens under one file lock, so that any number of processes may ask for
-the server at once.
+`server.lock`, `server.used` and `server.log`, and the server's programs where root has them in a
+folder that the server's account may not pass. There is no TCP, and whoever can enter the cluster's
+folder is its owner. Everything happens under one file lock, so that any number of processes may ask
+for the server at once; who uses it shares another one, so that nobody ends it meanwhile.
 """
 
 import fcntl
@@ -16,7 +16,6 @@ from contextlib import contextmanager
 from importlib.metadata import version
 from pathlib import Path
 
-import psycopg
 from sqlalchemy.engine import URL
 
 from service.log.server_programs import (
@@ -33,19 +32,16 @@ from service.log.server_programs import (
     programs_in,
 )
 
-__all__ = ["DATABASE", "EmbeddedServerError", "InUseError", "ensure_running", "is_running", "stop"]
+__all__ = [
+    "DATABASE", "EmbeddedServerError", "InUseError", "ensure_running", "is_running", "stop", "used",
+]  # fmt: skip
 
 DATABASE = "retake_ledger"
 
-_OTHERS = """
-SELECT count(*) FROM pg_stat_activity
-WHERE backend_type = 'client backend' AND pid <> pg_backend_pid()
-"""
 _SOCKET = f".s.PGSQL.{PORT}"
 _SOCKET_PATH_BYTES_MAX = 103  # macOS has 104 with the closing NUL, Linux 108
 _DEADLINE_S = 120.0
 _POLL_S = 0.05
-_ASKED_S = 5
 _LOG_BYTES_MAX = 8 * 1024 * 1024
 
 # Into postgresql.conf when the cluster is made, where an installation may change them.
@@ -78,14 +74,27 @@ def ensure_running(folder: Path, *, durable: bool = True) -> str:
 
 
 class InUseError(EmbeddedServerError):
-    """The server was left running, since others are connected with it."""
+    """The server was left running, since others use it."""
+
+
+@contextmanager
+def used(folder: Path) -> Iterator[None]:
+    """Keep `stop` from ending the server of this data folder, which need not run yet.
+
+    That holds for the processes that are forked meanwhile too, until all have ended. Raises
+    `EmbeddedServerError`.
+    """
+    server = _Server(folder)
+    server.make_folder()
+    with server.locked("server.used", fcntl.LOCK_SH):
+        yield
 
 
 def stop(folder: Path, *, unless_used_s: float | None = None) -> bool:
     """End the server of this data folder; False if none was running.
 
-    With `unless_used_s`, InUseError is raised instead where others stay connected with it for so
-    long. Raises `EmbeddedServerError` where it does not end.
+    With `unless_used_s`, InUseError is raised instead where others use it for so long. Raises
+    `EmbeddedServerError` where it does not end.
     """
     return _Server(folder).stop(unless_used_s)
 
@@ -93,6 +102,10 @@ def stop(folder: Path, *, unless_used_s: float | None = None) -> bool:
 def is_running(folder: Path) -> bool:
     """Whether a server of this data folder accepts connections."""
     return _Server(folder).programs.probe() == READY
+
+
+class _HeldError(EmbeddedServerError):
+    """A file lock was not let go of in time."""
 
 
 class _Server:
@@ -111,8 +124,8 @@ class _Server:
     def ensure_running(self, *, durable: bool) -> str:
         if self.programs.probe() != READY:
             self._check_reachable()
-        self._make_folder()
-        with self._lock():
+        self.make_folder()
+        with self.locked("server.lock"):
             self._bring_programs()
             if not self._wait_until_decided():
                 if not self.cluster.is_dir() or not any(self.cluster.iterdir()):
@@ -127,12 +140,11 @@ class _Server:
                 return False
         except OSError as error:
             raise _unusable(self.cluster, error) from error
-        with self._lock():
+        # in the order of those who use it, so that none waits for the other
+        with self._unused(unless_used_s), self.locked("server.lock"):
             self._bring_programs()
             if not self._wait_until_decided():
                 return False
-            if unless_used_s is not None:
-                self._refuse_used(unless_used_s)
             pid = named_pid(self.cluster / "postmaster.pid")
             if pid is None or not self.programs.is_ours(pid):
                 raise EmbeddedServerError(
@@ -147,24 +159,21 @@ class _Server:
                 raise EmbeddedServerError(f"the server did not stop: {done.stdout.strip()}")
             return True
 
-    def _refuse_used(self, within_s: float) -> None:
-        """Raise InUseError where others are connected and do not leave in time."""
-        deadline = time.monotonic() + within_s
+    @contextmanager
+    def _unused(self, within_s: float | None) -> Iterator[None]:
+        """Nobody begins to use the server meanwhile; InUseError where others do not leave in time.
+
+        None asks nobody.
+        """
+        if within_s is None:
+            yield
+            return
         try:
-            with psycopg.connect(
-                host=str(self.cluster), port=PORT, user=OWNER, dbname=DATABASE,
-                autocommit=True, connect_timeout=_ASKED_S,
-            ) as connection:  # fmt: skip
-                while (others := connection.execute(_OTHERS).fetchall()[0][0]) > 0:
-                    if time.monotonic() > deadline:
-                        raise InUseError(
-                            f"{self.folder}: a service or a command still uses the server "
-                            f"(connections: {others}); end that first"
-                        )
-                    time.sleep(_POLL_S)
-        except psycopg.Error as error:
-            raise EmbeddedServerError(
-                f"{self.folder}: the server does not say who uses it ({error}); end it by hand"
+            with self.locked("server.used", within_s=within_s):
+                yield
+        except _HeldError as error:
+            raise InUseError(
+                f"{self.folder}: a service or a command still uses the server; end that first"
             ) from error
 
     def _url(self) -> str:
@@ -185,23 +194,27 @@ class _Server:
         return answer == READY
 
     @contextmanager
-    def _lock(self) -> Iterator[None]:
-        path = self.folder / "server.lock"
+    def locked(
+        self, name: str, kind: int = fcntl.LOCK_EX, within_s: float = 2 * _DEADLINE_S
+    ) -> Iterator[None]:
+        """Hold a file lock, shared or not, once others let go of it."""
+        path = self.folder / name
         try:
             descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
         except OSError as error:
             raise _unusable(path, error) from error
         try:
-            deadline = time.monotonic() + 2 * _DEADLINE_S
-            while not _try_lock(descriptor):
+            deadline = time.monotonic() + within_s
+            while not _try_lock(descriptor, kind):
                 if time.monotonic() > deadline:
-                    raise EmbeddedServerError(f"{path}: another process holds it without end")
+                    raise _HeldError(f"{path}: another process holds it without end")
                 time.sleep(_POLL_S)
             yield
         finally:
             os.close(descriptor)
 
-    def _make_folder(self) -> None:
+    def make_folder(self) -> None:
+        """Make the data folder where it is not there."""
         try:
             self.folder.mkdir(mode=0o700, parents=True)
         except FileExistsError:
@@ -342,9 +355,9 @@ def _open_private(path: str, flags: int) -> int:
     return os.open(path, flags, 0o600)
 
 
-def _try_lock(descriptor: int) -> bool:
+def _try_lock(descriptor: int, kind: int) -> bool:
     try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        fcntl.flock(descriptor, kind | fcntl.LOCK_NB)
     except BlockingIOError:
         return False
     return True

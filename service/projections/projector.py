@@ -1,7 +1,7 @@
 """Threads that keep the trails built; of all threads and processes one at a time builds one.
 
-Nothing wakes it after a commit: rows are stored only of minutes that are over, and readers walk
-what is missing by themselves. They look every few seconds.
+Nothing wakes them after a commit: rows are stored only of minutes that are over, and readers walk
+what is missing by themselves. The threads look every few seconds.
 """
 
 import logging
@@ -113,6 +113,8 @@ class Projector:
                 return
             except (SQLAlchemyError, EmbeddedServerError) as error:
                 _log.warning("trails cannot be built for the moment: %s", error)
+            except Exception:  # a fault of ours: the thread goes on all the same
+                _log.exception("trails cannot be built for the moment")
             if not worked:
                 self._ending.wait(self._pace.poll_s)
 
@@ -140,7 +142,7 @@ class Projector:
                 self._building.remove(name)
 
     def _is_due(self, connection: Connection, found: Unbuilt) -> bool:
-        """Whether a studio has a minute that is over and was not let alone for a while."""
+        """Whether a studio has a minute that is over, and is not to be let alone as yet."""
         if self._rests(found.studio):
             return False
         head = read_head(connection, found.studio)
@@ -153,7 +155,10 @@ class Projector:
         self._rests_until_s[name] = time.monotonic() + seconds
 
     def _build(self, name: str) -> bool:
-        """Build a piece; False where another process does, or it cannot be had now."""
+        """Build a piece; False where another process does, or it cannot be had now.
+
+        True as well after a fault of ours, for which the studio is let alone for a while.
+        """
         connection = self._engine.connect()
         try:
             if not rows.try_lock(connection, name):
@@ -167,7 +172,8 @@ class Projector:
             connection.invalidate()
             if isinstance(error, MovedOnError | NotYetError | UnknownStudioError):
                 return False
-            if not isinstance(error, Exception) or isinstance(error, SQLAlchemyError):
+            theirs = isinstance(error, SQLAlchemyError | EmbeddedServerError)
+            if theirs or not isinstance(error, Exception):
                 raise
             # a fault of ours: the trail of another studio can still be built
             _log.exception("the trail of %s cannot be built", name)

@@ -55,7 +55,7 @@ def over_min(studio: Studio, head: Head) -> int:
 
 
 StateAt: TypeAlias = Callable[[int], State]
-"""The state as it was known at a position: of a history apart, or of one that may go back."""
+"""The state as it was known at a position, as a history gives it."""
 
 
 def plan_at(studio: Studio, at: Checkpoint, state_at: StateAt) -> Schedule:

@@ -50,7 +50,7 @@ class Receipt(NamedTuple):
     """What became of one event: where it lies, and whether it had been recorded before.
 
     `struck_at` is the position of the strike by which it does not count any more, None while it
-    stands; `kept_aside` has the JSON pointers of what it says that its type does not name.
+    stands; `kept_aside` has the JSON pointers of what it says that its type does not have.
     """
 
     source: str

@@ -6,17 +6,27 @@ import shutil
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from pathlib import Path
 from threading import Thread, Timer
 from typing import Any
 
 import psycopg
 import pytest
-from sqlalchemy import create_engine
+from sqlalchemy import NullPool, create_engine, text
 from sqlalchemy.engine import make_url
 
-from service.log.embedded import EmbeddedServerError, InUseError, ensure_running, is_running, stop
+from service.log.embedded import (
+    EmbeddedServerError,
+    InUseError,
+    ensure_running,
+    is_running,
+    stop,
+    used,
+)
 from tests.log.embedding import ask, make_open_folder
 from tests.places import TOP
 from tests.serving import postmaster_pid
@@ -234,14 +244,29 @@ def test_a_file_in_place_of_the_folder_is_refused(parent: Path) -> None:
 
 
 def test_it_is_not_stopped_under_those_who_use_it(data: Path) -> None:
-    url = ensure_running(data)
-    engine = create_engine(url)
-    with engine.connect():
-        with pytest.raises(InUseError, match=r"still uses the server \(connections: 1\)"):
+    with ExitStack() as using:
+        using.enter_context(used(data))  # from before it runs, and without a connection
+        ensure_running(data)
+        with pytest.raises(InUseError, match="still uses the server; end that first"):
             stop(data, unless_used_s=0.1)
         assert is_running(data)
-        leaving = Timer(0.3, engine.dispose)
+        leaving = Timer(0.3, using.close)
         leaving.start()
-    assert stop(data, unless_used_s=10.0)
+        assert stop(data, unless_used_s=10.0)
+        leaving.join()
     assert not is_running(data)
-    leaving.join()
+
+
+def test_who_comes_while_it_is_stopped_has_one_that_runs(data: Path) -> None:
+    with ThreadPoolExecutor() as threads:
+        for wait_s in (0.0, 0.01, 0.1):
+            ensure_running(data)
+            stopped = threads.submit(stop, data, unless_used_s=10.0)
+            time.sleep(wait_s)
+            with used(data):
+                engine = create_engine(ensure_running(data), poolclass=NullPool)
+                for _ in range(20):
+                    with engine.connect() as connection:
+                        connection.execute(text("SELECT 1"))
+                    time.sleep(0.01)
+            assert stopped.result(timeout=20)

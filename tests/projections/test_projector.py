@@ -5,6 +5,7 @@ import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from sqlalchemy import Engine, func, insert, literal, select, text, update
@@ -18,7 +19,9 @@ from service.log.studios import make_studio
 from service.planning.compare.trail import DateMove
 from service.projections import rows
 from service.projections.projector import Pace, Projector, unbuilt
+from service.settings import Settings
 from service.studio import Studio
+from service.web.serving import projector_of
 from tests import recording
 from tests.conftest import Database
 from tests.projections.logs import NAME, LogEntry, entries_at_random, is_free, record
@@ -254,3 +257,38 @@ def test_those_who_wait_take_turns(engine: Engine) -> None:
         assert one.build_on()
     assert taken[:3] == taken[3:]
     assert sorted(taken[:3]) == sorted(names)
+
+
+class BrokenPlans(Projector):
+    """One that finds out nothing at first."""
+
+    asked = 0
+
+    def _is_due(self, *asked: Any) -> bool:
+        self.asked += 1
+        if self.asked <= 3:
+            raise ZeroDivisionError
+        return super()._is_due(*asked)
+
+
+def test_a_thread_goes_on_after_a_fault_of_ours(engine: Engine) -> None:
+    recording.make(engine)
+    entries = entries_at_random(2)
+    record(engine, entries)
+    one = BrokenPlans(lambda _: Studio(NAME, engine, lambda: 0), engine, replace(SOON, threads=1))
+    with running(one):
+        wait_until(lambda: stored(engine) == wanted(over(entries)))
+
+
+def test_it_builds_with_as_few_connections_as_may_be_set(
+    engine: Engine, database: Database
+) -> None:
+    recording.make(engine)
+    entries = entries_at_random(2)
+    record(engine, entries)
+    settings = Settings.from_environment({"HOME": "/"})
+    few = replace(settings, pool_size=1, pool_overflow=0)
+    one = projector_of(few, database.service_url)
+    with running(one):
+        wait_until(lambda: stored(engine) == wanted(over(entries)))
+    one._engine.dispose()

@@ -1,13 +1,17 @@
 """The trail in the database: the same rows however it is built, and never half."""
 
 from contextlib import suppress
+from itertools import count
+from typing import Any
 
 import pytest
 from msgspec.structs import replace
 from sqlalchemy import Engine, func, select
 from sqlalchemy.exc import OperationalError
 
+from service import history
 from service.log.append import read_head
+from service.log.read import bodies
 from service.log.schema import trail
 from service.log.studios import make_studio, move_clock
 from service.planning.compare.trail import DateMove, pass_time
@@ -428,3 +432,35 @@ def test_after_a_fault_between_two_strikes_it_is_built_on(engine: Engine) -> Non
             walker.piece(connection, 100.0, fail)
         build(engine, walker)
         assert stored(engine) == wanted(over(entries))
+
+
+def test_after_a_fault_in_a_fold_it_is_built_on(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was read of strikes before the fault must not count where they were not yet known."""
+    recording.make(engine)
+    entries = entries_at_random(8, facts=120)
+    record(engine, entries)
+    due = wanted(over(entries))
+    for failing in count(1):
+        reads = 0
+
+        def fail(*asked: Any, most: int = failing) -> list[tuple[int, bytes]]:
+            nonlocal reads
+            reads += 1
+            if reads == most:
+                raise OperationalError("", {}, Exception())
+            return bodies(*asked)
+
+        walker = Walker(studio_of(engine), engine)
+        with engine.begin() as connection:
+            rows.clear(connection, NAME)
+        monkeypatch.setattr(history, "bodies", fail)
+        with engine.connect() as connection, suppress(OperationalError):
+            walker.piece(connection, 100.0)
+        monkeypatch.undo()
+        if reads < failing:
+            break
+        build(engine, walker)
+        assert stored(engine) == due
+    assert failing > 10

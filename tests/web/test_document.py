@@ -252,7 +252,7 @@ def test_routes_that_tell_dates_of_a_plan_say_so(made: dict[str, Any]) -> None:
     assert undeclared == []
 
 
-@pytest.mark.parametrize("path", ["//live", "///live", "//events"])
+@pytest.mark.parametrize("path", ["//live", "///live", "//events", "/live//"])
 def test_an_address_with_a_doubled_slash_is_another_one(path: str) -> None:
     answer = bare_app().test_client().get("/", environ_overrides={"PATH_INFO": path})
     assert answer.status_code == 404

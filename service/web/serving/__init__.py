@@ -73,11 +73,12 @@ def worker_app(settings: Settings, database_url: str) -> Flask:
 def projector_of(settings: Settings, database_url: str) -> Projector:
     """What builds the trails, with connections of its own."""
     gc.set_threshold(*GC_THRESHOLDS)
-    engine = service_engine(database_url, settings, bounded=True)
-    studios = Studios(engine, seal_key=_seal_key(settings))
     # each thread may want two connections at a time
-    most = ((settings.pool_size or POOL_SIZE) + settings.pool_overflow) // 2
-    pace = Pace(threads=max(1, min(Pace().threads, most)))
+    size = settings.pool_size or POOL_SIZE
+    overflow = max(settings.pool_overflow, 2 - size)
+    engine = service_engine(database_url, replace(settings, pool_overflow=overflow), bounded=True)
+    studios = Studios(engine, seal_key=_seal_key(settings))
+    pace = Pace(threads=min(Pace().threads, (size + overflow) // 2))
     return Projector(lambda name: studios.of(name).warm, engine, pace)
 
 
@@ -157,8 +158,15 @@ def serve(settings: Settings, database_url: str, config: dict[str, Any], options
         if os.getpid() != master:
             # a worker: what was begun before the fork is the master's to end
             logging.shutdown()
-            os._exit(ended.code if isinstance(ended.code, int) else 1)
+            os._exit(_status_of(ended))
         raise
+
+
+def _status_of(ended: SystemExit) -> int:
+    """The exit status that Python gives a process that ends so."""
+    if ended.code is None:
+        return 0
+    return ended.code if isinstance(ended.code, int) else 1
 
 
 def share_arenas() -> None:

@@ -151,7 +151,7 @@ class Lane:
         return False
 
     def stop(self) -> None:
-        """Begin nothing more; what runs is left to end."""
+        """Begin nothing more; what runs may go on until the process ends."""
         self._executor.shutdown(wait=False, cancel_futures=True)
 
 

@@ -19,7 +19,7 @@ from service.web.nouns.stoppages import shown_suppositions
 from service.web.nouns.values import shown_on
 from service.web.schemas.events import is_member
 
-_ESCAPED = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
+_ESCAPED = frozenset({"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"})
 """Unicode's categories of controls, formats, lone surrogates and ends of lines and paragraphs."""
 _JOINERS = "\u200c\u200d"
 """Formats that scripts need within words."""
@@ -199,7 +199,10 @@ def _text(raw: Raw) -> str:
 
 
 def _readable(text: str) -> str:
-    """A text with what a terminal acts upon escaped: control characters, changes of direction."""
+    """A text with what a terminal acts upon or cannot show escaped, and blanks for tabs.
+
+    That is control characters, changes of direction, and what Unicode gives no meaning.
+    """
     return "".join(
         one.encode("unicode_escape").decode()
         if unicodedata.category(one) in _ESCAPED and one not in _JOINERS

@@ -1,0 +1,29 @@
+"""Signals that end a process, raised as exceptions, so that it ends what it began."""
+
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import FrameType
+
+
+@contextmanager
+def signals_raised() -> Iterator[None]:
+    """Within, SIGTERM and SIGHUP raise SystemExit with the code that a shell tells of them.
+
+    SIGINT raises KeyboardInterrupt even where a shell that started this process in the background
+    has it ignored: whoever sends it by `kill -INT` means it. SIGHUP stays ignored where it is: the
+    process was started to outlive its terminal. To be used in the main thread.
+    """
+
+    def end(number: int, _: FrameType | None) -> None:
+        raise SystemExit(128 + number)
+
+    handlers = {signal.SIGTERM: end, signal.SIGINT: signal.default_int_handler}
+    if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
+        handlers[signal.SIGHUP] = end
+    before = {number: signal.signal(number, handler) for number, handler in handlers.items()}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
