@@ -26,6 +26,7 @@ ORDER = (
     "release",
     "tls",
     "keys",
+    "signals",
     "log",
     "kept",
     "history",

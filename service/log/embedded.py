@@ -12,12 +12,13 @@ import os
 import shutil
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from importlib.metadata import version
 from pathlib import Path
 
 from sqlalchemy.engine import URL
 
+from service.log.file_locks import HeldError, file_lock
 from service.log.server_programs import (
     OWNER,
     PACKAGE,
@@ -104,10 +105,6 @@ def is_running(folder: Path) -> bool:
     return _Server(folder).programs.probe() == READY
 
 
-class _HeldError(EmbeddedServerError):
-    """A file lock was not let go of in time."""
-
-
 class _Server:
     def __init__(self, folder: Path) -> None:
         self.folder = folder.absolute()
@@ -171,7 +168,7 @@ class _Server:
         try:
             with self.locked("server.used", within_s=within_s):
                 yield
-        except _HeldError as error:
+        except HeldError as error:
             raise InUseError(
                 f"{self.folder}: a service or a command still uses the server; end that first"
             ) from error
@@ -197,21 +194,14 @@ class _Server:
     def locked(
         self, name: str, kind: int = fcntl.LOCK_EX, within_s: float = 2 * _DEADLINE_S
     ) -> Iterator[None]:
-        """Hold a file lock, shared or not, once others let go of it."""
+        """Hold a lock of the data folder."""
         path = self.folder / name
-        try:
-            descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
-        except OSError as error:
-            raise _unusable(path, error) from error
-        try:
-            deadline = time.monotonic() + within_s
-            while not _try_lock(descriptor, kind):
-                if time.monotonic() > deadline:
-                    raise _HeldError(f"{path}: another process holds it without end")
-                time.sleep(_POLL_S)
+        with ExitStack() as held:
+            try:
+                held.enter_context(file_lock(path, kind, within_s))
+            except OSError as error:
+                raise _unusable(path, error) from error
             yield
-        finally:
-            os.close(descriptor)
 
     def make_folder(self) -> None:
         """Make the data folder where it is not there."""
@@ -353,11 +343,3 @@ def _unusable(path: Path, error: OSError) -> EmbeddedServerError:
 
 def _open_private(path: str, flags: int) -> int:
     return os.open(path, flags, 0o600)
-
-
-def _try_lock(descriptor: int, kind: int) -> bool:
-    try:
-        fcntl.flock(descriptor, kind | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
