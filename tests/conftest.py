@@ -33,6 +33,8 @@ from service.settings import Settings
 from tests.engine import require_engine
 from tests.serving import data_folder, memory_disk
 
+# before numba is loaded: kernels of these processes check each access to an array
+os.environ["NUMBA_BOUNDSCHECK"] = "1"
 # no test fails because the machine is busy, or compiles first
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")

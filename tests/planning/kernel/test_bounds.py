@@ -1,13 +1,14 @@
-"""Where compiled code is told to check its bounds, it does; else that step would prove nothing.
+"""Where compiled code is told to check its bounds, it does; else no test would prove any kept.
 
-With NUMBA_BOUNDSCHECK=1 every access of a kernel to an array is checked, which `.ci/run` has the
-random stories do in a step of their own. Only there is this file collected.
+With NUMBA_BOUNDSCHECK=1 every access of a kernel to an array is checked, which `tests/conftest.py`
+has all tests do. Without it these would read and write beyond arrays.
 """
 
 from typing import Any
 
 import numpy as np
 import pytest
+from numba.core import config
 
 from service.planning.kernel.backward import pass_back
 from service.planning.kernel.line import KernelArrays
@@ -16,6 +17,12 @@ from service.planning.kernel.run import empty_run, run
 from service.planning.kernel.soundness import problem
 from service.vocabulary.calendar import NEVER
 from tests.planning.lines import Department, Row, line_of
+
+
+@pytest.fixture(scope="module", autouse=True)
+def checked() -> None:
+    """Nothing here is run without the checks."""
+    assert config.BOUNDSCHECK == 1
 
 
 def sound_problem() -> KernelArrays:
