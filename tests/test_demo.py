@@ -1,14 +1,22 @@
 """What the demo prints of an answer, for people to read."""
 
+import json
 from io import StringIO
 from typing import Any
 
+import httpx
+import pytest
 from rich.console import Console
 
+import seed
+from service.client import Client
+from service.demo import _make_studio, call
 from service.demo.showing import show_impact
 from service.demo.trail import what_moved
+from service.settings import Settings
+from tests.conftest import Database
 
-RETAKE = {
+RETAKE: dict[str, Any] = {
     "subject": "TIDEWICK-110",
     "data": {"retake": "R-1", "kind": "retake", "urgency": "must-fix", "back_to": "layout"},
 }
@@ -59,3 +67,29 @@ def test_a_delivery_that_was_made_and_is_open_again() -> None:
     shown = "retake.called TIDEWICK-110 (R-1)"
     assert what_moved(move | {"reopened": False}) == shown
     assert what_moved(move | {"reopened": True}) == f"{shown}: done, open again"
+
+
+def test_as_json_the_impact_alone_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    impact = {"position": 8, "episodes": [{"episode": "TIDEWICK-110", "date_holds": True}]}
+    asked = []
+
+    def answer(request: httpx.Request) -> httpx.Response:
+        asked.append(f"{request.method} {request.url.raw_path.decode()}")
+        posted = {"receipts": [{"position": 8}]}
+        return (
+            httpx.Response(201, json=posted)
+            if request.method == "POST"
+            else httpx.Response(200, json=impact)
+        )
+
+    http = httpx.Client(transport=httpx.MockTransport(answer))
+    supervisor = Client("http://127.0.0.1:1", "secret", http)
+    call(Console(stderr=True), {"supervisor": supervisor}, RETAKE, as_json=True)
+    assert json.loads(capsys.readouterr().out) == impact
+    assert asked == ["POST /events", "GET /retakes/R-1/impact?min_position=8"]
+
+
+def test_each_demo_has_a_studio_of_its_own(database: Database) -> None:
+    settings = Settings.from_environment({"HOME": "/nowhere"})
+    names = [_make_studio(settings, database.service_url)[0] for _ in range(3)]
+    assert names == [seed.STUDIO, f"{seed.STUDIO}-2", f"{seed.STUDIO}-3"]

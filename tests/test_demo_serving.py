@@ -6,7 +6,7 @@ import socket
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from io import StringIO
 from pathlib import Path
 
@@ -15,7 +15,8 @@ import httpx
 import pytest
 from rich.console import Console
 
-from service.demo.serving import listen, port_of, served
+from service.demo.serving import HOST, listen, port_of, served
+from service.installation import DEFAULT_PORT
 from service.settings import Settings
 
 SETTINGS = Settings(None, None, Path("/nowhere"))
@@ -58,6 +59,20 @@ def a_stranger() -> Iterator[int]:
 def test_a_port_that_somebody_has_is_refused() -> None:
     with a_stranger() as port, pytest.raises(click.ClickException, match="name another"):
         listen(says(), port)
+
+
+def test_where_the_usual_port_is_taken_the_next_one_is_told() -> None:
+    told = StringIO()
+    with socket.socket() as holder:
+        with suppress(OSError):  # somebody else has it already
+            holder.bind((HOST, DEFAULT_PORT))
+            holder.listen()
+        with listen(Console(file=told, width=200), None) as listener:
+            port = port_of(listener)
+    assert port > DEFAULT_PORT
+    assert told.getvalue() == (
+        f"Port {DEFAULT_PORT} is taken; the service answers at {port} instead.\n"
+    )
 
 
 def test_nobody_else_can_listen_at_its_port_from_the_first() -> None:
@@ -112,6 +127,7 @@ import sys
 from pathlib import Path
 from rich.console import Console
 from service.demo.serving import listen, served
+from service.installation import DEFAULT_PORT
 from service.settings import Settings
 command = [sys.executable, "-c", {ANSWERS!r}]
 with served(Settings(None, None, Path("/nowhere")), listen(Console(), 0), command) as server:

@@ -65,17 +65,8 @@ def run_demo(
         clients = {name: Client(url, secret, http) for name, secret in secrets.items()}
         _post(say, clients, days)
         retake = seed.final_retake()
-        called = clients["supervisor"].post([retake])
-        position = called[0]["position"]
-        impact = clients["supervisor"].get(
-            f"/retakes/{retake['data']['retake']}/impact", min_position=position
-        )
-        if as_json:
-            click.echo(json.dumps(impact, indent=2))
-        else:
-            show_order(say, clients["producer"].get(f"/change-orders/{seed.APPROVED_ORDER}"))
-            show_impact(say, retake, impact)
-            show_trail(say, clients["supervisor"], impact["episodes"])
+        call(say, clients, retake, as_json=as_json)
+        if not as_json:
             _how_to_go_on(say, url, retake, stay=stay)
         if stay:
             say.print("\nServing until Ctrl-C.")
@@ -83,6 +74,21 @@ def run_demo(
                 server.wait()
             except KeyboardInterrupt:
                 say.print("Stopping.")
+
+
+def call(
+    say: Console, clients: Mapping[str, Client], retake: Mapping[str, Any], *, as_json: bool
+) -> None:
+    """Call a retake and print what it moves, for people or as JSON."""
+    called = clients["supervisor"].post([retake])
+    code, position = retake["data"]["retake"], called[0]["position"]
+    impact = clients["supervisor"].get(f"/retakes/{code}/impact", min_position=position)
+    if as_json:
+        click.echo(json.dumps(impact, indent=2))
+        return
+    show_order(say, clients["producer"].get(f"/change-orders/{seed.APPROVED_ORDER}"))
+    show_impact(say, retake, impact)
+    show_trail(say, clients["supervisor"], impact["episodes"])
 
 
 def batched(posts: Sequence[seed.Post]) -> list[seed.Post]:

@@ -22,7 +22,8 @@ from tests.planning.lines import Department, Row, line_of
 @pytest.fixture(scope="module", autouse=True)
 def checked() -> None:
     """Nothing here is run without the checks."""
-    assert config.BOUNDSCHECK == 1
+    numba: Any = config  # it sets its attributes by their names
+    assert numba.BOUNDSCHECK == 1
 
 
 def sound_problem() -> KernelArrays:
