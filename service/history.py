@@ -218,11 +218,12 @@ class History:
             with self._lock:
                 struck = {event_at for event_at, at in self._struck.items() if at <= position}
                 undone = any(event_at <= position < at for event_at, at in self._struck.items())
+                between_strikes = {position, position + 1} <= set(self._struck.values())
                 strikes = len(self._struck)
             events = self._events(connection, base_position, position)
         unstruck = [event for event in events if event.position not in struck]
-        if struck and undone:
-            # maybe inside a batch of strikes: some of what rests on the first ones still stands
+        if between_strikes:
+            # maybe of one batch: some of what rests on the first ones still stands
             return retell(base, unstruck).state
         state = fold(base, unstruck)
         if len(events) >= self._keeping.every and not undone:

@@ -1,5 +1,7 @@
 """The warm fold: the same in every worker, at every position, strikes included."""
 
+from random import Random
+
 import pytest
 from sqlalchemy import Engine
 
@@ -12,6 +14,8 @@ from service.record import OpenStudio
 from service.studio import NotYetError
 from service.vocabulary.event import Event
 from service.vocabulary.facts.record import EventStruck
+from tests import recording
+from tests.projections.logs import entries_of, office_story, record
 from tests.recording import fact, posted, set_clock, worker
 from tests.telling import office_facts
 from tests.workers import (
@@ -176,3 +180,34 @@ def test_a_history_apart_tells_what_was_known_from_position_to_position(
     for position in ends:
         assert past.at(position) == studio.warm.history.as_known_at(position)
     assert past.at(ends[0]) == studio.warm.history.as_known_at(ends[0])
+
+
+def test_what_was_taken_by_earlier_rules_stands_as_known_whatever_is_struck_later(
+    engine: Engine,
+) -> None:
+    """Such as a hold of a scene that is held already, which today's rules refuse."""
+    recording.make(engine)
+    story = office_story()
+    for by_on in ("2031-03-20", "2031-03-25"):
+        held = story.event("scene.held", "KESTREL-1/1", {"owes": "client", "by_on": by_on})
+        story.events.append(held)
+    noted = [
+        story.event("priority.set", "KESTREL-1/2", {"priority": number},
+                    position=len(story.events) + number)
+        for number in (1, 2)
+    ]  # fmt: skip
+    story.events += noted
+    for event in noted:
+        strike = {"position": event.position, "why": "slip"}
+        story.events.append(story.event("event.struck", "studio", strike))
+        other = story.event("priority.set", "KESTREL-1/2", {"priority": 3})
+        story.events.append(other)
+    first_strike = noted[-1].position + 1
+    entries = entries_of(story, Random(1))
+    record(engine, entries[:first_strike])
+    then = worker(engine, SMALL)
+    known = then.view().state
+    record(engine, entries[first_strike:])
+    for one in (then, worker(engine, SMALL)):
+        one.view()
+        assert one.warm.history.as_known_at(first_strike) == known

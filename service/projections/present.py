@@ -180,8 +180,7 @@ class TrailAhead:
         after = ahead.walk.position
         if after >= view.position:
             return
-        most = self._limits.events_max
-        stored = bodies(connection, self._studio.name, after, view.position, most)
+        recorded = self._recorded(connection, after, view.position)
         connection.rollback()
         ends_s = self._clock_s() + self._limits.walked_s_max
 
@@ -189,7 +188,7 @@ class TrailAhead:
             if self._clock_s() > ends_s:
                 raise BehindError(ahead.walk.position, view.position)
 
-        for now_min, events in by_minute([read_event(body) for _, body in stored]):
+        for now_min, events in by_minute(recorded):
             for piece in _pieces(events, self._limits.piece_events):
                 if ahead.walk.position > after and self._clock_s() >= until_s:
                     raise BehindError(ahead.walk.position, view.position)
@@ -198,6 +197,19 @@ class TrailAhead:
                 ahead.moves += moves
         if ahead.walk.position < view.position:
             raise BehindError(ahead.walk.position, view.position)
+
+    def _recorded(self, connection: Connection, after: int, until: int) -> list[Event]:
+        """So many events behind a position, or more: strikes that follow each other are one step.
+
+        Between two of one batch the state is none that anybody knew.
+        """
+        events: list[Event] = []
+        most = self._limits.events_max
+        while not events or (after < until and _is_strike(events[-1])):
+            stored = bodies(connection, self._studio.name, after, until, most)
+            events += [read_event(body) for _, body in stored]
+            after = events[-1].position
+        return events
 
 
 def _is_at(ahead: _Ahead, view: View) -> bool:

@@ -26,7 +26,14 @@ from service.vocabulary.facts.record import EventStruck
 from service.vocabulary.instants import US_PER_MIN
 from tests import recording
 from tests.planning.trails import walked
-from tests.projections.logs import NAME, LogEntry, built_by_other_rules, entries_at_random, record
+from tests.projections.logs import (
+    NAME,
+    LogEntry,
+    built_by_other_rules,
+    entries_at_random,
+    office_story,
+    record,
+)
 from tests.recording import fact, posted, set_clock
 from tests.workers import SCENE, SMALL, assert_states, small_studio, started, strikes_of
 
@@ -464,3 +471,27 @@ def test_after_a_fault_in_a_fold_it_is_built_on(
         build(engine, walker)
         assert stored(engine) == due
     assert failing > 10
+
+
+def test_a_read_that_ends_between_the_strikes_of_a_batch_shows_no_date_that_never_was(
+    engine: Engine,
+) -> None:
+    recording.make(engine)
+    story = office_story()
+    for minute, (number, by_on) in enumerate(((1, "2031-03-20"), (2, "2031-03-25"))):
+        story.now = f"2031-03-03T08:3{minute}:00Z"
+        story.tell("scene.held", f"KESTREL-1/{number}", {"owes": "client", "by_on": by_on})
+    story.now = "2031-03-03T08:40:00Z"
+    held = [event.position for event in story.events[-2:]]
+    strikes = [
+        story.event("event.struck", "studio", {"position": at, "why": "slip"},
+                    position=len(story.events) + place)
+        for place, at in enumerate(reversed(held), 1)
+    ]  # fmt: skip
+    story.record(*strikes)
+    entries = [(event, story.data_by_position[event.position]) for event in story.events]
+    record(engine, entries)
+    ahead = TrailAhead(studio_of(engine), engine, WalkLimits(events_max=len(entries) - 1))
+    with suppress(BehindError):
+        ahead.present()
+    assert in_order(ahead.present().moves) == wanted(entries)

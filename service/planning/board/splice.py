@@ -9,7 +9,6 @@ import numpy as np
 
 from service.planning.board.frame import (
     ARC_BITS,
-    Arcs,
     Block,
     Frame,
     Places,
@@ -21,7 +20,6 @@ from service.planning.board.frame import (
     owner_of,
 )
 from service.planning.kernel.line import Int32s, Int64s
-from service.production.graph import successors
 from service.production.state import State
 
 
@@ -189,27 +187,8 @@ def _arcs(
     stays[stays] = ~anew[after[stays]]
     rows = chain.from_iterable(map(row_of.numbered, rewired))
     found, misses = arcs_into(state, rows, row_of, row_of.place_of)
-    arcs = (
-        before[stays] << ARC_BITS | after[stays],
-        found,
-        _arcs_out(state, row_of, change, rewired),
-    )
-    return in_csr(np.concatenate(arcs), len(row_of)), _missing(frame, row_of, rewired, misses)
-
-
-def _arcs_out(state: State, row_of: Rows, change: Change, rewired: Set[str]) -> Arcs:
-    """Arcs from scenes that enter to their episode, if it waits for others besides."""
-    arcs: list[int] = []
-    for item in change.entering:
-        owner = owner_of(state, item)
-        if owner in row_of.place_of and owner != item and owner not in rewired:
-            for row, node in row_of.numbered(item):
-                arcs += [
-                    row << ARC_BITS | row_of[arc.node]
-                    for arc in successors(state, *node)
-                    if arc.node[0] == owner
-                ]
-    return np.array(arcs, np.int64)
+    arcs = np.concatenate((before[stays] << ARC_BITS | after[stays], found))
+    return in_csr(arcs, len(row_of)), _missing(frame, row_of, rewired, misses)
 
 
 def _missing(

@@ -75,7 +75,10 @@ def _never_met(board: Board, group: int) -> bool:
         return True
     first_us = int(made.min()) * US_PER_MIN
     waiting = [state.scenes[nodes[row][0]] for row in rows[~out & (first < 0)].tolist()]
-    return any(not scene.omissions and scene.listed_us <= first_us for scene in waiting)
+    return any(
+        not scene.omitted and not scene.omissions and scene.listed_us <= first_us
+        for scene in waiting
+    )
 
 
 def _was_handed_off(state: State, node: Node) -> bool:

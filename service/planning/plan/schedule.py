@@ -34,7 +34,7 @@ from service.vocabulary.calendar import (
 from service.vocabulary.instants import US_PER_MIN
 from service.vocabulary.quantities import ONE_E4
 
-RULES_VERSION = "2"
+RULES_VERSION = "3"
 """Answers name it; it changes when the same facts would give another plan."""
 
 Bools = npt.NDArray[np.bool_]
@@ -176,9 +176,17 @@ def unplanned(state: State, now_min: int) -> Schedule:
 
 
 def delivery_rows(board: Board, episode: str) -> Int64s:
-    """The rows whose hand-offs meet an episode's delivery gate, in order."""
+    """The rows whose hand-offs are to meet an episode's delivery gate, in order.
+
+    A scene out of the picture holds no gate up, though others may need its work; nor does what was
+    handed off before, where first takes suffice.
+    """
     met = met_at(board, episode, "delivery")
-    return np.zeros(0, np.int64) if met is None else board.frame.groups.rows_at(met.group)
+    if met is None:
+        return np.zeros(0, np.int64)
+    of_gate = board.frame.groups.rows_at(met.group)
+    rows: Int64s = of_gate[board.lent[of_gate] == 0]
+    return rows[board.first_ended_min[rows] < 0] if met.first else rows
 
 
 def _due_rows(schedule: Schedule) -> Int64s:

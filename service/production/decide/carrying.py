@@ -46,7 +46,9 @@ def carry_out(draft: Draft, code: str, order: Order, event: Event, against: Agai
             reasons += [
                 reason._replace(member=pointer + derived.pointer(reason.member)) for reason in found
             ]
-            if not found:
+            if found:
+                draft.worked_out.clear()  # by position, and what follows has the same
+            else:
                 apply(draft, made)
                 events.append(made)
         states.append(draft.branch())

@@ -115,8 +115,8 @@ def apply_scene_retimed(draft: Draft, event: Event, fact: SceneRetimed) -> None:
     draft.scenes[event.subject] = scene._replace(
         frames=fact.frames, drawings=drawings, lengths=lengths
     )
-    if not scene.omitted:
-        _recount(draft, event, scene.episode, fact.frames - scene.frames)
+    # one that is out adds nothing to the picture, but may have been in it then
+    _recount(draft, event, scene.episode, 0 if scene.omitted else fact.frames - scene.frames)
     if (fact.frames, drawings) != (scene.frames, scene.drawings):
         # of one that is out, nothing of the picture changes
         touch(draft, event, (0, 0) if scene.omitted else (scene.frames, fact.frames))

@@ -7,7 +7,7 @@ import pytest
 
 from service.planning.board.board import COLUMNS, Board, advance, make_board
 from service.planning.kernel.line import ON_DESK, OUT, WAITING
-from tests.telling import Story, studio
+from tests.telling import ROUTE, Story, studio
 
 SCENE = "KESTREL-1/1"
 MORNING, NOON = "2031-03-04T09:00:00Z", "2031-03-04T12:00:00Z"
@@ -115,3 +115,46 @@ def test_an_unused_element_is_planned_and_one_of_delivered_episodes_alone_is_not
     story.tell("element.used", "KESTREL:BG1", {"scenes": [SCENE]})
     story.tell("episode.delivered", "KESTREL-1", {})
     assert ("KESTREL:BG1", "background") not in make_board(story.state).frame.row_of
+
+
+@pytest.fixture
+def checked() -> Story:
+    """A studio that checks the drawings of each episode when its scenes are cut."""
+    follows = [{"department": "cutting", "strands": ["character"]}]
+    check = {"department": "check", "grain": "episode", "unit": "drawings", "follows": follows}
+    story = studio(route={**ROUTE, "departments": [*ROUTE["departments"], check]})
+    story.now = "2031-03-10T08:00:00Z"
+    return story
+
+
+def checked_e4(story: Story) -> int:
+    board = make_board(story.state)
+    return int(board.work_e4[board.frame.row_of["KESTREL-1", "check"]])
+
+
+def test_what_was_handed_off_counts_scenes_as_they_were_whatever_is_retimed_since(
+    checked: Story,
+) -> None:
+    checked.tell("scene.omitted", "KESTREL-1/2", at="2031-03-04T08:00:00Z")
+    longer = {"frames": 120, "drawings": 60}
+    checked.tell("scene.retimed", "KESTREL-1/2", longer, at="2031-03-07T08:00:00Z")
+    checked.tell("scene.restored", "KESTREL-1/2", at="2031-03-05T08:00:00Z")
+    done = {"department": "check"}
+    checked.tell("hand-off.made", "KESTREL-1", done, at="2031-03-06T12:00:00Z")
+    assert checked_e4(checked) == 3 * 40 * 10_000
+    checked.tell("scene.retimed", "KESTREL-1/3", {"frames": 80}, at="2031-03-08T08:00:00Z")
+    assert checked_e4(checked) == 3 * 40 * 10_000
+
+
+def test_a_retime_that_is_told_late_of_a_scene_that_is_out_counts_in_what_was_handed_off(
+    checked: Story,
+) -> None:
+    longer = {"frames": 120, "drawings": 60}
+    done = {"department": "check"}
+    checked.tell("hand-off.made", "KESTREL-1", done, at="2031-03-05T12:00:00Z")
+    checked.tell("scene.retimed", "KESTREL-1/2", longer, at="2031-03-06T08:00:00Z")
+    checked.tell("scene.omitted", "KESTREL-1/2", at="2031-03-07T08:00:00Z")
+    board = make_board(checked.state)
+    checked.tell("scene.retimed", "KESTREL-1/2", longer, at="2031-03-05T08:00:00Z")
+    assert checked_e4(checked) == (40 + 60 + 40) * 10_000
+    _equal(advance(board, checked.state), make_board(checked.state))

@@ -25,7 +25,7 @@ from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.planning.random_states import GATES as RANDOM_GATES
 from tests.planning.random_states import states_at_random
 from tests.production.random_logs import LOGS, tell_at_random
-from tests.telling import APPROVING, studio
+from tests.telling import APPROVING, ROUTE, studio
 
 NOW_MIN = parse_instant("2031-03-06T10:00:00Z") // US_PER_MIN
 seeds = st.integers(0, 2**32 - 1)
@@ -298,3 +298,20 @@ def _order(item: str) -> tuple[object, ...]:
     episode, _, scene = rest.partition("/")
     digits = "".join(letter for letter in scene if letter.isdigit())
     return show, int(episode or 0), int(digits or 0), scene
+
+
+def test_an_omitted_scene_whose_work_is_lent_is_not_in_the_way_of_a_gate() -> None:
+    first = {"gate": "rough-cut", "department": "animation", "takes": "first"}
+    gates = [first, {"gate": "delivery", "department": "mix"}]
+    story = studio(scenes=2, route={**ROUTE, "gates": gates})
+    story.now = "2031-03-10T08:00:00Z"
+    done = {"department": "animation"}
+    story.tell("hand-off.made", "KESTREL-1/1", done, at="2031-03-05T12:00:00Z")
+    lent = {"source": "KESTREL-1/2", "joins": "camera", "strands": ["character"]}
+    story.tell("same-as.declared", "KESTREL-2/1", lent, at="2031-03-05T13:00:00Z")
+    story.tell("scene.omitted", "KESTREL-1/2", at="2031-03-07T08:00:00Z")
+    board = make_board(story.state)
+    found = meeting_of(board, "KESTREL-1", "rough-cut")
+    assert found == meeting(story.state, "KESTREL-1", "rough-cut")
+    assert found is not None
+    assert found.met_us == found.stands_us == parse_instant("2031-03-07T08:00:00Z")

@@ -274,3 +274,21 @@ def test_approved_and_struck_leaves_the_state_as_it_was(
         assert not isinstance(story.propose(*part, actor=PRODUCER), Accepted)
     story.record(*strikes, actor=PRODUCER)
     assert story.state == before, story.state.differences(before)
+
+
+def test_a_line_is_judged_apart_from_those_before_that_are_refused(story: Story) -> None:
+    for scene in ("KESTREL-1/1", "KESTREL-2/1"):
+        story.desk(scene, "layout", "animation", start="2031-03-03T08:00:00Z", end=NINE)
+    lent = {"source": "KESTREL-2/1", "joins": "camera", "strands": ["character"]}
+    story.tell("same-as.declared", "KESTREL-2/3", lent)
+    retake = {"change": "retake", "back_to": "animation", "strands": ["character"], "share": 0.5}
+    refused = {"items": ["KESTREL-1/1"], "dependents": [{"scene": "KESTREL-2/2", "mark": "leave"}]}
+    fine = {"items": ["KESTREL-2/1"], "dependents": [{"scene": "KESTREL-2/3", "mark": "redo"}]}
+    of_one = story.propose(story.event("change-order.raised", "KESTREL", order(retake | refused)))
+    of_both = story.propose(
+        story.event("change-order.raised", "KESTREL", order(retake | refused, retake | fine))
+    )
+    assert not isinstance(of_one, Accepted)
+    assert of_both == of_one
+    alone = story.event("change-order.raised", "KESTREL", order(retake | fine))
+    assert isinstance(story.propose(alone), Accepted)
