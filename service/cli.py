@@ -241,7 +241,7 @@ def rebuild_command(studio: str, processes: int | None) -> None:
 
 @main.command("stop")
 def stop_command() -> None:
-    """Stop the embedded server of this data folder, if one was left running and nobody uses it."""
+    """Stop the embedded server of this data folder, where one was left that no command uses."""
     stopped = embedded.stop(read_settings().data, unless_used_s=UNUSED_S)
     click.echo("stopped" if stopped else "none was running")
 

@@ -70,12 +70,11 @@ class History:
     def at(self, position: int) -> State:
         """The state as it was known at a position, where a commit or its strikes ended.
 
-        It is folded on from the position asked for before; for an earlier one, and for one so far
-        behind that a snapshot lies between, from the last snapshot or the beginning.
+        It is folded on from the position asked for before; for an earlier one from the beginning,
+        or a snapshot.
         """
         with self._lock, self._engine.connect() as connection:
-            far = self._seal_key is not None and self._keeping.snapshot_every
-            if self._position > position or (far and position - self._position > far):
+            if self._position > position:
                 self._begin_anew()
             head = read_head(connection, self.name)
             try:
@@ -221,8 +220,10 @@ class History:
                 between_strikes = {position, position + 1} <= set(self._struck.values())
                 strikes = len(self._struck)
             events = self._events(connection, base_position, position)
+            if between_strikes:
+                around = self.events_at(connection, (position, position + 1))
         unstruck = [event for event in events if event.position not in struck]
-        if between_strikes:
+        if between_strikes and len({event.recorded_us for event in around.values()}) == 1:
             # maybe of one batch: some of what rests on the first ones still stands
             return retell(base, unstruck).state
         state = fold(base, unstruck)

@@ -39,8 +39,8 @@ def read_settings() -> Settings:
                 if not others_may_write(folder):
                     continue
                 raise click.ClickException(
-                    f"others may write to {folder}, from where code would be run: give it to this "
-                    "user with chown, and run chmod go-w on it"
+                    f"others may write to {folder}, from where code would be run: run this as its "
+                    "owner, or give it to this user with chown, and run chmod go-w on it"
                 )
         os.environ["NUMBA_CACHE_DIR"] = str(compiled)
     return settings
@@ -72,10 +72,11 @@ def database_of(settings: Settings) -> Iterator[str]:
         _refuse_unmigrated(settings.database_url, settings)
         yield settings.database_url
         return
-    started = not embedded.is_running(settings.data)
+    started = False
     with signals_raised():  # else nobody would stop the server that was started
         try:
             with embedded.used(settings.data):
+                started = not embedded.is_running(settings.data)
                 url = embedded.ensure_running(settings.data)
                 migrate_apart()
                 yield url

@@ -2,6 +2,7 @@
 
 import json
 from io import StringIO
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -89,7 +90,7 @@ def test_as_json_the_impact_alone_is_printed(capsys: pytest.CaptureFixture[str])
     assert asked == ["POST /events", "GET /retakes/R-1/impact?min_position=8"]
 
 
-def test_each_demo_has_a_studio_of_its_own(database: Database) -> None:
-    settings = Settings.from_environment({"HOME": "/nowhere"})
+def test_each_demo_has_a_studio_of_its_own(database: Database, tmp_path: Path) -> None:
+    settings = Settings.from_environment({"RETAKE_LEDGER_DATA": str(tmp_path)})
     names = [_make_studio(settings, database.service_url)[0] for _ in range(3)]
     assert names == [seed.STUDIO, f"{seed.STUDIO}-2", f"{seed.STUDIO}-3"]

@@ -35,8 +35,12 @@ SILENT = "import os, sys, time; os.close(int(sys.argv[-1])); time.sleep(60)"
 """One that never answers, nor listens."""
 KILLED = ANSWERS.replace("GET(self):", "GET(self):\n        if self.path == '/clock': os._exit(1)")
 """One that ends when a request for its clock comes."""
-IN_THE_BACKGROUND = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN)"
-"""What a shell does to a command that it starts with `&`."""
+IN_THE_BACKGROUND = """
+import signal
+signal.signal(signal.SIGINT, signal.SIG_IGN)
+signal.signal(signal.SIGHUP, signal.SIG_DFL)
+"""
+"""What a shell does to a command that it starts with `&`, whatever these tests were started by."""
 
 
 def says() -> Console:
@@ -64,6 +68,7 @@ def test_a_port_that_somebody_has_is_refused() -> None:
 def test_where_the_usual_port_is_taken_the_next_one_is_told() -> None:
     told = StringIO()
     with socket.socket() as holder:
+        holder.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         with suppress(OSError):  # somebody else has it already
             holder.bind((HOST, DEFAULT_PORT))
             holder.listen()
@@ -127,7 +132,6 @@ import sys
 from pathlib import Path
 from rich.console import Console
 from service.demo.serving import listen, served
-from service.installation import DEFAULT_PORT
 from service.settings import Settings
 command = [sys.executable, "-c", {ANSWERS!r}]
 with served(Settings(None, None, Path("/nowhere")), listen(Console(), 0), command) as server:

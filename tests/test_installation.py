@@ -4,7 +4,10 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from stat import ST_UID
 
 import click
 import pytest
@@ -51,28 +54,61 @@ def test_no_code_of_another_user_is_run(
     read_only: Path, folder: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (read_only / "compiled").mkdir()
-    if os.geteuid() == 0:
-        os.chown(read_only / folder, 4321, -1)
-    else:
-        monkeypatch.setattr(os, "geteuid", lambda: 1234)
-    with pytest.raises(click.ClickException, match=r"others may write to .*, from where"):
+    foreign = read_only / folder
+    stat = Path.stat
+
+    def stat_of(path: Path, **how: bool) -> os.stat_result:
+        found = stat(path, **how)
+        if path != foreign:
+            return found
+        return os.stat_result([4321 if place == ST_UID else one for place, one in enumerate(found)])
+
+    monkeypatch.setattr(Path, "stat", stat_of)
+    with pytest.raises(click.ClickException, match=f"others may write to {foreign}, from where"):
         read_settings()
+
+
+@contextmanager
+def with_its_server(data: Path, preamble: str = "") -> Iterator[subprocess.Popen[str]]:
+    """A command that has started the embedded server and uses it."""
+    command = subprocess.Popen(
+        [sys.executable, "-c", preamble + COMMAND],
+        env=environ_of(data),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+    with command:
+        try:
+            assert command.stdout is not None
+            assert command.stdout.readline() == "up\n"
+            assert is_running(data)
+            yield command
+        finally:
+            command.kill()
+
+
+HANDLED = "import signal; signal.signal(signal.{}, signal.{})\n"
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
 def test_a_signal_that_ends_a_command_ends_the_server_it_started(number: signal.Signals) -> None:
+    usual = "default_int_handler" if number is signal.SIGINT else "SIG_DFL"
     with data_folder(memory_disk()) as data:
-        command = subprocess.Popen(
-            [sys.executable, "-c", COMMAND],
-            env=environ_of(data),
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-        )
-        with command:
-            assert command.stdout is not None
-            assert command.stdout.readline() == "up\n"
-            assert is_running(data)
+        with with_its_server(data, HANDLED.format(number.name, usual)) as command:
             command.send_signal(number)
             assert command.wait(60) in {128 + number, -number}
+        assert not is_running(data)
+
+
+@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGINT])
+def test_a_signal_that_was_to_be_ignored_is(number: signal.Signals) -> None:
+    """As `nohup` and a shell's `&` have it."""
+    with data_folder(memory_disk()) as data:
+        with with_its_server(data, HANDLED.format(number.name, "SIG_IGN")) as command:
+            command.send_signal(number)
+            with pytest.raises(subprocess.TimeoutExpired):
+                command.wait(0.5)
+            command.send_signal(signal.SIGTERM)
+            assert command.wait(60) == 128 + signal.SIGTERM
         assert not is_running(data)

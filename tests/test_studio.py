@@ -1,7 +1,5 @@
 """The warm fold: the same in every worker, at every position, strikes included."""
 
-from random import Random
-
 import pytest
 from sqlalchemy import Engine
 
@@ -15,7 +13,7 @@ from service.studio import NotYetError
 from service.vocabulary.event import Event
 from service.vocabulary.facts.record import EventStruck
 from tests import recording
-from tests.projections.logs import entries_of, office_story, record
+from tests.projections.logs import office_story, record
 from tests.recording import fact, posted, set_clock, worker
 from tests.telling import office_facts
 from tests.workers import (
@@ -191,23 +189,18 @@ def test_what_was_taken_by_earlier_rules_stands_as_known_whatever_is_struck_late
     for by_on in ("2031-03-20", "2031-03-25"):
         held = story.event("scene.held", "KESTREL-1/1", {"owes": "client", "by_on": by_on})
         story.events.append(held)
-    noted = [
-        story.event("priority.set", "KESTREL-1/2", {"priority": number},
-                    position=len(story.events) + number)
-        for number in (1, 2)
-    ]  # fmt: skip
-    story.events += noted
-    for event in noted:
-        strike = {"position": event.position, "why": "slip"}
+    first = len(story.events) + 1
+    for number in (1, 2):
+        story.events.append(story.event("priority.set", "KESTREL-1/2", {"priority": number}))
+    for minute, position in enumerate((first, first + 1)):
+        story.now = f"2031-03-05T12:0{minute}:00Z"
+        strike = {"position": position, "why": "slip"}
         story.events.append(story.event("event.struck", "studio", strike))
-        other = story.event("priority.set", "KESTREL-1/2", {"priority": 3})
-        story.events.append(other)
-    first_strike = noted[-1].position + 1
-    entries = entries_of(story, Random(1))
-    record(engine, entries[:first_strike])
+    entries = [(event, story.data_by_position[event.position]) for event in story.events]
+    record(engine, entries[:-1])
     then = worker(engine, SMALL)
     known = then.view().state
-    record(engine, entries[first_strike:])
+    record(engine, entries[-1:])
     for one in (then, worker(engine, SMALL)):
         one.view()
-        assert one.warm.history.as_known_at(first_strike) == known
+        assert one.warm.history.as_known_at(len(entries) - 1) == known

@@ -83,7 +83,8 @@ def served(
     # killed, this process cannot end the service: that sees the pipe closed then
     ends_with_us, held = os.pipe()
     options = ("--port", port, "--while-open", ends_with_us, "--listening", fd)
-    with signals_raised():
+    # whoever sends SIGINT to a demo in the background means it
+    with signals_raised(interrupts=True):
         server = subprocess.Popen(  # noqa: S603  # our own command
             [*command, *map(str, options)], env=environ, pass_fds=[fd, ends_with_us]
         )

@@ -3,8 +3,8 @@
 Inside the data folder lie `postgresql/` (the cluster and the server's socket, mode 0700),
 `server.lock`, `server.used` and `server.log`, and the server's programs where root has them in a
 folder that the server's account may not pass. There is no TCP, and whoever can enter the cluster's
-folder is its owner. Everything happens under one file lock, so that any number of processes may ask
-for the server at once; who uses it shares another one, so that nobody ends it meanwhile.
+folder is its owner. It is started and stopped under the lock `server.lock`, so that any number of
+processes may ask for it at once; who uses it shares `server.used`, so that none stops it meanwhile.
 """
 
 import fcntl
@@ -165,13 +165,14 @@ class _Server:
         if within_s is None:
             yield
             return
-        try:
-            with self.locked("server.used", within_s=within_s):
-                yield
-        except HeldError as error:
-            raise InUseError(
-                f"{self.folder}: a service or a command still uses the server; end that first"
-            ) from error
+        with ExitStack() as held:
+            try:
+                held.enter_context(self.locked("server.used", within_s=within_s))
+            except HeldError as error:
+                raise InUseError(
+                    f"{self.folder}: a service or a command still uses the server; end that first"
+                ) from error
+            yield
 
     def _url(self) -> str:
         return URL.create(

@@ -199,16 +199,19 @@ class TrailAhead:
             raise BehindError(ahead.walk.position, view.position)
 
     def _recorded(self, connection: Connection, after: int, until: int) -> list[Event]:
-        """So many events behind a position, or more: strikes that follow each other are one step.
+        """`events_max` events behind a position, or more where those would end with a strike.
 
-        Between two of one batch the state is none that anybody knew.
+        It may be one of a batch, and between two of those the state is none that anybody knew.
+        Raises BehindError where there is no end of strikes.
         """
         events: list[Event] = []
-        most = self._limits.events_max
-        while not events or (after < until and _is_strike(events[-1])):
-            stored = bodies(connection, self._studio.name, after, until, most)
+        last = after
+        while not events or (last < until and _is_strike(events[-1])):
+            if len(events) > self._limits.behind_events_max:
+                raise BehindError(after, until)
+            stored = bodies(connection, self._studio.name, last, until, self._limits.events_max)
             events += [read_event(body) for _, body in stored]
-            after = events[-1].position
+            last = events[-1].position
         return events
 
 

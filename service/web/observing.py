@@ -163,7 +163,7 @@ def count_appended(events: int) -> None:
             metrics().recorded.happens()
 
 
-class Ailments(NamedTuple):
+class Condition(NamedTuple):
     """What ails a service that answers.
 
     `studios_without_plan` is of how many studios no plan could be made, as the worker counted that
@@ -175,12 +175,12 @@ class Ailments(NamedTuple):
     disk_full: bool
 
 
-def ailments(disk_full_s: float) -> Ailments:
+def condition(disk_full_s: float) -> Condition:
     """What ails the service; a disk counts as full for `disk_full_s` if nothing is recorded."""
     found, values = metrics(), metrics().values()
     full_at_s = values.get(found.disk_full.monotonic_name, 0.0)
     recorded_at_s = values.get(found.recorded.monotonic_name, 0.0)
-    return Ailments(
+    return Condition(
         int(values.get(found.unplanned_name, 0.0)),
         full_at_s > recorded_at_s and time.monotonic() < full_at_s + disk_full_s,
     )

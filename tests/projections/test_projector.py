@@ -5,6 +5,7 @@ import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -281,12 +282,12 @@ def test_a_thread_goes_on_after_a_fault_of_ours(engine: Engine) -> None:
 
 
 def test_it_builds_with_as_few_connections_as_may_be_set(
-    engine: Engine, database: Database
+    engine: Engine, database: Database, tmp_path: Path
 ) -> None:
     recording.make(engine)
     entries = entries_at_random(2)
     record(engine, entries)
-    settings = Settings.from_environment({"HOME": "/"})
+    settings = Settings.from_environment({"RETAKE_LEDGER_DATA": str(tmp_path)})
     few = replace(settings, pool_size=1, pool_overflow=0)
     one = projector_of(few, database.service_url)
     with running(one):

@@ -495,3 +495,6 @@ def test_a_read_that_ends_between_the_strikes_of_a_batch_shows_no_date_that_neve
     with suppress(BehindError):
         ahead.present()
     assert in_order(ahead.present().moves) == wanted(entries)
+    few = TrailAhead(studio_of(engine), engine, WalkLimits(events_max=1, behind_events_max=0))
+    with engine.connect() as connection, pytest.raises(BehindError):
+        few._recorded(connection, len(entries) - len(strikes), len(entries))

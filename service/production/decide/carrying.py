@@ -47,7 +47,7 @@ def carry_out(draft: Draft, code: str, order: Order, event: Event, against: Agai
                 reason._replace(member=pointer + derived.pointer(reason.member)) for reason in found
             ]
             if found:
-                draft.worked_out.clear()  # by position, and what follows has the same
+                draft.worked_out.clear()  # reaches kept by position, which the next fact has too
             else:
                 apply(draft, made)
                 events.append(made)

@@ -236,7 +236,7 @@ def _without_circle(draft: Draft, episode: Episode, route: Route) -> Reasons:
 
 
 def _recount(draft: Draft, event: Event, name: str, frames: int) -> None:
-    """An episode whose scenes in the picture have some frames more, or fewer, than before."""
+    """Note that scenes of an episode were counted anew: `frames` more in the picture, or fewer."""
     episode = draft.episodes[name]
     draft.episodes[name] = episode._replace(
         scene_frames=episode.scene_frames + frames,

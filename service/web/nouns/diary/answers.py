@@ -20,7 +20,8 @@ from service.web.nouns.values import shown_on
 from service.web.schemas.events import is_member
 
 _ESCAPED = frozenset({"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"})
-"""Unicode's categories of controls, formats, lone surrogates and ends of lines and paragraphs."""
+"""Unicode's categories of controls, formats, lone surrogates, ends of lines and paragraphs, and of
+what it has not assigned or leaves to private use."""
 _JOINERS = "\u200c\u200d"
 """Formats that scripts need within words."""
 WITHHELD = "Something about money was recorded, which this role may not read."

@@ -76,15 +76,15 @@ def ready() -> Response:
     if not migrated:
         detail = "The database is not of this release: run `retake-ledger migrate`."
         raise ProblemError("unavailable", detail, headers=_RETRY)
-    ailments = observing.ailments(services().disk_full_s)
-    if ailments.disk_full:
+    condition = observing.condition(services().disk_full_s)
+    if condition.disk_full:
         raise ProblemError(
             "unavailable",
             f"{DISK_FULL.what} Reads are answered; make room. It counts as full for some seconds "
             "after each post that finds none, or until one is recorded.",
             headers={"Retry-After": str(DISK_FULL.retry_s)},
         )
-    shown = ReadyShown(state="ready", studios_without_plan=ailments.studios_without_plan)
+    shown = ReadyShown(state="ready", studios_without_plan=condition.studios_without_plan)
     return Response(encoded(shown), content_type=JSON)
 
 
