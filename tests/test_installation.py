@@ -88,27 +88,35 @@ def with_its_server(data: Path, preamble: str = "") -> Iterator[subprocess.Popen
             command.kill()
 
 
-HANDLED = "import signal; signal.signal(signal.{}, signal.{})\n"
+IGNORING = """
+import signal
+signal.signal(signal.SIGHUP, signal.SIG_IGN)
+signal.signal(signal.SIGINT, signal.SIG_IGN)
+"""
+RAISING = """
+import signal
+from service.signals import signals_raised
+signal.signal(signal.{0}, signal.SIG_DFL)
+with signals_raised():
+    signal.raise_signal(signal.{0})
+"""
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
-def test_a_signal_that_ends_a_command_ends_the_server_it_started(number: signal.Signals) -> None:
-    usual = "default_int_handler" if number is signal.SIGINT else "SIG_DFL"
+def test_a_signal_that_ends_a_command_ends_the_server_it_started() -> None:
     with data_folder(memory_disk()) as data:
-        with with_its_server(data, HANDLED.format(number.name, usual)) as command:
-            command.send_signal(number)
-            assert command.wait(60) in {128 + number, -number}
-        assert not is_running(data)
-
-
-@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGINT])
-def test_a_signal_that_was_to_be_ignored_is(number: signal.Signals) -> None:
-    """As `nohup` and a shell's `&` have it."""
-    with data_folder(memory_disk()) as data:
-        with with_its_server(data, HANDLED.format(number.name, "SIG_IGN")) as command:
-            command.send_signal(number)
-            with pytest.raises(subprocess.TimeoutExpired):
-                command.wait(0.5)
+        with with_its_server(data, IGNORING) as command:
+            for number in (signal.SIGHUP, signal.SIGINT):  # as `nohup` and a shell's `&` have it
+                command.send_signal(number)
+                with pytest.raises(subprocess.TimeoutExpired):
+                    command.wait(0.3)
             command.send_signal(signal.SIGTERM)
             assert command.wait(60) == 128 + signal.SIGTERM
         assert not is_running(data)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_is_raised_unless_it_was_to_be_ignored(number: signal.Signals) -> None:
+    ended = subprocess.run(
+        [sys.executable, "-c", RAISING.format(number.name)], timeout=60, check=False
+    )
+    assert ended.returncode == 128 + number

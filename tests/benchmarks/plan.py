@@ -22,7 +22,7 @@ from tests.benchmarks.figures import Figure, Size, best_s, no_collector
 from tests.seed.generated import unstruck
 
 TIMES = 15
-EVENTS_LEAST = 6000
+EVENTS_LEAST = 3000
 
 
 def measure(size: Size) -> list[Figure]:

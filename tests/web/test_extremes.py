@@ -9,7 +9,7 @@ from service.vocabulary.facts import CATALOGUE
 from tests.web.extreme_stories import Outcome, run_story
 from tests.web.paper import another_worker
 
-STORIES = range(20)
+STORIES = range(8)
 """Seeds of the stories that run here; `python -m tests.attacks extremes` runs thousands."""
 
 
