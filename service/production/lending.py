@@ -7,7 +7,7 @@ element is needed for the scenes that use it, or that reuse one which does.
 
 from collections.abc import Iterator
 
-from service.production.graph import successors
+from service.production.graph import reusers_of, successors
 from service.production.state import AnyState, Node, visit_of
 from service.production.visits import Phase
 
@@ -68,7 +68,7 @@ class Lending:
             return in_picture(state, item, self._out) or bool(self.users_of((item, department)))
         element = state.elements.get(item)
         if element is not None:
-            return not element.scenes or bool(self.users_of_element(item))
+            return not element.scenes or self.is_used(item)
         return not state.episodes[item].delivered
 
     def drops(self, item: str, department: str) -> bool:
@@ -83,11 +83,23 @@ class Lending:
             )
         return omitted and not self.needs(item, department)
 
+    def is_used(self, element: str) -> bool:
+        """Whether any scene in the picture uses an element, or reuses what needs it."""
+        users = self._state.elements[element].scenes
+        # the first one found decides, where a main character's model has hundreds
+        if any(in_picture(self._state, user, self._out) for user in users):
+            return True
+        return bool(self.users_of_element(element))
+
     def users_of_element(self, name: str) -> frozenset[str]:
         """The scenes in the picture that use an element, or reuse what needs it."""
-        element = self._state.elements[name]
-        users = {user for user in element.scenes if in_picture(self._state, user, self._out)}
-        if any(user in self._state.reusers for user in element.scenes if user not in users):
+        state = self._state
+        element = state.elements[name]
+        users = {user for user in element.scenes if in_picture(state, user, self._out)}
+        lenders = [user for user in element.scenes if user not in users and user in state.reusers]
+        # visits are followed only where that could find one more
+        reusers = reusers_of(state, lenders)
+        if any(reuser not in users and in_picture(state, reuser, self._out) for reuser in reusers):
             for stay, _ in element.route.joins[element.kind]:
                 users |= self.users_of((name, stay))
         return frozenset(users)

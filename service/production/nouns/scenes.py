@@ -261,7 +261,7 @@ def freed_by_omission(state: AnyState, scene: str) -> list[Node]:
             freed += [(source, name) for name in record.departments if name in unneeded]
     used = (element for name in (scene, *sources) for element in state.scenes[name].elements)
     for element in dict.fromkeys(used):
-        if before.users_of_element(element) and not after.users_of_element(element):
+        if before.is_used(element) and not after.is_used(element):
             departments = state.elements[element].departments
             freed += [(element, name) for name in departments if name != APPROVAL]
     return freed
