@@ -19,7 +19,7 @@ from tests.places import TOP
 from tests.serving import command, issued, postmaster_pid, served
 from tests.telling import CREWS, office_facts
 
-ORDERS, SCENES = 30, 12
+ORDERS, SCENES = 12, 6
 
 
 def _price(ledger: Client, number: int) -> None:

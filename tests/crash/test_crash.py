@@ -16,7 +16,7 @@ from tests.serving import command, issued, postmaster_pid, served
 from tests.telling import office_facts
 from tests.waiting import wait_until
 
-POSTERS, NOTES = 8, 60
+POSTERS, NOTES = 8, 30
 
 
 def _lines(file: Path) -> list[str]:

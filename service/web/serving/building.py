@@ -21,6 +21,9 @@ NICENESS = 10
 TICK_S = 1.0
 """How often it says that it lives, and looks whether gunicorn does."""
 
+END_SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGQUIT)
+"""What tells a worker to end."""
+
 
 class Builder:
     """What the workers of one service share to have one builder among them; made before they fork.
@@ -45,9 +48,11 @@ class Builder:
         """Keep the trails built until a signal comes, or gunicorn is gone."""
         os.nice(NICENESS)
         stopped = threading.Event()
-        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGQUIT):
+        for number in END_SIGNALS:
             signal.signal(number, lambda *_: stopped.set())
         signal.signal(signal.SIGUSR1, lambda *_: worker.log.reopen_files())
+        if not worker.alive:  # told before
+            return
         projector = self._projector_of()
         projector.start()
         while not stopped.wait(TICK_S) and os.getppid() == worker.ppid:

@@ -28,7 +28,7 @@ from service.tls import context_of
 from service.web.observing import refusal_counter
 from service.web.serving.admission import admission, client_finder, lane_chooser
 from service.web.serving.bridge import Bridge
-from service.web.serving.building import Builder
+from service.web.serving.building import END_SIGNALS, Builder
 from service.web.serving.connection import Connection
 from service.web.serving.encryption import encrypt
 from service.web.serving.lanes import Lanes
@@ -92,12 +92,20 @@ class LoopWorker(Worker):  # type: ignore[misc]  # gunicorn ships no types for i
     """Set for all workers before they fork."""
 
     def init_signals(self) -> None:
-        """Leave signals to the event loop; what ends a worker that hangs still does."""
+        """Leave signals to what runs later, and note until then that one has come to end it.
+
+        What ends a worker that hangs still does.
+        """
         for number in self.SIGNALS:
             # not the default, which would end the process without what it has to do at its end
             signal.signal(number, _ignore)
+        for number in END_SIGNALS:
+            signal.signal(number, self._end)
         signal.signal(signal.SIGABRT, self.handle_abort)
         signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+
+    def _end(self, *_: object) -> None:
+        self.alive = False
 
     def load_wsgi(self) -> None:
         """Make the app, unless this worker is the one that builds the trails."""
@@ -118,9 +126,11 @@ class LoopWorker(Worker):  # type: ignore[misc]  # gunicorn ships no types for i
     async def _serve(self) -> None:
         server = Server(self)
         loop = asyncio.get_running_loop()
-        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGQUIT):
+        for number in END_SIGNALS:
             loop.add_signal_handler(number, server.stop)
         loop.add_signal_handler(signal.SIGUSR1, self.log.reopen_files)
+        if not self.alive:  # told while the app was made
+            server.stop()
         await server.serve()
 
 

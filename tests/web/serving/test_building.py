@@ -9,7 +9,7 @@ import httpx
 import pytest
 
 from service.web.serving.building import NICENESS
-from tests.serving import Service, data_folder, memory_disk
+from tests.serving import Service, data_folder, is_alive, memory_disk
 from tests.waiting import wait_until
 
 
@@ -54,4 +54,21 @@ def test_where_all_workers_are_killed_one_of_those_to_come_builds(serving: Servi
         os.kill(pid, signal.SIGKILL)
     wait_until(lambda: not before & set(serving.worker_pids()) and len(serving.worker_pids()) == 2)
     wait_until(lambda: len(builders(serving)) == 1)
+    serving.wait_until_ready()
+
+
+def test_a_worker_that_is_told_to_end_while_it_begins_ends(serving: Service) -> None:
+    before = serving.worker_pids()
+    for pid in before:
+        os.kill(pid, signal.SIGKILL)
+    told: set[int] = set()
+
+    def all_are_told() -> bool:
+        for pid in set(serving.worker_pids()) - set(before) - told:
+            os.kill(pid, signal.SIGTERM)
+            told.add(pid)
+        return len(told) >= len(before)
+
+    wait_until(all_are_told, "no other workers were started", every_s=0.01)
+    wait_until(lambda: not any(map(is_alive, told)), "a worker goes on")
     serving.wait_until_ready()
