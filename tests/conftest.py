@@ -24,6 +24,8 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import InvalidRequestError
 from sqlalchemy.pool import StaticPool
 from testcontainers.community.postgres import PostgresContainer
+from xdist.remote import Producer
+from xdist.scheduler import LoadFileScheduling
 
 from service.log.embedded import ensure_running
 from service.log.engine import service_engine
@@ -55,7 +57,9 @@ ON_BOTH = (
     *("web/test_extremes.py", "web/nouns/test_events.py", "web/nouns/test_forgotten.py"),
 )
 """What the second server must agree with: all that has SQL of its own, and every address once."""
-FIRST = ("docker", "test_readme.py", "benchmarks", "test_memory.py", "crash", "outside")
+SEASON = ("seed", "production/test_snapshot.py")
+"""What asks for all of the demo's log, which takes long to make: one process does it for them."""
+FIRST = ("docker", "test_readme.py", "seed", "benchmarks", "test_memory.py", "crash", "outside")
 """What takes longest begins first, or it would be waited for at the end."""
 
 
@@ -197,6 +201,21 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def _turn(file: Path) -> int:
     found = (turn for turn, place in enumerate(FIRST) if file.is_relative_to(place))
     return next(found, len(FIRST))
+
+
+class Together(LoadFileScheduling):  # type: ignore[misc]  # xdist ships no types for it
+    """Gives a file to one process, all of `SEASON` to one, and benchmarks to any one by one."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = (TESTS.parent / nodeid.partition("::")[0]).relative_to(TESTS)
+        if any(file.is_relative_to(place) for place in SEASON):
+            return "season"
+        return nodeid if file.is_relative_to("benchmarks") else super()._split_scope(nodeid)
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> Together:
+    """Distribute tests so that what is dear is made once."""
+    return Together(config, log)
 
 
 # not a parameter of the session: a server would be started anew whenever it changes, twice a file

@@ -19,16 +19,16 @@ from service.vocabulary.facts.supervision import EpisodeDelivered
 from service.vocabulary.instants import US_PER_MIN
 from service.vocabulary.kinds import reviver
 from tests.benchmarks.figures import Figure, Size, best_s, no_collector
-from tests.seed.generated import unstruck
+from tests.seed.generated import DAYS, unstruck
 
 TIMES = 15
-EVENTS_LEAST = 3000
+DAYS_LEAST = 24
 
 
 def measure(size: Size) -> list[Figure]:
     """Milliseconds by kind of event, beside a plan from nothing."""
     warm()
-    recorded = unstruck()[: size.of(len(unstruck()), EVENTS_LEAST)]
+    recorded = unstruck(size.of(DAYS, DAYS_LEAST))
     state = fold(
         EMPTY, (event for event in recorded if not isinstance(event.fact, EpisodeDelivered))
     )

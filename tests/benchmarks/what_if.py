@@ -25,21 +25,21 @@ from service.vocabulary.event import read_event
 from service.web.negotiation import EVENT
 from tests.benchmarks.figures import Figure, Size
 from tests.posting import post_all, request
-from tests.seed.generated import generated
+from tests.seed.generated import DAYS, generated
 from tests.serving import environ_of, served
 
 CLIENTS = 4
 REQUESTS = 400
 FINAL_EVERY = 100
 """How often the usual calls have the demo's last retake among them, by far the largest."""
-DAYS_LEAST = 40
+DAYS_LEAST = 20
 
 
 def measure(size: Size) -> list[Figure]:
     """Median and 99th percentile in milliseconds, and those of the demo's last retake."""
-    days = generated()[: size.of(len(generated()), DAYS_LEAST)]
+    days = generated(size.of(DAYS, DAYS_LEAST))
     calls = retakes(state_of(days), days[-1].clock_at, size.of(REQUESTS, 8))
-    last = [seed.final_retake()] if len(days) == len(generated()) else []
+    last = [seed.final_retake()] if len(days) == DAYS else []
     calls = [call for place in range(0, len(calls), FINAL_EVERY)
              for call in (*last, *calls[place : place + FINAL_EVERY])]  # fmt: skip
     with filled(days) as (url, secret):

@@ -4,6 +4,7 @@ import hashlib
 import json
 from collections.abc import Iterable
 from functools import cache
+from itertools import islice
 from typing import Any
 
 import seed
@@ -15,21 +16,28 @@ from service.production.state import EMPTY, State
 from service.vocabulary.event import Event, read_event
 from service.vocabulary.kinds import json_members
 
+DAYS = 124
+"""How many the season has, two for each working date."""
+
 
 @cache
-def generated() -> tuple[Day, ...]:
-    return tuple(seed.days())
+def generated(days: int = DAYS) -> tuple[Day, ...]:
+    """The season's days, or the first of them."""
+    season = seed.days()
+    first = tuple(islice(season, days))
+    assert days < DAYS or next(season, None) is None, "the season has more days than it is said to"
+    return first
 
 
-def bodies() -> list[dict[str, Any]]:
+def bodies(days: int = DAYS) -> list[dict[str, Any]]:
     """Every event in order of position, as the log would hold it."""
-    return list(_bodies())
+    return list(_bodies(days))
 
 
 @cache
-def _bodies() -> tuple[dict[str, Any], ...]:
+def _bodies(days: int) -> tuple[dict[str, Any], ...]:
     log: list[dict[str, Any]] = []
-    for day in generated():
+    for day in generated(days):
         for post in day.posts:
             for event in post.events:
                 recorded = {"recordedat": day.clock_at, "poster": post.role}
@@ -62,9 +70,9 @@ def _facts_behind(log: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 @cache
-def unstruck() -> tuple[Event, ...]:
+def unstruck(days: int = DAYS) -> tuple[Event, ...]:
     """What stands of the log: all events but those that were struck."""
-    return _unstruck(bodies())
+    return _unstruck(bodies(days))
 
 
 def _unstruck(log: list[dict[str, Any]]) -> tuple[Event, ...]:
