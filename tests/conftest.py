@@ -18,7 +18,6 @@ from typing import NoReturn
 from uuid import uuid4
 
 import pytest
-from hypothesis import HealthCheck, settings
 from sqlalchemy import Engine, create_engine, delete, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import InvalidRequestError
@@ -33,13 +32,12 @@ from service.log.migrate import migrate
 from service.log.schema import metadata
 from service.settings import Settings
 from tests.engine import require_engine
+from tests.properties import register_profiles
 from tests.serving import data_folder, memory_disk
 
 # before numba is loaded: kernels of these processes check each access to an array
 os.environ["NUMBA_BOUNDSCHECK"] = "1"
-# no test fails because the machine is busy, or compiles first
-settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.load_profile("untimed")
+register_profiles()
 
 TEMPLATE = "template_migrated"
 TESTS = Path(__file__).parent

@@ -1,7 +1,7 @@
 """Benchmarks still run; what they measure is read by people, on a quiet machine."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.kernel.dispatch import dispatch
@@ -10,6 +10,7 @@ from tests.benchmarks.__main__ import measure, names
 from tests.benchmarks.figures import Size
 from tests.benchmarks.kernel import multiplied
 from tests.planning.lines import lines
+from tests.properties import tried
 
 
 @pytest.mark.parametrize("name", names())
@@ -20,7 +21,7 @@ def test_runs(name: str) -> None:
     assert any(figure.ratio is not None for figure in figures)
 
 
-@settings(max_examples=50)
+@tried(50)
 @given(lines(), st.integers(1, 4))
 def test_each_copy_of_a_line_multiplied_is_planned_as_the_line_is(line: Line, times: int) -> None:
     plan, many = dispatch(line), dispatch(multiplied(line, times))

@@ -11,7 +11,7 @@ waits, they say how many are busy, and so the starts and the work done must fit 
 from typing import NamedTuple
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.kernel.dispatch import dispatch
@@ -25,6 +25,7 @@ from tests.outside.long_lines import (
     present_times,
 )
 from tests.planning.lines import Crew, Department, Row, line_of
+from tests.properties import tried
 
 END_MIN = 20_000
 
@@ -94,7 +95,7 @@ def present_by_minute(station: Station) -> Minutes:
     return come - gone
 
 
-@settings(max_examples=100)
+@tried(100)
 @given(in_a_row(), st.data())
 def test_littles_law_holds_at_every_department_and_in_the_line(
     line: tuple[list[int], list[Desks]], data: st.DataObject

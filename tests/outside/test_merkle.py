@@ -8,7 +8,7 @@ the tests of other implementations (where it was first published is from memory)
 from random import Random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pymerkle import InmemoryTree
 
@@ -21,6 +21,7 @@ from service.proofs.paths import (
     proves_inclusion,
 )
 from service.proofs.tree import Frontier, append, leaf_hash, root, unpack
+from tests.properties import tried
 
 LEAVES_HEX = [
     "",
@@ -58,7 +59,7 @@ def test_the_published_roots(size: int) -> None:
     assert root(frontier_of(bodies)).hex() == ROOTS_HEX[size]
 
 
-@settings(max_examples=60)
+@tried(60)
 @given(st.lists(st.binary(max_size=40), min_size=1, max_size=140))
 def test_an_independent_tree_has_the_same_roots(bodies: list[bytes]) -> None:
     tree = InmemoryTree.init_from_entries(bodies)

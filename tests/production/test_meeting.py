@@ -3,7 +3,7 @@
 from random import Random
 from typing import Any
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.production.decide import Accepted
@@ -11,6 +11,7 @@ from service.production.meeting import meeting
 from service.production.state import Meeting, Scene, State, visit_of
 from service.production.visits import Phase, Visit
 from service.vocabulary.instants import US_PER_MIN, format_instant, parse_instant
+from tests.properties import tried
 from tests.telling import ROUTE, Story, studio
 
 EPISODE = "KESTREL-1"
@@ -130,7 +131,7 @@ def meetings(state: State) -> list[Meeting]:
     return [met for met in found if met is not None]
 
 
-@settings(max_examples=150)
+@tried(150)
 @given(LOGS)
 def test_a_gate_is_met_at_the_first_instant_at_which_nothing_is_in_its_way(
     log: tuple[int, int],
@@ -143,7 +144,7 @@ def test_a_gate_is_met_at_the_first_instant_at_which_nothing_is_in_its_way(
     assert meeting(state, EPISODE, "air") is None
 
 
-@settings(max_examples=60)
+@tried(60)
 @given(LOGS, st.integers(0, 2**32 - 1))
 def test_how_gates_stood_at_the_delivery_never_changes(log: tuple[int, int], seed: int) -> None:
     """Whatever is recorded behind the delivery, late or not, by desks or by supervision."""

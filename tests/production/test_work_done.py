@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.board.board import make_board
@@ -15,6 +15,7 @@ from service.production.state import Node, State, item_of, visit_of
 from service.production.work import work_of_take_e4
 from service.vocabulary.instants import US_PER_MIN, format_instant
 from tests.production.random_logs import LOGS, furnished, tell_at_random
+from tests.properties import tried
 from tests.telling import ROUTE, Story, studio
 
 SCENE, EPISODE = "KESTREL-1/1", "KESTREL-1"
@@ -137,7 +138,7 @@ def test_what_stands_before_the_scenes_made_those_listed_afterwards_too() -> Non
 FURNISHED = furnished()
 
 
-@settings(max_examples=30)
+@tried(30)
 @given(LOGS, st.integers(0, 5), st.integers(1, 400))
 def test_a_retime_changes_work_not_yet_done_alone(seeds: list[int], of: int, frames: int) -> None:
     """Account, prices, impact and what is shown of visits agree about it."""

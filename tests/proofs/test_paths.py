@@ -3,7 +3,7 @@
 from random import Random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.proofs.paths import (
@@ -17,6 +17,7 @@ from service.proofs.paths import (
     wanted,
 )
 from service.proofs.tree import HASH_BYTES, Frontier, append, leaf_hash, root, unpack
+from tests.properties import tried
 
 SIZE = 300
 
@@ -105,7 +106,7 @@ def test_subtrees_cover_their_leaves_in_order(start: int, length: int) -> None:
 sizes = st.integers(1, SIZE)
 
 
-@settings(max_examples=300)
+@tried(300)
 @given(sizes, st.data())
 def test_every_leaf_is_proved_and_nothing_else(size: int, data: st.DataObject) -> None:
     leaf = data.draw(st.integers(0, size - 1))
@@ -118,7 +119,7 @@ def test_every_leaf_is_proved_and_nothing_else(size: int, data: st.DataObject) -
         assert not proves_inclusion(LEAVES[leaf], leaf, size, changed(proof, data), ROOTS[size])
 
 
-@settings(max_examples=300)
+@tried(300)
 @given(sizes, st.data())
 def test_every_older_tree_is_proved_and_no_other(new: int, data: st.DataObject) -> None:
     old = data.draw(st.integers(1, new))

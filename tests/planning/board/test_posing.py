@@ -8,7 +8,7 @@ from random import Random
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.board.board import advance, make_board
@@ -22,6 +22,7 @@ from service.planning.plan.schedule import schedule
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.planning.random_states import states_at_random
+from tests.properties import tried
 
 NOW_MIN = parse_instant("2031-03-05T12:00:00Z") // US_PER_MIN
 
@@ -52,7 +53,7 @@ def lines_posed(random: Random, facts: int) -> Iterator[tuple[Line, Line, Line |
         yield line, make_line(make_board(state), now_min), before
 
 
-@settings(max_examples=60)
+@tried(60)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_every_line_of_a_board_advanced_is_sound_and_that_of_one_made_anew(seed: int) -> None:
     for line, anew, _ in lines_posed(Random(seed), 40):

@@ -6,13 +6,14 @@ from itertools import pairwise
 from random import Random
 
 import numpy as np
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from service.planning.board.board import COLUMNS, Board, advance, make_board
 from service.planning.board.frame import Frame
 from service.production.state import State
 from tests.planning.random_states import states_at_random
+from tests.properties import tried
 
 ARRAYS = ("first_row", "department", "successor_from", "successor")
 REST = (
@@ -39,7 +40,7 @@ def assert_same(one: Board, other: Board) -> None:
         np.testing.assert_array_equal(getattr(one, name), getattr(other, name), err_msg=name)
 
 
-@settings(max_examples=60)
+@tried(60)
 @given(seed=st.integers(0, 2**32 - 1))
 @example(seed=28152)  # an episode without scenes, which a new route has reviewed
 def test_a_board_follows_a_log_fact_by_fact(seed: int) -> None:
@@ -50,7 +51,7 @@ def test_a_board_follows_a_log_fact_by_fact(seed: int) -> None:
         assert_same(board, make_board(state))
 
 
-@settings(max_examples=40)
+@tried(40)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_a_board_goes_from_any_state_to_any_other(seed: int) -> None:
     random = Random(seed)

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.compare.pricing import Quote, quote, works_between
@@ -18,6 +18,7 @@ from service.vocabulary.instants import parse_instant
 from service.vocabulary.money import rounded
 from tests.production.random_logs import LOGS, SEEDS, furnished, tell_at_random
 from tests.production.random_logs import OTHERS as WITH_ORDERS
+from tests.properties import tried
 from tests.telling import APPROVING, CREWS, Story, studio
 
 EIGHT, NINE, TEN = (f"2031-03-04T{hour:02d}:00:00Z" for hour in (8, 9, 10))
@@ -267,7 +268,7 @@ def test_large_sums_are_exact() -> None:
     assert quoted(story).total == Decimal("9999999999899999040.00")
 
 
-@settings(max_examples=60)
+@tried(60)
 @given(LOGS)
 def test_no_lines_cost_nothing(log: list[int]) -> None:
     story = tell_at_random(furnished(), log)
@@ -277,7 +278,7 @@ def test_no_lines_cost_nothing(log: list[int]) -> None:
     assert quoted(story).total == 0
 
 
-@settings(max_examples=60)
+@tried(60)
 @given(LOGS, st.lists(SEEDS, min_size=1, max_size=8))
 def test_a_price_is_the_sum_of_its_lines_and_each_line_that_of_its_work(
     log: list[int], orders: list[int]
@@ -297,7 +298,7 @@ def test_a_price_is_the_sum_of_its_lines_and_each_line_that_of_its_work(
             assert line.amount == rounded(Decimal(units) / 1000 + (line.fee or 0), "EUR")
 
 
-@settings(max_examples=60)
+@tried(60)
 @given(LOGS)
 def test_nothing_lies_between_a_state_and_itself(log: list[int]) -> None:
     story = tell_at_random(furnished(), log)

@@ -4,7 +4,7 @@ from typing import Any
 import networkx as nx
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.kernel.backward import EARLIEST_MIN, latest
@@ -22,6 +22,7 @@ from service.planning.kernel.line import (
 )
 from service.vocabulary.calendar import NEVER, WorkingTime
 from tests.planning.lines import ALWAYS, Crew, Department, Row, durations, line_of, lines
+from tests.properties import tried
 
 DAYS = WorkingTime.of([(100, 110), (200, 210), (300, 310)])
 
@@ -89,7 +90,7 @@ def working_time_of(line: Line, d: int) -> WorkingTime:
     return WorkingTime.of(windows)
 
 
-@settings(max_examples=100)
+@tried(100)
 @given(lines(), st.data())
 def test_the_latest_finish_meets_what_is_due_and_no_later_one_would(
     line: Line, data: st.DataObject
@@ -112,7 +113,7 @@ def test_the_latest_finish_meets_what_is_due_and_no_later_one_would(
         assert finish[row] == min([due[row], *starts])
 
 
-@settings(max_examples=100)
+@tried(100)
 @given(lines())
 def test_durations_are_those_of_the_plan(line: Line) -> None:
     plan = dispatch(line)

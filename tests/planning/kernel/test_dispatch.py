@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 
 from service.planning.kernel.dispatch import dispatch, warm
 from service.planning.kernel.line import (
@@ -24,6 +24,7 @@ from service.planning.kernel.line import (
 from service.vocabulary.calendar import NEVER, WorkingTime
 from tests.planning.lines import Crew, Department, Row, line_of, lines
 from tests.planning.naive import desks_of, simulate
+from tests.properties import tried
 
 DAYS = WorkingTime.of([(100, 110), (200, 210), (300, 310)])
 
@@ -46,7 +47,7 @@ def bounds(line: Line) -> list[tuple[int, int]]:
 # --- against the simulation ------------------------------------------------------------------
 
 
-@settings(max_examples=250)
+@tried(250)
 @given(lines())
 def test_the_plan_is_that_of_a_minute_by_minute_simulation(line: Line) -> None:
     plan = dispatch(line)
@@ -55,7 +56,7 @@ def test_the_plan_is_that_of_a_minute_by_minute_simulation(line: Line) -> None:
     assert plan.finish.tolist() == finish
 
 
-@settings(max_examples=100)
+@tried(100)
 @given(lines())
 def test_the_rules_hold(line: Line) -> None:
     plan = dispatch(line)
@@ -80,7 +81,7 @@ def test_the_rules_hold(line: Line) -> None:
                 assert plan.finish[before] <= plan.start[after]
 
 
-@settings(max_examples=100)
+@tried(100)
 @given(lines())
 def test_what_bound_a_start_is_there(line: Line) -> None:
     plan = dispatch(line)
@@ -110,7 +111,7 @@ def test_what_bound_a_start_is_there(line: Line) -> None:
             assert not any(t in worked for t in range(int(line.release_min[row]), start))
 
 
-@settings(max_examples=100)
+@tried(100)
 @given(lines())
 def test_no_artist_frees_two(line: Line) -> None:
     plan = dispatch(line)

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.kernel.backward import latest
@@ -31,6 +31,7 @@ from service.vocabulary.calendar import NEVER
 from tests.planning.kernel.test_dispatch import DAYS
 from tests.planning.lines import Crew, Department, Row, line_of, lines
 from tests.planning.naive import simulate
+from tests.properties import tried
 
 INT32_LEAST, INT64_MOST = -(2**31), 2**63 - 1
 
@@ -401,7 +402,7 @@ def plan_or_error(line: Line) -> Plan | BrokenLineError:
     return plan
 
 
-@settings(max_examples=300)
+@tried(300)
 @given(lines(), st.sampled_from([*BY_ROW, "successor_from", "successor"]), ENTRIES, st.data())
 def test_a_line_with_any_entry_changed_is_refused_or_planned_right(
     line: Line, array: str, value: int, data: st.DataObject

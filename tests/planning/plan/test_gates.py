@@ -6,7 +6,7 @@ from random import Random
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.board.board import advance, make_board
@@ -25,6 +25,7 @@ from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.planning.random_states import GATES as RANDOM_GATES
 from tests.planning.random_states import states_at_random
 from tests.production.random_logs import LOGS, tell_at_random
+from tests.properties import tried
 from tests.telling import APPROVING, ROUTE, studio
 
 NOW_MIN = parse_instant("2031-03-06T10:00:00Z") // US_PER_MIN
@@ -66,7 +67,7 @@ def _met_min(plan: Schedule, episode: str, gate: str) -> int | None:
     return None if last < 0 else last
 
 
-@settings(max_examples=25)
+@tried(25)
 @given(seed=seeds)
 def test_a_gate_is_met_by_the_last_of_its_visits(seed: int) -> None:
     plan = schedule(make_board(states_at_random(Random(seed), 40)[-1]), NOW_MIN)
@@ -75,7 +76,7 @@ def test_a_gate_is_met_by_the_last_of_its_visits(seed: int) -> None:
             assert projected_min(plan, episode, gate) == _met_min(plan, episode, gate)
 
 
-@settings(max_examples=40)
+@tried(40)
 @given(seed=seeds)
 def test_a_date_holds_exactly_by_the_rule(seed: int) -> None:
     plan = schedule(make_board(states_at_random(Random(seed), 40)[-1]), NOW_MIN)
@@ -178,7 +179,7 @@ def test_the_stories_have_gates_of_every_kind() -> None:
         assert {holds for among, _, holds in seen if among == delivered} == {None, True, False}
 
 
-@settings(max_examples=25)
+@tried(25)
 @given(seed=seeds)
 def test_what_a_board_carries_on_of_gates_is_what_they_come_to(seed: int) -> None:
     random = Random(seed)
@@ -195,7 +196,7 @@ def test_what_a_board_carries_on_of_gates_is_what_they_come_to(seed: int) -> Non
                     assert carried == meeting(states[state], episode, gate)
 
 
-@settings(max_examples=40)
+@tried(40)
 @given(LOGS, seeds)
 def test_so_it_is_where_facts_come_one_after_the_other_and_late(log: list[int], seed: int) -> None:
     story = studio(scenes=2, route={**APPROVING, "gates": RANDOM_GATES})
@@ -208,7 +209,7 @@ def test_so_it_is_where_facts_come_one_after_the_other_and_late(log: list[int], 
                 assert meeting_of(board, episode, gate) == meeting(story.state, episode, gate)
 
 
-@settings(max_examples=25)
+@tried(25)
 @given(seed=seeds)
 def test_standings_taken_over_are_those_worked_out(seed: int) -> None:
     random = Random(seed)
@@ -222,7 +223,7 @@ def test_standings_taken_over_are_those_worked_out(seed: int) -> None:
             assert standings == {name: gate_standing(anew, episode, name) for name in standings}
 
 
-@settings(max_examples=25)
+@tried(25)
 @given(seed=seeds)
 def test_an_impact_from_what_is_kept_is_that_from_nothing(seed: int) -> None:
     """One plan is compared with many, as what-ifs of one moment are."""
@@ -236,7 +237,7 @@ def test_an_impact_from_what_is_kept_is_that_from_nothing(seed: int) -> None:
         assert kept == anew
 
 
-@settings(max_examples=25)
+@tried(25)
 @given(seed=seeds)
 def test_added_work_is_all_work_after_less_all_work_before(seed: int) -> None:
     random = Random(seed)
@@ -253,7 +254,7 @@ def test_added_work_is_all_work_after_less_all_work_before(seed: int) -> None:
     }
 
 
-@settings(max_examples=25)
+@tried(25)
 @given(seed=seeds)
 def test_scenes_that_move_are_all_that_finish_at_another_minute(seed: int) -> None:
     random = Random(seed)

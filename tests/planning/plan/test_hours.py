@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.board.board import make_board
@@ -16,6 +16,7 @@ from service.production.work import calendar_of
 from service.vocabulary.calendar import CalendarVersion
 from service.vocabulary.facts.office import WEEKDAYS
 from service.vocabulary.instants import US_PER_MIN, parse_instant
+from tests.properties import tried
 from tests.telling import Story, studio
 
 NOW_MIN = parse_instant("2031-03-03T09:00:00Z") // US_PER_MIN
@@ -93,7 +94,7 @@ def with_hours(random: Random) -> Story:
     return story
 
 
-@settings(max_examples=100)
+@tried(100)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_hours_equal_to_those_in_force_move_no_date(seed: int) -> None:
     """Set from any date on, for the studio or a department; later changes are set again too."""

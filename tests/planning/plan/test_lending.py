@@ -2,7 +2,7 @@
 
 from random import Random
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.board.board import advance, make_board
@@ -17,6 +17,7 @@ from service.production.visits import Phase
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.planning.random_states import states_at_random
+from tests.properties import tried
 from tests.telling import Story, studio
 
 NOW_MIN = parse_instant("2031-03-03T09:00:00Z") // US_PER_MIN
@@ -90,7 +91,7 @@ def excused(state: State, node: tuple[str, str], waits: tuple[str, str]) -> bool
     return waits[0] in state.scenes and not in_picture(state, waits[0])
 
 
-@settings(max_examples=40)
+@tried(40)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_nothing_starts_before_what_it_waits_for(seed: int) -> None:
     """Whatever was omitted, restored, delivered or joined before."""

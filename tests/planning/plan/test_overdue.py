@@ -3,7 +3,7 @@
 from random import Random
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.board.board import make_board
@@ -18,6 +18,7 @@ from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.planning.lines import Crew, Department, Row, line_of, lines
 from tests.planning.naive import Desk, desks_of, duration
 from tests.planning.random_states import states_at_random
+from tests.properties import tried
 
 DAYS = WorkingTime.of([(100, 110), (200, 210), (300, 310)])
 
@@ -35,7 +36,7 @@ def counted(line: Line, desk: Desk, row: int) -> int:
     return -1
 
 
-@settings(max_examples=300)
+@tried(300)
 @given(lines())
 def test_overdue_is_what_has_had_all_its_working_minutes(line: Line) -> None:
     since, desks = overdue_since(line).tolist(), desks_of(line)
@@ -56,7 +57,7 @@ def test_overdue_is_what_has_had_all_its_working_minutes(line: Line) -> None:
             assert overdue_since(later)[row] == next_min
 
 
-@settings(max_examples=40)
+@tried(40)
 @given(seed=st.integers(0, 2**32 - 1), hours=st.integers(0, 24 * 12))
 def test_in_a_studio_it_is_what_the_calendars_say(seed: int, hours: int) -> None:
     """By the working minutes that the fold counts, those of answers by the days they take."""

@@ -1,7 +1,7 @@
 """Every log that the rules accept can be planned, and all that follows from it be shown."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.planning.board.board import make_board
@@ -19,6 +19,7 @@ from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
 from tests.production.extremes import EXTREMES
 from tests.production.random_logs import ALL, SEEDS, furnished, tell_at_random
+from tests.properties import tried
 from tests.telling import Story, studio
 
 MOMENTS = [
@@ -95,7 +96,7 @@ def test_a_log_from_before_dates_had_bounds_is_planned_and_struck_from(far: str)
     assert_showable(schedule(make_board(story.state), MOMENTS[0]))
 
 
-@settings(max_examples=200)
+@tried(200)
 @given(st.lists(SEEDS, max_size=60))
 def test_no_take_that_was_taken_back_is_current(seeds: list[int]) -> None:
     for visits in story_of(seeds).state.visits.values():
@@ -103,7 +104,7 @@ def test_no_take_that_was_taken_back_is_current(seeds: list[int]) -> None:
             assert visit.current.phase is not Phase.TAKEN_BACK
 
 
-@settings(max_examples=300)
+@tried(300)
 @given(st.lists(SEEDS, min_size=1, max_size=40), st.sampled_from(MOMENTS), st.booleans())
 def test_every_accepted_log_can_be_planned(seeds: list[int], now_min: int, bounded: bool) -> None:
     before = schedule(make_board(story_of(seeds[:-1], bounded=bounded).state), now_min)

@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from service.production.decide import Accepted, retell
@@ -12,6 +12,7 @@ from service.production.refusal import Code
 from service.production.state import EMPTY
 from tests.production.random_logs import LOGS, SEEDS, furnished, priced, tell_at_random
 from tests.production.random_logs import OTHERS as WITH_ORDERS
+from tests.properties import tried
 from tests.telling import CREWS, PRODUCER, Story, studio
 
 NINE, TEN = "2031-03-04T09:00:00Z", "2031-03-04T10:00:00Z"
@@ -238,7 +239,7 @@ def test_what_rests_on_an_approval_is_struck_with_it(to_approve: Story) -> None:
     assert f"event {started.position}" in decided.reasons[0].detail
 
 
-@settings(max_examples=80)
+@tried(80)
 @given(LOGS, st.lists(SEEDS, max_size=10), SEEDS)
 def test_approved_and_struck_leaves_the_state_as_it_was(
     log: list[int], orders: list[int], seed: int

@@ -5,7 +5,7 @@ from contextlib import suppress
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from service.proofs.canonical import late, splice
@@ -18,6 +18,7 @@ from service.web.pointers import put, step
 from service.web.schemas.events import check_event, merge_personal, split_personal
 from service.web.schemas.examples import example_events
 from tests.examples import example_event
+from tests.properties import tried
 
 NOTE: dict[str, Any] = {
     "specversion": "1.0",
@@ -237,7 +238,7 @@ def places_in(value: object, pointer: str = "") -> list[str]:
     return [pointer, *(at for key, item in inner for at in places_in(item, pointer + step(key)))]
 
 
-@settings(max_examples=400)
+@tried(400)
 @given(st.sampled_from(sorted(CATALOGUE)), st.data())
 def test_what_is_found_in_order_can_be_recorded(type_: str, data: st.DataObject) -> None:
     event = data.draw(st.sampled_from(example_events(type_)))

@@ -4,7 +4,7 @@ from math import nextafter
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from marshmallow import ValidationError
 
@@ -13,6 +13,7 @@ from service.vocabulary.facts.office import RouteDepartment
 from service.vocabulary.quantities import to_e4
 from service.web.schemas.fields import field_of
 from service.web.schemas.messages import pointed
+from tests.properties import tried
 
 LISTING = kinds.Listing(kinds.Choice(("left", "right")), 1, 2)
 TABLE = kinds.Table(kinds.Quantity(1, 20_000))
@@ -131,7 +132,7 @@ def test_null_is_refused_with_the_remedy(kind: kinds.Kind) -> None:
 AMOUNTS = st.floats(0, 10_000_000) | st.integers(0, 10**11).map(lambda amount: amount / 10**4)
 
 
-@settings(max_examples=1000)
+@tried(1000)
 @given(
     AMOUNTS
     | st.tuples(AMOUNTS, st.sampled_from([-1, 1])).map(lambda a: abs(nextafter(a[0], a[1] * 10**9)))
