@@ -7,6 +7,7 @@ alone acts as the service, which may change no more than rows: its database is e
 a tenth of the time, and lent to another test.
 """
 
+import gc
 import os
 import sys
 from collections import Counter
@@ -38,6 +39,8 @@ from tests.serving import data_folder, memory_disk
 # before numba is loaded: kernels of these processes check each access to an array
 os.environ["NUMBA_BOUNDSCHECK"] = "1"
 register_profiles()
+# what tests make is soon gone: to look for circles as often as usual takes a fourteenth of the time
+gc.set_threshold(100_000, 50, 100)
 
 TEMPLATE = "template_migrated"
 TESTS = Path(__file__).parent
