@@ -15,6 +15,7 @@ from operator import itemgetter
 
 from service.production.state import AnyState, Meeting, Scene, visit_of
 from service.production.visits import FIRST_OPENED_US, Phase, Visit
+from service.vocabulary.instants import NOT_YET_US
 
 _HANDED_OFF = Phase.HANDED_OFF
 
@@ -120,19 +121,19 @@ def same_hand_offs(one: Visit, other: Visit, *, first: bool) -> bool:
 
 
 def _swept(turns: list[_Turn]) -> tuple[int, int]:
-    """The first instant at which nothing was in the way, and since when nothing is; -1 for none.
+    """The first instant at which nothing was in the way, and since when nothing is.
 
-    `turns` are what happened to all visits, in any order.
+    `turns` are what happened to all visits, in any order. NOT_YET_US for what there is none of.
     """
     turns.sort()
     turns.append(_END)
     waiting = done = 0
-    met_us = stands_us = -1
+    met_us = stands_us = NOT_YET_US
     now_us, now_rank = turns[0][:2]
     for at_us, rank, more_waiting, more_done in turns:
         if at_us != now_us or rank != now_rank:
             if waiting or not done:
-                stands_us = -1
+                stands_us = NOT_YET_US
             elif stands_us < 0:
                 stands_us = now_us
                 met_us = now_us if met_us < 0 else met_us

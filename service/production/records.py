@@ -249,7 +249,7 @@ class Note(NamedTuple):
     to: str
     given_us: int
     answered_us: int = NOT_YET_US
-    answered_position: int = -1
+    answered_position: int | None = None
 
     @property
     def answered(self) -> bool:

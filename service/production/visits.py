@@ -92,13 +92,17 @@ _PHASE_AFTER = {
 }
 
 
+WHOLE = -1
+NONE_REFUSED = -1
+
+
 class Take(Struct, frozen=True, gc=False, array_like=True):
     """One take of a visit. Instants are microseconds since the epoch, or NOT_YET_US.
 
     `carried_e4` is work left over from a take that was taken back; `basis_e4` is what the shares
-    apply to: -1 for the item's whole base work, else as much of it as had been made where no take
-    was handed off before. After a refused hand-off `goes_on_e4` is the share of the work to do
-    again, `settled` how many of the shares that covers (-1: none refused), and `settled_us` when
+    apply to: WHOLE for the item's whole base work, else as much of it as had been made where no
+    take was handed off before. After a refused hand-off `goes_on_e4` is the share of the work to do
+    again, `settled` how many of the shares that covers (else NONE_REFUSED), and `settled_us` when
     what was refused had been handed off.
     """
 
@@ -110,9 +114,9 @@ class Take(Struct, frozen=True, gc=False, array_like=True):
     artist: str | None = None
     shares: tuple[tuple[str, int], ...] = ()
     carried_e4: int = 0
-    basis_e4: int = -1
+    basis_e4: int = WHOLE
     goes_on_e4: int = ONE_E4
-    settled: int = -1
+    settled: int = NONE_REFUSED
     settled_us: int = NOT_YET_US
 
     @property
@@ -330,11 +334,11 @@ def _called(
 def _made_e4(take: Take, done_e4: int, terms: Terms) -> int:
     """How much of an item is there for a call to touch, when a take is taken back from its desk.
 
-    -1, the whole, once it was handed off: a share is of the item, however little the take on the
+    WHOLE, once it was handed off: a share is of the item, however little the take on the
     desk was. Before that, what the takes so far have made.
     """
     if take.settled >= 0 or (take.number > 1 and take.basis_e4 < 0):
-        return -1
+        return WHOLE
     before = 0 if take.number == 1 else take.basis_e4
     return min(terms.base_e4, before + done_e4)
 

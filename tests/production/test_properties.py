@@ -95,6 +95,8 @@ def test_folding_in_pieces_equals_folding_whole(seeds: list[int], cut: int) -> N
 def dump(value: Any, names: dict[int, str] | None = None, field: str = "") -> Any:
     """A value as plain data; positions as names of events where these are given."""
     if names is not None and field in {"position", "answered_position", "order", "put_first"}:
+        if value is None:
+            return None
         return names.get(value, value) if isinstance(value, int) else dump_map(value, names, field)
     if isinstance(value, State):
         fields = {name: getattr(value, name) for name in value.__slots__}

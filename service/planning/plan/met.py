@@ -12,7 +12,7 @@ from service.planning.kernel.line import OUT
 from service.production.meeting import meeting
 from service.production.state import Meeting, Node, State, visit_of
 from service.production.visits import Phase
-from service.vocabulary.instants import US_PER_MIN
+from service.vocabulary.instants import NOT_YET_US, US_PER_MIN
 
 
 class MetAt(NamedTuple):
@@ -55,7 +55,7 @@ def _meeting_of(board: Board, episode: str, gate: str) -> Meeting | None:
         return next((met for met in record.met if met.gate == gate), None)
     at = met_at(board, episode, gate)
     if at is not None and at.of_scenes and _never_met(board, at.group):
-        return Meeting(gate, -1, -1)
+        return Meeting(gate, NOT_YET_US, NOT_YET_US)
     return meeting(board.state, episode, gate)
 
 

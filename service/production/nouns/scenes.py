@@ -32,7 +32,7 @@ from service.vocabulary.event import Event
 from service.vocabulary.facts.office import SceneListed, SceneOmitted, SceneRestored, SceneRetimed
 from service.vocabulary.facts.supervision import SceneBought
 from service.vocabulary.identifiers import has_shape, parse_subject
-from service.vocabulary.instants import format_instant
+from service.vocabulary.instants import NOT_YET_US, format_instant
 
 
 def check_scene_listed(draft: Draft, event: Event, fact: SceneListed) -> Reasons:
@@ -189,7 +189,7 @@ def apply_scene_restored(draft: Draft, event: Event, fact: SceneRestored) -> Non
     """Put an omitted scene back into the picture."""
     scene = draft.scenes[event.subject]
     over = (*scene.omissions, (scene.omitted_us, event.time_us))
-    draft.scenes[event.subject] = scene._replace(omitted_us=-1, omissions=over)
+    draft.scenes[event.subject] = scene._replace(omitted_us=NOT_YET_US, omissions=over)
     _recount(draft, event, scene.episode, scene.frames)
     touch(draft, event, (0, scene.frames))
     mark_sources(draft, event)

@@ -144,7 +144,7 @@ def apply_department_stopped(draft: Draft, event: Event, fact: DepartmentStopped
     if earlier and earlier[-1].lasts:
         stoppages = (*earlier[:-1], earlier[-1]._replace(expected_end_us=end_us))
     else:
-        stoppages = (*earlier, Stoppage(event.position, event.time_us, end_us, -1))
+        stoppages = (*earlier, Stoppage(event.position, event.time_us, end_us, NOT_YET_US))
     draft.stoppages[fact.department] = stoppages
 
 

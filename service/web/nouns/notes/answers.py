@@ -29,6 +29,7 @@ class NoteShown(Shown):
 
 def shown_note(code: str, note: Note, texts: Mapping[int, Mapping[str, str]]) -> NoteShown:
     """A note; its texts are null where they may not be read or are gone."""
+    answer = {} if note.answered_position is None else texts.get(note.answered_position, {})
     return NoteShown(
         note=code,
         item=note.item,
@@ -37,8 +38,8 @@ def shown_note(code: str, note: Note, texts: Mapping[int, Mapping[str, str]]) ->
         given_position=note.position,
         text=texts.get(note.position, {}).get(TEXT),
         answered_at=shown_us(note.answered_us),
-        answered_position=note.answered_position if note.answered_position > 0 else None,
-        answer=texts.get(note.answered_position, {}).get(TEXT),
+        answered_position=note.answered_position,
+        answer=answer.get(TEXT),
     )
 
 
@@ -47,7 +48,7 @@ def facts_of(note: Note) -> dict[int, Mapping[str, Any]]:
     facts: dict[int, Mapping[str, Any]] = {
         note.position: {"type": "note.given", "data": {"to": note.to}}
     }
-    if note.answered_position > 0:
+    if note.answered_position is not None:
         facts[note.answered_position] = {"type": "note.answered", "data": {}}
     return facts
 
