@@ -39,7 +39,7 @@ from tests.serving import data_folder, memory_disk
 # before numba is loaded: kernels of these processes check each access to an array
 os.environ["NUMBA_BOUNDSCHECK"] = "1"
 register_profiles()
-# what tests make is soon gone: to look for circles as often as usual takes a fourteenth of the time
+# what tests make is soon gone; Python's usual thresholds cost a fourteenth of the run
 gc.set_threshold(100_000, 50, 100)
 
 TEMPLATE = "template_migrated"
@@ -205,7 +205,7 @@ def _turn(file: Path) -> int:
 
 
 class Together(LoadFileScheduling):  # type: ignore[misc]  # xdist ships no types for it
-    """Gives a file to one process, all of `SEASON` to one, and benchmarks to any one by one."""
+    """Gives each file to a process, all of `SEASON` to one, and each benchmark to any one."""
 
     def _split_scope(self, nodeid: str) -> str:
         file = (TESTS.parent / nodeid.partition("::")[0]).relative_to(TESTS)
@@ -214,9 +214,9 @@ class Together(LoadFileScheduling):  # type: ignore[misc]  # xdist ships no type
         return nodeid if file.is_relative_to("benchmarks") else super()._split_scope(nodeid)
 
 
-def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> Together:
-    """Distribute tests so that what is dear is made once."""
-    return Together(config, log)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> Together | None:
+    """Distribute tests so that what is dear is made once, unless asked for another way."""
+    return Together(config, log) if config.getvalue("dist") == "loadfile" else None
 
 
 # not a parameter of the session: a server would be started anew whenever it changes, twice a file

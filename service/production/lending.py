@@ -86,7 +86,7 @@ class Lending:
     def is_used(self, element: str) -> bool:
         """Whether any scene in the picture uses an element, or reuses what needs it."""
         users = self._state.elements[element].scenes
-        # the first one found decides, where a main character's model has hundreds
+        # one scene in the picture is enough; a main character's model is used by hundreds
         if any(in_picture(self._state, user, self._out) for user in users):
             return True
         return bool(self.users_of_element(element))
@@ -96,9 +96,8 @@ class Lending:
         state = self._state
         element = state.elements[name]
         users = {user for user in element.scenes if in_picture(state, user, self._out)}
-        lenders = [user for user in element.scenes if user not in users and user in state.reusers]
         # visits are followed only where that could find one more
-        reusers = reusers_of(state, lenders)
+        reusers = reusers_of(state, element.scenes)
         if any(reuser not in users and in_picture(state, reuser, self._out) for reuser in reusers):
             for stay, _ in element.route.joins[element.kind]:
                 users |= self.users_of((name, stay))

@@ -123,7 +123,7 @@ def same_hand_offs(one: Visit, other: Visit, *, first: bool) -> bool:
 def _swept(turns: list[_Turn]) -> tuple[int, int]:
     """The first instant at which nothing was in the way, and since when nothing is.
 
-    `turns` are what happened to all visits, in any order. NOT_YET_US for what there is none of.
+    `turns` are what happened to all visits, in any order. Either is NOT_YET_US where there is none.
     """
     turns.sort()
     turns.append(_END)

@@ -92,8 +92,8 @@ _PHASE_AFTER = {
 }
 
 
-WHOLE = -1
-NONE_REFUSED = -1
+WHOLE, NONE_REFUSED = -1, -1
+"""What `basis_e4` and `settled` of a take are where they are no amount and no count."""
 
 
 class Take(Struct, frozen=True, gc=False, array_like=True):
@@ -102,8 +102,8 @@ class Take(Struct, frozen=True, gc=False, array_like=True):
     `carried_e4` is work left over from a take that was taken back; `basis_e4` is what the shares
     apply to: WHOLE for the item's whole base work, else as much of it as had been made where no
     take was handed off before. After a refused hand-off `goes_on_e4` is the share of the work to do
-    again, `settled` how many of the shares that covers (else NONE_REFUSED), and `settled_us` when
-    what was refused had been handed off.
+    again, `settled` how many of the shares that covers, and `settled_us` when what was refused had
+    been handed off. NONE_REFUSED stands for `settled` where nothing was refused.
     """
 
     number: int

@@ -21,7 +21,7 @@ def test_runs(name: str) -> None:
     assert any(figure.ratio is not None for figure in figures)
 
 
-@tried(50)
+@tried(25)
 @given(lines(), st.integers(1, 4))
 def test_each_copy_of_a_line_multiplied_is_planned_as_the_line_is(line: Line, times: int) -> None:
     plan, many = dispatch(line), dispatch(multiplied(line, times))

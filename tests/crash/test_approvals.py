@@ -82,6 +82,7 @@ def test_an_approval_and_its_facts_are_there_together_or_not_at_all(data: Path) 
         ) as approver:
             assert approver.stdout is not None
             acknowledged = [approver.stdout.readline().strip() for _ in range(5)]
+            assert approver.poll() is None, "all are approved already"
             os.kill(postmaster_pid(data), signal.SIGKILL)
             acknowledged += approver.stdout.read().split()
         # then each approval that is there has all its facts, and what was acknowledged is there

@@ -44,9 +44,10 @@ def test_every_acknowledged_event_is_there_once(data: Path, tmp_path: Path) -> N
         wait_until(lambda: len(_lines(files[0])) >= 5, nothing)
         posters[0].send_signal(signal.SIGKILL)
         wait_until(lambda: len(_lines(files[1])) >= 15, nothing)
+        assert any(poster.poll() is None for poster in posters[1:]), "all have posted already"
         os.kill(postmaster_pid(data), signal.SIGKILL)
         assert [poster.wait(timeout=120) for poster in posters[1:]] == [0] * (POSTERS - 1)
-        posters[0].wait()
+        assert posters[0].wait() == -signal.SIGKILL
         acknowledged: dict[int, dict[str, Any]] = {}
         for line in (line for file in files for line in _lines(file)):
             position, _, posted = line.partition(" ")

@@ -95,7 +95,7 @@ def present_by_minute(station: Station) -> Minutes:
     return come - gone
 
 
-@tried(100)
+@tried(50)
 @given(in_a_row(), st.data())
 def test_littles_law_holds_at_every_department_and_in_the_line(
     line: tuple[list[int], list[Desks]], data: st.DataObject

@@ -59,7 +59,7 @@ def test_the_published_roots(size: int) -> None:
     assert root(frontier_of(bodies)).hex() == ROOTS_HEX[size]
 
 
-@tried(60)
+@tried(30)
 @given(st.lists(st.binary(max_size=40), min_size=1, max_size=140))
 def test_an_independent_tree_has_the_same_roots(bodies: list[bytes]) -> None:
     tree = InmemoryTree.init_from_entries(bodies)

@@ -131,7 +131,7 @@ def meetings(state: State) -> list[Meeting]:
     return [met for met in found if met is not None]
 
 
-@tried(150)
+@tried(75)
 @given(LOGS)
 def test_a_gate_is_met_at_the_first_instant_at_which_nothing_is_in_its_way(
     log: tuple[int, int],
@@ -144,7 +144,7 @@ def test_a_gate_is_met_at_the_first_instant_at_which_nothing_is_in_its_way(
     assert meeting(state, EPISODE, "air") is None
 
 
-@tried(60)
+@tried(30)
 @given(LOGS, st.integers(0, 2**32 - 1))
 def test_how_gates_stood_at_the_delivery_never_changes(log: tuple[int, int], seed: int) -> None:
     """Whatever is recorded behind the delivery, late or not, by desks or by supervision."""

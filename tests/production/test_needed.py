@@ -164,6 +164,20 @@ def test_a_background_that_a_reuser_of_an_omitted_user_waits_for_is_needed_in_it
     assert Lending(story.state).users_of_element(BACKGROUND) == {REUSER}
 
 
+def test_a_background_is_needed_by_who_reuses_a_user_that_is_in_the_picture() -> None:
+    story = painted()
+    board = make_board(story.state)
+    same = {"source": SCENE, "joins": "camera", "strands": ["background"]}
+    story.tell("same-as.declared", REUSER, same)
+    frame = advance(board, story.state).frame
+    assert frame.due_episodes[frame.place_of[BACKGROUND]] == ("KESTREL-1", "KESTREL-2")
+    before, after = plans_around(story, "scene.omitted", OTHER)
+    for plan, users in ((before, {SCENE, OTHER, REUSER}), (after, {SCENE, REUSER})):
+        frame = plan.board.frame
+        assert frame.due_episodes[frame.place_of[BACKGROUND]] == ("KESTREL-1", "KESTREL-2")
+        assert Lending(plan.state).users_of_element(BACKGROUND) == users
+
+
 def test_what_an_omitted_scene_lends_has_the_date_of_who_needs_it() -> None:
     story = studio()
     reusing(story)

@@ -83,7 +83,7 @@ def test_the_logs_say_something_of_every_member_of_every_record() -> None:
     assert {"State.latest", "Retake.marks", "Take.settled", "Scene.omissions"} <= set(filled)
 
 
-@tried(40)
+@tried(20)
 @given(LOGS, STRUCK)
 def test_what_comes_back_is_what_was_there(seeds: list[int], struck: dict[int, int]) -> None:
     state = story_of(seeds).state
@@ -106,7 +106,7 @@ def test_the_demos_whole_log_comes_back() -> None:
     assert_routes_shared(back)
 
 
-@tried(40)
+@tried(20)
 @given(LOGS, st.integers(0, 1000))
 def test_going_on_from_what_came_back_ends_where_the_whole_does(seeds: list[int], cut: int) -> None:
     events = story_of(seeds).events
@@ -115,7 +115,7 @@ def test_going_on_from_what_came_back_ends_where_the_whole_does(seeds: list[int]
     assert spelled(state) == spelled(fold(EMPTY, events))
 
 
-@tried(40)
+@tried(20)
 @given(LOGS, st.lists(SEEDS, min_size=1, max_size=8))
 def test_what_came_back_is_decided_on_alike(seeds: list[int], more: list[int]) -> None:
     story = story_of(seeds)
@@ -131,7 +131,7 @@ def test_what_came_back_is_decided_on_alike(seeds: list[int], more: list[int]) -
             assert spelled(on_it.state) == spelled(on_this.state)
 
 
-@tried(40)
+@tried(20)
 @given(LOGS, SEEDS, st.integers(0, 1000))
 def test_a_strike_is_decided_alike_on_what_came_back(
     seeds: list[int], which: int, cut: int
@@ -166,7 +166,7 @@ def shown(made: Schedule) -> dict[tuple[str, str], tuple[int, int, int]]:
     }
 
 
-@tried(40)
+@tried(20)
 @given(LOGS)
 def test_the_plan_of_what_came_back_is_the_same(seeds: list[int]) -> None:
     story = story_of(seeds)
@@ -177,7 +177,7 @@ def test_the_plan_of_what_came_back_is_the_same(seeds: list[int]) -> None:
     assert shown(patched) == planned(story.state)
 
 
-@tried(40)
+@tried(20)
 @given(LOGS, SEEDS)
 def test_the_impact_on_what_came_back_is_the_same(seeds: list[int], seed: int) -> None:
     story = story_of(seeds)

@@ -138,7 +138,7 @@ def test_what_stands_before_the_scenes_made_those_listed_afterwards_too() -> Non
 FURNISHED = furnished()
 
 
-@tried(30)
+@tried(15)
 @given(LOGS, st.integers(0, 5), st.integers(1, 400))
 def test_a_retime_changes_work_not_yet_done_alone(seeds: list[int], of: int, frames: int) -> None:
     """Account, prices, impact and what is shown of visits agree about it."""

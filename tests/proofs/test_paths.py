@@ -106,7 +106,7 @@ def test_subtrees_cover_their_leaves_in_order(start: int, length: int) -> None:
 sizes = st.integers(1, SIZE)
 
 
-@tried(300)
+@tried(150)
 @given(sizes, st.data())
 def test_every_leaf_is_proved_and_nothing_else(size: int, data: st.DataObject) -> None:
     leaf = data.draw(st.integers(0, size - 1))
@@ -119,7 +119,7 @@ def test_every_leaf_is_proved_and_nothing_else(size: int, data: st.DataObject) -
         assert not proves_inclusion(LEAVES[leaf], leaf, size, changed(proof, data), ROOTS[size])
 
 
-@tried(300)
+@tried(150)
 @given(sizes, st.data())
 def test_every_older_tree_is_proved_and_no_other(new: int, data: st.DataObject) -> None:
     old = data.draw(st.integers(1, new))

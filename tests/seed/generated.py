@@ -17,12 +17,16 @@ from service.vocabulary.event import Event, read_event
 from service.vocabulary.kinds import json_members
 
 DAYS = 124
-"""How many the season has, two for each working date."""
+"""How many `Day`s the season has, two for each working date."""
+
+
+def generated(days: int = DAYS) -> tuple[Day, ...]:
+    """The season's days, or the first of them."""
+    return _generated(days)
 
 
 @cache
-def generated(days: int = DAYS) -> tuple[Day, ...]:
-    """The season's days, or the first of them."""
+def _generated(days: int) -> tuple[Day, ...]:
     season = seed.days()
     first = tuple(islice(season, days))
     assert days < DAYS or next(season, None) is None, "the season has more days than it is said to"
@@ -69,9 +73,13 @@ def _facts_behind(log: list[dict[str, Any]]) -> list[dict[str, Any]]:
     ]
 
 
-@cache
 def unstruck(days: int = DAYS) -> tuple[Event, ...]:
     """What stands of the log: all events but those that were struck."""
+    return _unstruck_of_days(days)
+
+
+@cache
+def _unstruck_of_days(days: int) -> tuple[Event, ...]:
     return _unstruck(bodies(days))
 
 

@@ -130,7 +130,7 @@ VALUES = st.recursive(
 )
 
 
-@tried(300)
+@tried(150)
 @given(VALUES, st.booleans(), st.booleans())
 @example({"\\": ["[" * 40, {'"': '\\"'}]}, True, True)
 def test_a_valid_document_is_read_as_json_reads_it(
@@ -155,7 +155,7 @@ def _carefully(raw: bytes, limits: Limits) -> object:
         return Unreadable("no UTF-8")
 
 
-@tried(500)
+@tried(250)
 @given(VALUES, st.sampled_from(AMISS), st.data())
 def test_a_terse_document_is_read_as_any_other(value: Any, amiss: bytes, data: Any) -> None:
     raw = orjson.dumps(value)
@@ -191,14 +191,14 @@ def levels(value: Any) -> int:
     return 0
 
 
-@tried(300)
+@tried(150)
 @given(VALUES, st.integers(1, 4))
 def test_the_depth_is_counted_as_a_plain_count_does(value: Any, depth_max: int) -> None:
     found = read(json.dumps(value).encode(), Limits(depth_max=depth_max))
     assert isinstance(found, Unreadable) == (levels(value) > depth_max)
 
 
-@tried(300)
+@tried(150)
 @given(
     st.binary(max_size=60) | st.text('[]{}",:\\u0dD8 1eN.-nultrfasI', max_size=30).map(str.encode)
 )

@@ -34,7 +34,7 @@ from service.vocabulary.calendar import (
 from service.vocabulary.instants import US_PER_MIN
 from service.vocabulary.quantities import ONE_E4
 
-RULES_VERSION = "3"
+RULES_VERSION = "4"
 """Answers name it; it changes when the same facts would give another plan."""
 
 Bools = npt.NDArray[np.bool_]

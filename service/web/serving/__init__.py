@@ -10,6 +10,7 @@ A worker's connections live on an asyncio loop, and a request takes a thread onl
 - `lanes`: threads, at which studios and in each its tokens take turns.
 - `refusals`: problems that are answered before the app sees the request.
 - `encryption`: TLS. `worker`: accepts, and ends. `building`: the one worker that serves nobody.
+- `master`: starts workers and ends them.
 
 What is refused before the app is counted in `retake_ledger_requests` with the route `none`, and
 comes in its turn, after the answers to what was sent before. The connection is read on for two
@@ -45,6 +46,7 @@ from service.web.observing import ensure_folder
 from service.web.serving.building import Builder
 from service.web.serving.lanes import threads_at_the_database
 from service.web.serving.limits import Limits
+from service.web.serving.master import Master
 from service.web.serving.worker import LoopWorker, Options
 
 __all__ = ["Limits", "Options", "Serving", "serve", "worker_app"]
@@ -119,6 +121,10 @@ class Serving(BaseApplication):  # type: ignore[misc]  # gunicorn ships no types
         self.cfg.set("worker_class", LoopWorker)
         # what a worker that is gone said last counts no more
         self.cfg.set("child_exit", _counts_no_more)
+
+    def run(self) -> None:
+        """Serve until a signal ends it."""
+        Master(self).run()
 
     def load(self) -> Flask:
         """Make the app: in each worker, after the fork."""

@@ -9,8 +9,8 @@ which is the one that takes its place.
 import fcntl
 import os
 import signal
-import threading
 from collections.abc import Callable
+from select import select
 from tempfile import TemporaryFile
 
 from gunicorn.workers.base import Worker
@@ -18,11 +18,10 @@ from gunicorn.workers.base import Worker
 from service.projections.projector import Projector
 
 NICENESS = 10
+PIPE_BYTES = 4096
+"""More than the signals that come while it does not look, each of which writes one."""
 TICK_S = 1.0
 """How often it says that it lives, and looks whether gunicorn does."""
-
-END_SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGQUIT)
-"""What tells a worker to end."""
 
 
 class Builder:
@@ -47,14 +46,13 @@ class Builder:
     def build(self, worker: Worker) -> None:
         """Keep the trails built until a signal comes, or gunicorn is gone."""
         os.nice(NICENESS)
-        stopped = threading.Event()
-        for number in END_SIGNALS:
-            signal.signal(number, lambda *_: stopped.set())
         signal.signal(signal.SIGUSR1, lambda *_: worker.log.reopen_files())
-        if not worker.alive:  # told before
-            return
         projector = self._projector_of()
         projector.start()
-        while not stopped.wait(TICK_S) and os.getppid() == worker.ppid:
+        ready, noted = worker.PIPE
+        signal.set_wakeup_fd(noted)  # a signal ends the wait; the worker's handlers say what it was
+        while worker.alive and os.getppid() == worker.ppid:
             worker.notify()
+            if select([ready], [], [], TICK_S)[0]:
+                os.read(ready, PIPE_BYTES)
         projector.stop()

@@ -28,11 +28,12 @@ from service.tls import context_of
 from service.web.observing import refusal_counter
 from service.web.serving.admission import admission, client_finder, lane_chooser
 from service.web.serving.bridge import Bridge
-from service.web.serving.building import END_SIGNALS, Builder
+from service.web.serving.building import Builder
 from service.web.serving.connection import Connection
 from service.web.serving.encryption import encrypt
 from service.web.serving.lanes import Lanes
 from service.web.serving.limits import Limits
+from service.web.serving.master import END_SIGNALS
 from service.web.serving.refusals import Refusal
 from service.web.throttle import Throttle
 
@@ -92,19 +93,18 @@ class LoopWorker(Worker):  # type: ignore[misc]  # gunicorn ships no types for i
     """Set for all workers before they fork."""
 
     def init_signals(self) -> None:
-        """Leave signals to what runs later, and note until then that one has come to end it.
+        """Note a signal to end until `run` handles it, and ignore the others until then.
 
         What ends a worker that hangs still does.
         """
         for number in self.SIGNALS:
             # not the default, which would end the process without what it has to do at its end
-            signal.signal(number, _ignore)
-        for number in END_SIGNALS:
-            signal.signal(number, self._end)
+            signal.signal(number, self._note_end if number in END_SIGNALS else _ignore)
         signal.signal(signal.SIGABRT, self.handle_abort)
         signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, END_SIGNALS)
 
-    def _end(self, *_: object) -> None:
+    def _note_end(self, *_: object) -> None:
         self.alive = False
 
     def load_wsgi(self) -> None:
@@ -129,7 +129,7 @@ class LoopWorker(Worker):  # type: ignore[misc]  # gunicorn ships no types for i
         for number in END_SIGNALS:
             loop.add_signal_handler(number, server.stop)
         loop.add_signal_handler(signal.SIGUSR1, self.log.reopen_files)
-        if not self.alive:  # told while the app was made
+        if not self.alive:  # told to end while the app was made
             server.stop()
         await server.serve()
 

@@ -53,7 +53,7 @@ def lines_posed(random: Random, facts: int) -> Iterator[tuple[Line, Line, Line |
         yield line, make_line(make_board(state), now_min), before
 
 
-@tried(60)
+@tried(30)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_every_line_of_a_board_advanced_is_sound_and_that_of_one_made_anew(seed: int) -> None:
     for line, anew, _ in lines_posed(Random(seed), 40):

@@ -268,7 +268,7 @@ def test_large_sums_are_exact() -> None:
     assert quoted(story).total == Decimal("9999999999899999040.00")
 
 
-@tried(60)
+@tried(30)
 @given(LOGS)
 def test_no_lines_cost_nothing(log: list[int]) -> None:
     story = tell_at_random(furnished(), log)
@@ -278,7 +278,7 @@ def test_no_lines_cost_nothing(log: list[int]) -> None:
     assert quoted(story).total == 0
 
 
-@tried(60)
+@tried(30)
 @given(LOGS, st.lists(SEEDS, min_size=1, max_size=8))
 def test_a_price_is_the_sum_of_its_lines_and_each_line_that_of_its_work(
     log: list[int], orders: list[int]
@@ -298,7 +298,7 @@ def test_a_price_is_the_sum_of_its_lines_and_each_line_that_of_its_work(
             assert line.amount == rounded(Decimal(units) / 1000 + (line.fee or 0), "EUR")
 
 
-@tried(60)
+@tried(30)
 @given(LOGS)
 def test_nothing_lies_between_a_state_and_itself(log: list[int]) -> None:
     story = tell_at_random(furnished(), log)

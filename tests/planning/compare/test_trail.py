@@ -195,7 +195,7 @@ def test_the_random_logs_move_dates_in_every_way() -> None:
     assert late > 10
 
 
-@tried(60)
+@tried(30)
 @given(LOGS)
 def test_deltas_add_up_to_the_move_from_the_first_projection_to_the_present(
     seeds: list[int],
@@ -215,7 +215,7 @@ def test_deltas_add_up_to_the_move_from_the_first_projection_to_the_present(
     assert set(present) == set(walk.ends)
 
 
-@tried(40)
+@tried(20)
 @given(LOGS, st.data())
 def test_walked_in_pieces_it_is_the_same_trail(seeds: list[int], data: st.DataObject) -> None:
     events = log_at_random(seeds)
@@ -231,7 +231,7 @@ def is_strike(event: Event) -> bool:
     return isinstance(event.fact, EventStruck)
 
 
-@tried(40)
+@tried(20)
 @given(LOGS)
 def test_each_delta_is_the_difference_of_two_plans_made_from_nothing(seeds: list[int]) -> None:
     events = log_at_random(seeds)
@@ -257,7 +257,7 @@ def test_each_delta_is_the_difference_of_two_plans_made_from_nothing(seeds: list
         before_min, before = now_min, recorded[-1].position
 
 
-@tried(60)
+@tried(30)
 @given(LOGS, st.integers(0, 3000))
 def test_a_plan_stands_as_long_as_is_promised(seeds: list[int], minutes: int) -> None:
     events = log_at_random(seeds)
@@ -270,7 +270,7 @@ def test_a_plan_stands_as_long_as_is_promised(seeds: list[int], minutes: int) ->
     assert (later.plan.finish == plan.plan.finish).all()
 
 
-@tried(60)
+@tried(30)
 @given(LOGS)
 def test_facts_that_are_listed_to_move_no_date_move_no_visit(seeds: list[int]) -> None:
     events = log_at_random(seeds)

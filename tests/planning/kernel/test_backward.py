@@ -90,7 +90,7 @@ def working_time_of(line: Line, d: int) -> WorkingTime:
     return WorkingTime.of(windows)
 
 
-@tried(100)
+@tried(50)
 @given(lines(), st.data())
 def test_the_latest_finish_meets_what_is_due_and_no_later_one_would(
     line: Line, data: st.DataObject
@@ -113,7 +113,7 @@ def test_the_latest_finish_meets_what_is_due_and_no_later_one_would(
         assert finish[row] == min([due[row], *starts])
 
 
-@tried(100)
+@tried(50)
 @given(lines())
 def test_durations_are_those_of_the_plan(line: Line) -> None:
     plan = dispatch(line)

@@ -47,7 +47,7 @@ def bounds(line: Line) -> list[tuple[int, int]]:
 # --- against the simulation ------------------------------------------------------------------
 
 
-@tried(250)
+@tried(125)
 @given(lines())
 def test_the_plan_is_that_of_a_minute_by_minute_simulation(line: Line) -> None:
     plan = dispatch(line)
@@ -56,7 +56,7 @@ def test_the_plan_is_that_of_a_minute_by_minute_simulation(line: Line) -> None:
     assert plan.finish.tolist() == finish
 
 
-@tried(100)
+@tried(50)
 @given(lines())
 def test_the_rules_hold(line: Line) -> None:
     plan = dispatch(line)
@@ -81,7 +81,7 @@ def test_the_rules_hold(line: Line) -> None:
                 assert plan.finish[before] <= plan.start[after]
 
 
-@tried(100)
+@tried(50)
 @given(lines())
 def test_what_bound_a_start_is_there(line: Line) -> None:
     plan = dispatch(line)
@@ -111,7 +111,7 @@ def test_what_bound_a_start_is_there(line: Line) -> None:
             assert not any(t in worked for t in range(int(line.release_min[row]), start))
 
 
-@tried(100)
+@tried(50)
 @given(lines())
 def test_no_artist_frees_two(line: Line) -> None:
     plan = dispatch(line)

@@ -402,7 +402,7 @@ def plan_or_error(line: Line) -> Plan | BrokenLineError:
     return plan
 
 
-@tried(300)
+@tried(150)
 @given(lines(), st.sampled_from([*BY_ROW, "successor_from", "successor"]), ENTRIES, st.data())
 def test_a_line_with_any_entry_changed_is_refused_or_planned_right(
     line: Line, array: str, value: int, data: st.DataObject

@@ -67,7 +67,7 @@ def _met_min(plan: Schedule, episode: str, gate: str) -> int | None:
     return None if last < 0 else last
 
 
-@tried(25)
+@tried(13)
 @given(seed=seeds)
 def test_a_gate_is_met_by_the_last_of_its_visits(seed: int) -> None:
     plan = schedule(make_board(states_at_random(Random(seed), 40)[-1]), NOW_MIN)
@@ -76,7 +76,7 @@ def test_a_gate_is_met_by_the_last_of_its_visits(seed: int) -> None:
             assert projected_min(plan, episode, gate) == _met_min(plan, episode, gate)
 
 
-@tried(40)
+@tried(20)
 @given(seed=seeds)
 def test_a_date_holds_exactly_by_the_rule(seed: int) -> None:
     plan = schedule(make_board(states_at_random(Random(seed), 40)[-1]), NOW_MIN)
@@ -179,7 +179,7 @@ def test_the_stories_have_gates_of_every_kind() -> None:
         assert {holds for among, _, holds in seen if among == delivered} == {None, True, False}
 
 
-@tried(25)
+@tried(13)
 @given(seed=seeds)
 def test_what_a_board_carries_on_of_gates_is_what_they_come_to(seed: int) -> None:
     random = Random(seed)
@@ -196,7 +196,7 @@ def test_what_a_board_carries_on_of_gates_is_what_they_come_to(seed: int) -> Non
                     assert carried == meeting(states[state], episode, gate)
 
 
-@tried(40)
+@tried(20)
 @given(LOGS, seeds)
 def test_so_it_is_where_facts_come_one_after_the_other_and_late(log: list[int], seed: int) -> None:
     story = studio(scenes=2, route={**APPROVING, "gates": RANDOM_GATES})
@@ -209,7 +209,7 @@ def test_so_it_is_where_facts_come_one_after_the_other_and_late(log: list[int], 
                 assert meeting_of(board, episode, gate) == meeting(story.state, episode, gate)
 
 
-@tried(25)
+@tried(13)
 @given(seed=seeds)
 def test_standings_taken_over_are_those_worked_out(seed: int) -> None:
     random = Random(seed)
@@ -223,7 +223,7 @@ def test_standings_taken_over_are_those_worked_out(seed: int) -> None:
             assert standings == {name: gate_standing(anew, episode, name) for name in standings}
 
 
-@tried(25)
+@tried(13)
 @given(seed=seeds)
 def test_an_impact_from_what_is_kept_is_that_from_nothing(seed: int) -> None:
     """One plan is compared with many, as what-ifs of one moment are."""
@@ -237,7 +237,7 @@ def test_an_impact_from_what_is_kept_is_that_from_nothing(seed: int) -> None:
         assert kept == anew
 
 
-@tried(25)
+@tried(13)
 @given(seed=seeds)
 def test_added_work_is_all_work_after_less_all_work_before(seed: int) -> None:
     random = Random(seed)
@@ -254,7 +254,7 @@ def test_added_work_is_all_work_after_less_all_work_before(seed: int) -> None:
     }
 
 
-@tried(25)
+@tried(13)
 @given(seed=seeds)
 def test_scenes_that_move_are_all_that_finish_at_another_minute(seed: int) -> None:
     random = Random(seed)

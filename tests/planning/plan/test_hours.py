@@ -94,7 +94,7 @@ def with_hours(random: Random) -> Story:
     return story
 
 
-@tried(100)
+@tried(50)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_hours_equal_to_those_in_force_move_no_date(seed: int) -> None:
     """Set from any date on, for the studio or a department; later changes are set again too."""

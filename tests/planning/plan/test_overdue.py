@@ -36,7 +36,7 @@ def counted(line: Line, desk: Desk, row: int) -> int:
     return -1
 
 
-@tried(300)
+@tried(150)
 @given(lines())
 def test_overdue_is_what_has_had_all_its_working_minutes(line: Line) -> None:
     since, desks = overdue_since(line).tolist(), desks_of(line)
@@ -57,7 +57,7 @@ def test_overdue_is_what_has_had_all_its_working_minutes(line: Line) -> None:
             assert overdue_since(later)[row] == next_min
 
 
-@tried(40)
+@tried(20)
 @given(seed=st.integers(0, 2**32 - 1), hours=st.integers(0, 24 * 12))
 def test_in_a_studio_it_is_what_the_calendars_say(seed: int, hours: int) -> None:
     """By the working minutes that the fold counts, those of answers by the days they take."""

@@ -96,7 +96,7 @@ def test_a_log_from_before_dates_had_bounds_is_planned_and_struck_from(far: str)
     assert_showable(schedule(make_board(story.state), MOMENTS[0]))
 
 
-@tried(200)
+@tried(100)
 @given(st.lists(SEEDS, max_size=60))
 def test_no_take_that_was_taken_back_is_current(seeds: list[int]) -> None:
     for visits in story_of(seeds).state.visits.values():
@@ -104,7 +104,7 @@ def test_no_take_that_was_taken_back_is_current(seeds: list[int]) -> None:
             assert visit.current.phase is not Phase.TAKEN_BACK
 
 
-@tried(300)
+@tried(150)
 @given(st.lists(SEEDS, min_size=1, max_size=40), st.sampled_from(MOMENTS), st.booleans())
 def test_every_accepted_log_can_be_planned(seeds: list[int], now_min: int, bounded: bool) -> None:
     before = schedule(make_board(story_of(seeds[:-1], bounded=bounded).state), now_min)

@@ -239,7 +239,7 @@ def test_what_rests_on_an_approval_is_struck_with_it(to_approve: Story) -> None:
     assert f"event {started.position}" in decided.reasons[0].detail
 
 
-@tried(80)
+@tried(40)
 @given(LOGS, st.lists(SEEDS, max_size=10), SEEDS)
 def test_approved_and_struck_leaves_the_state_as_it_was(
     log: list[int], orders: list[int], seed: int

@@ -238,7 +238,7 @@ def places_in(value: object, pointer: str = "") -> list[str]:
     return [pointer, *(at for key, item in inner for at in places_in(item, pointer + step(key)))]
 
 
-@tried(400)
+@tried(200)
 @given(st.sampled_from(sorted(CATALOGUE)), st.data())
 def test_what_is_found_in_order_can_be_recorded(type_: str, data: st.DataObject) -> None:
     event = data.draw(st.sampled_from(example_events(type_)))

@@ -132,7 +132,7 @@ def test_null_is_refused_with_the_remedy(kind: kinds.Kind) -> None:
 AMOUNTS = st.floats(0, 10_000_000) | st.integers(0, 10**11).map(lambda amount: amount / 10**4)
 
 
-@tried(1000)
+@tried(500)
 @given(
     AMOUNTS
     | st.tuples(AMOUNTS, st.sampled_from([-1, 1])).map(lambda a: abs(nextafter(a[0], a[1] * 10**9)))
