@@ -9,6 +9,7 @@ from service.planning.plan.schedule import Schedule, schedule
 from service.planning.plan.standing import Standings, Stands
 from service.production.account import account
 from service.production.lending import Lending
+from service.production.nouns.retakes import asks
 from service.production.visits import Phase
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from service.web.nouns.retakes.answers import shown_retake
@@ -127,6 +128,14 @@ def painted(*scenes: str) -> Story:
     story.tell("element.listed", BACKGROUND, {"kind": "background"})
     story.tell("element.used", BACKGROUND, {"scenes": list(scenes or (SCENE, OTHER))})
     return story
+
+
+def test_a_retake_asks_for_work_of_the_takes_that_it_opened_alone() -> None:
+    story = studio()
+    redoing(story)
+    assert asks(story.state, "R1", (SCENE, "animation"))
+    assert not asks(story.state, "R1", (SCENE, "layout"))
+    assert not asks(story.state, "R2", (SCENE, "animation"))
 
 
 def test_a_background_that_only_omitted_scenes_use_is_not_planned() -> None:

@@ -239,6 +239,7 @@ def test_what_is_reused_whole_is_skipped() -> None:
     assert route.skipped("camera", CHARACTER) == {"animation", "paint"}
     assert route.skipped("camera", BACKGROUND) == {"background"}
     assert route.skipped("paint", CHARACTER) == {"animation"}
+    assert route.skipped("paint", BACKGROUND) == set(), "it goes to camera"
 
 
 def test_what_also_serves_another_strand_is_not_skipped() -> None:

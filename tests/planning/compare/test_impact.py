@@ -120,6 +120,14 @@ def test_a_date_that_no_longer_holds(story: Story) -> None:
     assert first.date_holds is False
 
 
+def test_who_withdraws_one_of_two_calls_reopens_nothing(story: Story) -> None:
+    story.tell("retake.called", ONE, CALL)
+    story.tell("retake.called", ONE, CALL | {"retake": "R2"})
+    called = story.state
+    story.tell("retake.withdrawn", ONE, {"retake": "R1"})
+    assert _impact(called, story.state, story.now).reopened == ()
+
+
 def test_a_withdrawal_gives_back_what_the_call_took(story: Story) -> None:
     untouched = story.state
     story.tell("retake.called", ONE, CALL)
