@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from flask import g
 from sqlalchemy import Connection
@@ -10,30 +10,31 @@ from sqlalchemy import Connection
 from service.web.reading import Page
 from service.web.recorded import text_sizes_at
 from service.web.services import services
+from service.web.visibility import Concern
 
 _Item = TypeVar("_Item")
-Facts = Mapping[int, Mapping[str, Any]]
+Concerns = Mapping[int, Concern]
 
 
 def page_with_texts(
     connection: Connection,
     page: Page,
     items: Sequence[_Item],
-    facts_of: Callable[[_Item], Facts],
-) -> tuple[Page, dict[int, Mapping[str, Any]]]:
-    """The page, shorter where its texts would be more than a page may have, and the facts on it.
+    concerns_of: Callable[[_Item], Concerns],
+) -> tuple[Page, Concerns]:
+    """The page, shorter where its texts would be more than a page may have.
 
-    `facts_of` gives, by position, what visibility asks of an item's events. One item at least
-    stays.
+    And, by position, what its events with text concern, as `concerns_of` gives them for an item.
+    One item at least stays.
     """
-    facts_by_item = [facts_of(item) for item in page.cut(items)]
-    every = {position: fact for facts in facts_by_item for position, fact in facts.items()}
+    by_item = [concerns_of(item) for item in page.cut(items)]
+    every = {position: one for concerns in by_item for position, one in concerns.items()}
     sizes = text_sizes_at(connection, g.token, every)
-    kept: dict[int, Mapping[str, Any]] = {}
+    kept: dict[int, Concern] = {}
     total, bytes_max = 0, services().page_bytes_max
-    for count, facts in enumerate(facts_by_item):
-        total += sum(sizes.get(position, 0) for position in facts)
+    for count, concerns in enumerate(by_item):
+        total += sum(sizes.get(position, 0) for position in concerns)
         if total > bytes_max and count:
             return replace(page, most=count), kept
-        kept |= facts
+        kept |= concerns
     return page, kept

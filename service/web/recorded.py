@@ -17,7 +17,7 @@ from service.log.read import Stored
 from service.log.tokens import Token
 from service.proofs.canonical import MAY_COMMIT, SALT, commits
 from service.web.schemas.events import merge_personal, raw_members
-from service.web.visibility import sees_money, sees_text, withheld
+from service.web.visibility import Concern, concern_of, sees_money, sees_text, withheld
 
 
 def shown_events(connection: Connection, page: Sequence[Stored], token: Token) -> list[bytes]:
@@ -37,7 +37,7 @@ def shown_events(connection: Connection, page: Sequence[Stored], token: Token) -
         for stored in page
         if stored.position in looked_at
         and commits(looked_at[stored.position])
-        and sees_text(token, looked_at[stored.position])
+        and sees_text(token, concern_of(looked_at[stored.position]))
     ]
     texts = dict(read.personal_at(connection, token.studio, visible))
     with_text = frozenset(visible)
@@ -70,16 +70,16 @@ def _shown(
 def texts_at(
     connection: Connection,
     token: Token,
-    facts: Mapping[int, Mapping[str, Any]],
+    concerns: Mapping[int, Concern],
     pointers: Set[str],
 ) -> dict[int, dict[str, str]]:
     """The personal members at some pointers of some events, as far as they may be read.
 
-    `facts` are, by position, what visibility asks of an event: its `type` and `data`. What else
-    there is of an event's personal text, however long, is passed over.
+    `concerns` are those of the events, by position. What else there is of an event's personal text,
+    however long, is passed over.
     """
     found = {}
-    for position, packed in read.personal_at(connection, token.studio, _visible(token, facts)):
+    for position, packed in read.personal_at(connection, token.studio, _visible(token, concerns)):
         members = raw_members(packed)
         named = sorted(pointers & members.keys())  # in one order, since tags are made of texts
         found[position] = {name: orjson.loads(members[name]) for name in named}
@@ -87,19 +87,19 @@ def texts_at(
 
 
 def all_texts_at(
-    connection: Connection, token: Token, facts: Mapping[int, Mapping[str, Any]]
+    connection: Connection, token: Token, concerns: Mapping[int, Concern]
 ) -> dict[int, dict[str, bytes]]:
     """The same of every personal member, as the JSON it was kept in."""
-    texts = read.personal_at(connection, token.studio, _visible(token, facts))
+    texts = read.personal_at(connection, token.studio, _visible(token, concerns))
     return {position: raw_members(packed) for position, packed in texts}
 
 
 def text_sizes_at(
-    connection: Connection, token: Token, facts: Mapping[int, Mapping[str, Any]]
+    connection: Connection, token: Token, concerns: Mapping[int, Concern]
 ) -> Mapping[int, int]:
     """How many bytes of personal text there are that may be read, by position."""
-    return read.text_sizes_at(connection, token.studio, _visible(token, facts))
+    return read.text_sizes_at(connection, token.studio, _visible(token, concerns))
 
 
-def _visible(token: Token, facts: Mapping[int, Mapping[str, Any]]) -> list[int]:
-    return [position for position, event in facts.items() if sees_text(token, event)]
+def _visible(token: Token, concerns: Mapping[int, Concern]) -> list[int]:
+    return [position for position, concern in concerns.items() if sees_text(token, concern)]

@@ -4,7 +4,7 @@ Who may have the salt of a recorded body follows from it, in `recorded`.
 """
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 from service.log.tokens import Token
 from service.vocabulary.facts import Role
@@ -13,6 +13,20 @@ from service.vocabulary.facts.base import ABOVE_DESKS, SEES_MONEY, money_hidden_
 # what the desks say to each other and what is called back concerns them all
 _SHARED = ("note.", "retake.")
 _NAMES_OF_DEPARTMENTS = ("department", "to", "sender", "back_to", "fault_of")
+
+
+class Concern(NamedTuple):
+    """What decides who may read the text of an event: its type, the departments that it names."""
+
+    type_: str
+    departments: frozenset[str] = frozenset()
+
+
+def concern_of(event: Mapping[str, Any]) -> Concern:
+    """The same of an event as it is recorded."""
+    data = event["data"]
+    named = (data[name] for name in _NAMES_OF_DEPARTMENTS if isinstance(data.get(name), str))
+    return Concern(event["type"], frozenset(named))
 
 
 def sees_money(token: Token) -> bool:
@@ -30,13 +44,12 @@ def sees_all_text(token: Token) -> bool:
     return token.role in ABOVE_DESKS
 
 
-def sees_text(token: Token, event: Mapping[str, Any]) -> bool:
+def sees_text(token: Token, concern: Concern) -> bool:
     """Whether the holder may read the personal text of an event."""
     if sees_all_text(token):
         return True
-    if token.role != Role.DESK or withheld(token, event["type"]):
+    if token.role != Role.DESK or withheld(token, concern.type_):
         return False
-    if event["type"].startswith(_SHARED):
+    if concern.type_.startswith(_SHARED):
         return True
-    data = event["data"]
-    return any(data.get(name) in token.departments for name in _NAMES_OF_DEPARTMENTS)
+    return not concern.departments.isdisjoint(token.departments)

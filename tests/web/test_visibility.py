@@ -6,7 +6,7 @@ import pytest
 
 from service.log.tokens import Token
 from service.vocabulary.facts import CATALOGUE, Role
-from service.web.visibility import sees_money, sees_text, withheld
+from service.web.visibility import Concern, concern_of, sees_money, sees_text, withheld
 from tests.examples import example_event
 
 
@@ -14,14 +14,14 @@ def holder(role: str, *departments: str) -> Token:
     return Token("t", "lantern", "n", role, departments, "//lantern")
 
 
-def event(type_: str, **data: Any) -> dict[str, Any]:
-    return {"type": type_, "data": data}
+def event(type_: str, **data: Any) -> Concern:
+    return concern_of({"type": type_, "data": data})
 
 
 @pytest.mark.parametrize("type_", CATALOGUE)
 @pytest.mark.parametrize("role", sorted(set(Role) - {Role.DESK}))
 def test_all_but_the_desks_read_everything(type_: str, role: Role) -> None:
-    assert sees_text(holder(role), example_event(type_))
+    assert sees_text(holder(role), concern_of(example_event(type_)))
 
 
 def test_a_desk_reads_talk_retakes_and_what_names_its_department() -> None:

@@ -11,6 +11,7 @@ from service.production.refusal import Code, Reason
 from service.production.route import Route, route_faults
 from service.production.state import (
     STUDIO_CALENDAR,
+    AnyState,
     Draft,
     LaidRoute,
     Show,
@@ -103,18 +104,18 @@ def check_route(draft: Draft, event: Event) -> Generator[Reason, None, Route | N
     return route
 
 
-def route_in_force(draft: Draft, show: str, at_us: int) -> Route | None:
+def route_in_force(state: AnyState, show: str, at_us: int) -> Route | None:
     """The route an item listed at an instant takes.
 
     Of those in force then, the one with the latest date (that on which it was laid, where it names
     none); of two with one date, the one laid last. Dates are the studio's, UTC's before it has a
     calendar.
     """
-    calendar = draft.calendars.get(STUDIO_CALENDAR)
+    calendar = state.calendars.get(STUDIO_CALENDAR)
     listed_on = _date_of(calendar, at_us)
     latest: LaidRoute | None = None
     latest_on = date.min
-    for laid in draft.shows[show].routes:
+    for laid in state.shows[show].routes:
         if laid.from_on is None or laid.from_on <= listed_on:
             from_on = laid.from_on or _date_of(calendar, laid.laid_us)
             if from_on >= latest_on:

@@ -1,14 +1,11 @@
 """An episode's history as a readable diary."""
 
-from collections.abc import Mapping
-from typing import Any
-
 import orjson
 from flask import Blueprint, Response, g
 from msgspec import UNSET
 
 from service.feeds import table
-from service.projections.diary import DiaryEntry, read_diary
+from service.projections.diary import read_diary
 from service.vocabulary import cautions
 from service.web import negotiation
 from service.web.accept import answered_type
@@ -24,7 +21,7 @@ from service.web.reading import Page, answer, answer_as, found, read_page
 from service.web.recorded import all_texts_at
 from service.web.schemas.reading import PAGE_HEADERS
 from service.web.services import services
-from service.web.visibility import withheld
+from service.web.visibility import concern_of, withheld
 
 diary = Blueprint("diary", __name__)
 
@@ -98,8 +95,10 @@ def _entries(page: Page, episode: str) -> tuple[list[EntryShown], bool]:
             until=reading.position,
             bytes_max=services().page_bytes_max,
         )
-        events = {one.event.position: _event_shown(one) for one in diary.page}
-        texts = all_texts_at(connection, g.token, events)
+        concerns = {
+            one.event.position: concern_of(orjson.loads(one.stored.body)) for one in diary.page
+        }
+        texts = all_texts_at(connection, g.token, concerns)
     return [
         shown.shown_entry(
             one,
@@ -108,9 +107,3 @@ def _entries(page: Page, episode: str) -> tuple[list[EntryShown], bool]:
         )
         for one in diary.page
     ], diary.more
-
-
-def _event_shown(entry: DiaryEntry) -> Mapping[str, Any]:
-    """What visibility asks of an event that has personal text."""
-    event: Mapping[str, Any] = orjson.loads(entry.stored.body)
-    return event

@@ -1,12 +1,13 @@
 """Notes as JSON shows them."""
 
 from collections.abc import Mapping
-from typing import Annotated, Any
+from typing import Annotated
 
 from service.production.state import Note
 from service.vocabulary.instants import format_instant
 from service.web.answers import Instant, Shown, note, page_of
 from service.web.nouns.values import shown_us
+from service.web.visibility import Concern
 
 TEXT = "/data/text"
 
@@ -43,14 +44,12 @@ def shown_note(code: str, note: Note, texts: Mapping[int, Mapping[str, str]]) ->
     )
 
 
-def facts_of(note: Note) -> dict[int, Mapping[str, Any]]:
-    """What visibility asks of the events of a note."""
-    facts: dict[int, Mapping[str, Any]] = {
-        note.position: {"type": "note.given", "data": {"to": note.to}}
-    }
+def concerns_of(note: Note) -> dict[int, Concern]:
+    """What the events of a note concern, by position."""
+    concerns = {note.position: Concern("note.given", frozenset({note.to}))}
     if note.answered_position is not None:
-        facts[note.answered_position] = {"type": "note.answered", "data": {}}
-    return facts
+        concerns[note.answered_position] = Concern("note.answered")
+    return concerns
 
 
 NOTES = page_of(NoteShown, "NotesPage")

@@ -12,7 +12,7 @@ from service.web.described import Answer, describe
 from service.web.negotiation import JSON
 from service.web.nouns.notes import answers as shapes
 from service.web.nouns.notes import arguments as queries
-from service.web.nouns.notes.answers import TEXT, facts_of, shown_note
+from service.web.nouns.notes.answers import TEXT, concerns_of, shown_note
 from service.web.paged_texts import page_with_texts
 from service.web.reading import page_answer, read_page
 from service.web.recorded import texts_at
@@ -39,10 +39,10 @@ def list_notes() -> Response:
     state = page.reading.state
     codes = _chosen(state, args)
     with services().engine.connect() as connection:
-        page, facts = page_with_texts(
-            connection, page, codes, lambda code: facts_of(state.notes[code])
+        page, concerns = page_with_texts(
+            connection, page, codes, lambda code: concerns_of(state.notes[code])
         )
-        texts = texts_at(connection, g.token, facts, {TEXT})
+        texts = texts_at(connection, g.token, concerns, {TEXT})
     return page_answer(page, codes, lambda code: shown_note(code, state.notes[code], texts), texts)
 
 

@@ -35,6 +35,7 @@ from service.web.answers import (
 from service.web.nouns.episodes.answers import FormatShown, shown_format
 from service.web.nouns.impacts.answers import ImpactShown
 from service.web.nouns.values import shown_e4, shown_on
+from service.web.visibility import Concern
 
 _WITH_TEXT = {RAISED: "/data/words", DECLINED: "/data/why", WITHDRAWN: "/data/why"}
 POINTERS = frozenset({"/data/words", "/data/why"})
@@ -163,10 +164,10 @@ class QuoteShown(Shown):
     impact: Annotated[ImpactShown, note("What the whole order does to the plan, at this moment.")]
 
 
-def facts_with_text(order: Order) -> dict[int, Mapping[str, Any]]:
-    """What visibility asks of the events of an order that have text."""
+def concerns_of(order: Order) -> dict[int, Concern]:
+    """What the events of an order that have text concern, by position."""
     return {
-        step.position: {"type": f"change-order.{step.standing}", "data": {}}
+        step.position: Concern(f"change-order.{step.standing}")
         for step in order.steps
         if step.standing in _WITH_TEXT
     }

@@ -26,7 +26,7 @@ from service.web.nouns.orders import arguments as queries
 from service.web.nouns.orders.answers import (
     POINTERS,
     QuoteShown,
-    facts_with_text,
+    concerns_of,
     shown_lengths,
     shown_order,
     shown_order_whole,
@@ -61,10 +61,10 @@ def list_orders() -> Response:
     codes = [code for code, order in orders.items() if _wanted(order, args)]
     codes.sort(key=lambda code: -orders[code].steps[0].position)
     with services().engine.connect() as connection:
-        page, facts = page_with_texts(
-            connection, page, codes, lambda code: facts_with_text(orders[code])
+        page, concerns = page_with_texts(
+            connection, page, codes, lambda code: concerns_of(orders[code])
         )
-        texts = texts_at(connection, g.token, facts, POINTERS)
+        texts = texts_at(connection, g.token, concerns, POINTERS)
     return page_answer(page, codes, lambda code: shown_order(code, orders[code], texts), texts)
 
 
@@ -77,9 +77,9 @@ def _wanted(order: Order, args: Mapping[str, Any]) -> bool:
     )
 
 
-def _texts(facts: Mapping[int, Mapping[str, Any]]) -> dict[int, dict[str, str]]:
+def _texts(order: Order) -> dict[int, dict[str, str]]:
     with services().engine.connect() as connection:
-        return texts_at(connection, g.token, facts, POINTERS)
+        return texts_at(connection, g.token, concerns_of(order), POINTERS)
 
 
 @orders.get("/change-orders/<order>")
@@ -96,7 +96,7 @@ def show_order(order: str) -> Response:
     """One order."""
     reading = read_now(negotiation.read_args())
     record = the_order(reading.state, order)
-    texts = _texts(facts_with_text(record))
+    texts = _texts(record)
     return answer(reading, lambda: shown_order_whole(order, record, texts), texts)
 
 

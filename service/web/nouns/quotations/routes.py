@@ -24,7 +24,7 @@ from service.web import negotiation
 from service.web.accept import answered_type
 from service.web.access import require
 from service.web.described import Answer, describe
-from service.web.nouns.orders.answers import facts_with_text
+from service.web.nouns.orders.answers import concerns_of
 from service.web.nouns.orders.routes import no_quote, the_order
 from service.web.problems import ProblemError
 from service.web.reading import Reading, answer_as, read_now
@@ -145,9 +145,8 @@ class _Texts(NamedTuple):
 
 
 def _texts(order: Order) -> _Texts:
-    facts = facts_with_text(order)
     with services().engine.connect() as connection:
-        texts = texts_at(connection, g.token, facts, {"/data/words"})
+        texts = texts_at(connection, g.token, concerns_of(order), {"/data/words"})
         studio = find_studio(connection, g.token.studio)
     words = texts.get(order.steps[0].position, {}).get("/data/words")
     return _Texts(g.token.studio if studio is None else studio.title, words or "")

@@ -20,6 +20,7 @@ from service.web.reading import answer, found, page_answer, read_now, read_page
 from service.web.recorded import texts_at
 from service.web.schemas.reading import PAGE_HEADERS, READ, READ_HEADERS
 from service.web.services import services
+from service.web.visibility import Concern
 
 retakes = Blueprint("retakes", __name__)
 
@@ -69,9 +70,9 @@ def show_retake(retake: str) -> Response:
     """One retake."""
     reading = read_now(negotiation.read_args())
     record = the_retake(reading.state, retake)
-    facts = {record.position: {"type": "retake.called", "data": {"back_to": record.back_to}}}
+    concerns = {record.position: Concern("retake.called", frozenset({record.back_to}))}
     with services().engine.connect() as connection:
-        texts = texts_at(connection, g.token, facts, {"/data/why"})
+        texts = texts_at(connection, g.token, concerns, {"/data/why"})
     why = texts.get(record.position, {}).get("/data/why")
     return answer(
         reading,

@@ -1,7 +1,6 @@
 """Scenes of an episode, with their visits."""
 
 from collections.abc import Sequence
-from typing import Any
 
 from flask import Blueprint, Response, g
 
@@ -12,13 +11,14 @@ from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
 from service.web.negotiation import JSON
-from service.web.nouns.notes.answers import TEXT, facts_of
+from service.web.nouns.notes.answers import TEXT, concerns_of
 from service.web.nouns.scenes import answers as shapes
 from service.web.nouns.scenes.answers import shown_scene, shown_scene_whole
 from service.web.reading import answer, found, page_answer, read_now, read_page
 from service.web.recorded import texts_at
 from service.web.schemas.reading import PAGE, PAGE_HEADERS, READ, READ_HEADERS
 from service.web.services import services
+from service.web.visibility import Concern
 
 scenes = Blueprint("scenes", __name__)
 NOTES_MAX = 100
@@ -81,10 +81,10 @@ def _open_notes(state: State, item: str) -> list[str]:
 
 
 def _texts(state: State, notes: Sequence[str], record: Scene) -> dict[int, dict[str, str]]:
-    facts: dict[int, Any] = {}
+    concerns: dict[int, Concern] = {}
     for code in notes:
-        facts |= facts_of(state.notes[code])
+        concerns |= concerns_of(state.notes[code])
     if record.hold is not None:
-        facts[record.hold.position] = {"type": "scene.held", "data": {}}
+        concerns[record.hold.position] = Concern("scene.held")
     with services().engine.connect() as connection:
-        return texts_at(connection, g.token, facts, {TEXT, "/data/why"})
+        return texts_at(connection, g.token, concerns, {TEXT, "/data/why"})

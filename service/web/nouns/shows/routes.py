@@ -3,7 +3,7 @@
 from flask import Blueprint, Response
 
 from service.production.nouns.shows import route_in_force
-from service.production.state import Draft, LaidRoute
+from service.production.state import LaidRoute
 from service.web import negotiation
 from service.web.access import require
 from service.web.described import Answer, describe
@@ -52,6 +52,6 @@ def show_show(show: str) -> Response:
 
 
 def _laid(reading: Reading, show: str) -> LaidRoute | None:
-    route = route_in_force(Draft(reading.state), show, reading.now_us)
+    route = route_in_force(reading.state, show, reading.now_us)
     routes = reading.state.shows[show].routes
     return next((laid for laid in routes if laid.route is route), None)
