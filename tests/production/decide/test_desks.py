@@ -251,6 +251,18 @@ def test_the_end_of_a_stoppage_may_be_left_out_and_be_known_better_later() -> No
     )
 
 
+def test_a_stoppage_whose_end_becomes_another_leaves_those_before_as_they_were() -> None:
+    story = studio()
+    story.tell("department.stopped", "studio", stopped(), at=NINE)
+    story.tell("department.resumed", "studio", {"department": "paint"}, at=TEN)
+    story.tell("department.stopped", "studio", stopped(), at=ELEVEN)
+    before, lasting = story.state.stoppages["paint"]
+    until = "2031-03-05T09:00:00Z"
+    story.tell("department.stopped", "studio", stopped(until=until), at=NOON)
+    expected = lasting._replace(expected_end_us=parse_instant(until))
+    assert story.state.stoppages["paint"] == (before, expected)
+
+
 def test_the_end_of_a_stoppage_may_be_taken_back_to_not_known() -> None:
     story = studio()
     story.tell("department.stopped", "studio", stopped(), at=TEN)
