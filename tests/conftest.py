@@ -7,7 +7,6 @@ alone acts as the service, which may change no more than rows: its database is e
 a tenth of the time, and lent to another test.
 """
 
-import gc
 import os
 import sys
 from collections import Counter
@@ -39,8 +38,6 @@ from tests.serving import data_folder, memory_disk
 # before numba is loaded: kernels of these processes check each access to an array
 os.environ["NUMBA_BOUNDSCHECK"] = "1"
 register_profiles()
-# what tests make is soon gone; Python's usual thresholds cost a fourteenth of the run
-gc.set_threshold(100_000, 50, 100)
 
 TEMPLATE = "template_migrated"
 TESTS = Path(__file__).parent
