@@ -192,7 +192,14 @@ def pytest_xdist_auto_num_workers() -> int:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put what takes longest in front; files stay together."""
+    """Put what takes longest in front; files stay together.
+
+    Raises `pytest.UsageError` where two tests have one name: xdist would run one of them alone.
+    """
+    named = Counter(item.nodeid for item in items)
+    twice = sorted(name for name, count in named.items() if count > 1)
+    if twice:
+        raise pytest.UsageError(f"several tests are named {twice[0]}; give each a name of its own")
     items.sort(key=lambda item: _turn(item.path.relative_to(TESTS)))
 
 

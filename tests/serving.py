@@ -14,7 +14,9 @@ from random import SystemRandom
 from types import MappingProxyType
 
 import httpx
+from click.testing import CliRunner
 
+from service.cli import main
 from service.log.embedded import stop
 from tests.waiting import wait_until
 
@@ -39,11 +41,9 @@ def environ_of(data: Path) -> dict[str, str]:
 
 
 def command(data: Path, *words: str) -> str:
-    """What the command prints; it must succeed."""
-    done = subprocess.run(
-        [*COMMAND, *words], env=environ_of(data), capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 0, done.stdout + done.stderr
+    """What the command prints; it must succeed. It runs in this process, which saves its start."""
+    done = CliRunner().invoke(main, words, env=environ_of(data))
+    assert done.exit_code == 0, done.output
     return done.stdout
 
 

@@ -31,7 +31,7 @@ from service.record.proposing import propose
 from service.record.sealing import recorded_by, seal
 from service.settings import Settings
 from service.vocabulary.event import read_event
-from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
+from service.vocabulary.instants import US_PER_MIN, parse_instant
 from service.web.paging import Place, make_cursor
 from tests.benchmarks import year
 from tests.serving import data_folder, served
@@ -83,30 +83,26 @@ class Cost:
 
 
 @contextmanager
-def _serving(weeks: int, long_notes: int) -> Iterator[tuple[str, dict[str, str], int]]:
+def _serving(weeks: int, scenes: int, long_notes: int) -> Iterator[tuple[str, dict[str, str], int]]:
     """A service of one worker on the studio: its address, secrets by holder, the worker's pid."""
+    bodies = list(year.bodies(weeks, scenes))
     with data_folder() as data:
         url = ensure_running(data, durable=False)
         migrate(url)
         engine = service_engine(url, Settings.from_environment({"HOME": "/"}))
-        secrets = filled(engine, weeks, long_notes)
+        secrets = filled(engine, bodies, long_notes)
         engine.dispose()
         with served(data, workers=1) as address:
             yield address, secrets, _worker_of(address)
 
 
 def filled(
-    engine: Engine, weeks: int, long_notes: int | None, recorded_until_min: int | None = None
+    engine: Engine, bodies: Sequence[dict[str, Any]], long_notes: int | None
 ) -> dict[str, str]:
-    """Record a studio of so many weeks with long notes behind; gives the secrets by holder.
+    """Record a studio with long notes behind its log; gives the secrets by holder.
 
-    Its episodes are all delivered, unless only what was recorded until a minute is taken. Without
-    a number of long notes it has no hostile desk, and the huge ones are left out too.
+    Without a number of long notes it has no hostile desk, and the huge ones are left out too.
     """
-    bodies = list(year.bodies(weeks))
-    if recorded_until_min is not None:
-        last = format_min(recorded_until_min)
-        bodies = [body for body in bodies if body["recordedat"] <= last]
     at = bodies[-1]["recordedat"]
     with engine.begin() as connection:
         began_us = parse_instant(bodies[0]["recordedat"])
@@ -174,7 +170,7 @@ def dear_requests(at: str, last: int, big: int = 4 * KIB * KIB) -> list[Request]
         *("/events?limit=1000", "/events?type=note.given&limit=1000", "/notes?limit=1000"),
         *(f"/episodes/{EPISODE}/scenes/7", f"/episodes/{EPISODE}/scenes?limit=1000"),
         *(f"/episodes/{EPISODE}/replay", f"/episodes/{EPISODE}/replay/events?limit=1000"),
-        *(f"/episodes/{EPISODE}/replay?position=9000", "/retakes?limit=1000"),
+        *(f"/episodes/{EPISODE}/replay?position={last * 2 // 3}", "/retakes?limit=1000"),
         *(f"/shows/{SHOW}/elements?limit=1000", "/departments/clean-up/tray?limit=1000"),
         *("/departments", "/episodes", "/checkpoints?limit=1000", "/openapi.json"),
         *("/trail/totals", f"/episodes/{EPISODE}/trail?limit=1000"),
@@ -271,10 +267,10 @@ def _hostile_posts(at: str, big: int, source: str) -> Iterator[tuple[bytes, int,
     yield orjson.dumps(calls), 403, 422
 
 
-def measure(weeks: int, long_notes: int) -> Iterator[Cost]:
+def measure(weeks: int, long_notes: int, scenes: int = year.SCENES) -> Iterator[Cost]:
     """What each of the dear requests raises a warm worker by."""
     with (
-        _serving(weeks, long_notes) as (address, secrets, pid),
+        _serving(weeks, scenes, long_notes) as (address, secrets, pid),
         httpx.Client(base_url=address, timeout=300) as client,
     ):
 

@@ -27,7 +27,7 @@ from service.log.embedded import ensure_running
 from service.log.engine import service_engine
 from service.log.migrate import migrate
 from service.settings import Settings
-from service.vocabulary.instants import US_PER_MIN, format_instant, parse_instant
+from service.vocabulary.instants import US_PER_MIN, format_instant, format_min, parse_instant
 from tests.attacks import memory
 from tests.benchmarks import year
 from tests.crash.clients import Stoppable, at_work
@@ -37,7 +37,7 @@ from tests.waiting import wait_until
 SOAK_S = 3600.0
 QUIET_S = 60.0
 WEEKS, EPISODES, SCENES = 6, range(101, 107), 200
-RECORDED_UNTIL_MIN = year.OPENED_MIN + (WEEKS + 1) * year.WEEK_MIN
+RECORDED_UNTIL = format_min(year.OPENED_MIN + (WEEKS + 1) * year.WEEK_MIN)
 HELD_SHARE = 0.5
 """Of what is posted; the rest sets priorities."""
 POSTERS, POSTS_PER_S, QUIET_PER_S = 8, 200.0, 5.0
@@ -188,7 +188,8 @@ def _serving() -> Iterator[tuple[Service, dict[str, str]]]:
         url = ensure_running(data)
         migrate(url)
         engine = service_engine(url, Settings.from_environment({"HOME": "/"}))
-        secrets = memory.filled(engine, WEEKS, None, recorded_until_min=RECORDED_UNTIL_MIN)
+        recorded = [body for body in year.bodies(WEEKS) if body["recordedat"] <= RECORDED_UNTIL]
+        secrets = memory.filled(engine, recorded, None)
         engine.dispose()
         service = Service(data, workers=2)
         service.start()

@@ -13,7 +13,7 @@ AT_ONCE = 8192
 
 def measure(size: Size) -> list[Figure]:
     """Events a second: the fold of decoded events, and their decoding."""
-    raw = [orjson.dumps(body) for body in year.bodies(size.of(year.WEEKS))]
+    raw = [orjson.dumps(body) for body in year.bodies_of_part(size)]
     events = [read_event(body) for body in raw]
     with no_collector():
         parsed_s = best_s(lambda: [orjson.loads(body) for body in raw], 2)

@@ -3,9 +3,10 @@
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import orjson
 from sqlalchemy import Connection, Engine, text
@@ -38,6 +39,7 @@ SNAPSHOTS = "SELECT count(*) FROM snapshot WHERE studio = :studio"
 _WORKER = """
 import gc, sys, time
 from pathlib import Path
+from typing import Any
 from service.log.engine import service_engine
 from service.settings import Settings
 from service.studio import Studio
@@ -59,7 +61,7 @@ print(took_s, before_mb, resident_mb())
 def measure(size: Size) -> list[Figure]:
     """Cold replay beside a bare cursor, warm start, and memory in megabytes."""
     with database() as (engine, url):
-        count = fill(engine, size.of(year.WEEKS))
+        count = fill(engine, year.bodies_of_part(size))
         with no_collector():
             bare_s = best_s(lambda: read_bare(engine, ROWS), 3)
             json_s = best_s(lambda: read_bare(engine, AS_JSON), 2)
@@ -101,9 +103,9 @@ def database() -> Iterator[tuple[Engine, str]]:
             stop(data)
 
 
-def fill(engine: Engine, weeks: int) -> int:
+def fill(engine: Engine, bodies: Iterable[dict[str, Any]]) -> int:
     """Record the year's events as they are; how many there are."""
-    packed = [orjson.dumps(body, option=orjson.OPT_SORT_KEYS) for body in year.bodies(weeks)]
+    packed = [orjson.dumps(body, option=orjson.OPT_SORT_KEYS) for body in bodies]
     for first in range(0, len(packed), AT_ONCE):
         with engine.begin() as connection:
             record(connection, packed[first : first + AT_ONCE])

@@ -13,10 +13,12 @@ from typing import Any, NamedTuple
 
 from seed import scenario
 from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant
+from tests.benchmarks.figures import Size
 
 WEEKS = 44
 SHOWS = ("HERONRY", "LAMPLIT")
 SCENES = 206
+SCENES_LEAST = 20
 OPENED_MIN = parse_instant("2031-01-06T08:00:00Z") // US_PER_MIN
 DAY_MIN = 24 * 60
 WEEK_MIN = 7 * DAY_MIN
@@ -56,9 +58,17 @@ class Fact(NamedTuple):
     data: dict[str, Any]
 
 
-def bodies(weeks: int = WEEKS) -> Iterator[dict[str, Any]]:
-    """The log's events as JSON objects, in order of position, for that many weeks' episodes."""
-    facts = [*_opening(), *_episodes(weeks)]
+def bodies_of_part(size: Size, weeks: int = WEEKS) -> Iterator[dict[str, Any]]:
+    """That part of so many weeks' log; less than a week are episodes of fewer scenes."""
+    return bodies(size.of(weeks), min(SCENES, size.of(SCENES * weeks, SCENES_LEAST)))
+
+
+def bodies(weeks: int = WEEKS, scenes: int = SCENES) -> Iterator[dict[str, Any]]:
+    """The log's events as JSON objects, in order of position.
+
+    They are those of that many weeks' episodes, each with that many scenes.
+    """
+    facts = [*_opening(), *_episodes(weeks, scenes)]
     facts.sort(key=lambda fact: fact.recorded_min)
     for position, fact in enumerate(facts, 1):
         desk = fact.data.get("department", "office")
@@ -106,16 +116,16 @@ def _route() -> dict[str, Any]:
     return route
 
 
-def _episodes(weeks: int) -> Iterator[Fact]:
+def _episodes(weeks: int, scenes: int) -> Iterator[Fact]:
     random = Random("a year")
     for week in range(weeks):
         for show in SHOWS:
             episode = f"{show}-{101 + week}"
             begun_min = OPENED_MIN + week * WEEK_MIN
-            yield from _episode(episode, begun_min, random)
+            yield from _episode(episode, begun_min, scenes, random)
 
 
-def _episode(episode: str, begun_min: int, random: Random) -> Iterator[Fact]:
+def _episode(episode: str, begun_min: int, count: int, random: Random) -> Iterator[Fact]:
     opened_min = begun_min - 2 * DAY_MIN
     yield Fact(opened_min, opened_min, "episode.opened", episode, {"title": f"Week {episode}"})
     due_on = date(2031, 1, 6) + timedelta(minutes=begun_min - OPENED_MIN, weeks=13)
@@ -123,7 +133,7 @@ def _episode(episode: str, begun_min: int, random: Random) -> Iterator[Fact]:
     yield Fact(opened_min, opened_min, "gate.set", episode, gate)
     board = _Desk(episode, begun_min, random)
     yield from board.visit("storyboard", 0, 3 * DAY_MIN)
-    scenes = [f"{episode}/{number}" for number in range(1, SCENES + 1)]
+    scenes = [f"{episode}/{number}" for number in range(1, count + 1)]
     for scene in scenes:
         data = {"frames": random.randint(40, 260), "drawings": random.randint(20, 80), "levels": 2}
         yield Fact(opened_min + 1, opened_min + 1, "scene.listed", scene, data)

@@ -11,9 +11,10 @@ from tests.places import TOP
 
 COUNT = """
 import ctypes, sys, threading
-from service.web.serving import share_arenas
 
 if sys.argv[1] == "shared":
+    from service.web.serving import share_arenas
+
     share_arenas()
 libc = ctypes.CDLL(None)
 libc.malloc.restype = ctypes.c_void_p
