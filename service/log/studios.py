@@ -10,7 +10,7 @@ from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 from service.log import schema
 from service.log.append import Head, lock_head
 from service.proofs.seals import seal
-from service.vocabulary.instants import US_PER_MIN, instant, instant_us
+from service.vocabulary.instants import US_PER_MIN, format_instant, instant, instant_us
 
 Clock = Literal["real", "simulated"]
 
@@ -136,10 +136,10 @@ def move_clock(
     if head.clock_at_us is None:
         raise ClockError(f"{studio} goes by the real clock, which nobody moves")
     if clock_at_us < head.clock_at_us:
-        now = instant(head.clock_at_us).isoformat()
+        now = format_instant(head.clock_at_us)
         raise ClockError(f"the clock of {studio} stands at {now} and does not go back")
     if clock_at_us - head.clock_at_us > CLOCK_STEP_DAYS_MAX * 24 * 60 * US_PER_MIN:
-        now = instant(head.clock_at_us).isoformat()
+        now = format_instant(head.clock_at_us)
         raise ClockError(
             f"the clock of {studio} stands at {now}, goes at most {CLOCK_STEP_DAYS_MAX} days ahead "
             "at a time, and cannot be taken back; move it further in steps"

@@ -20,6 +20,7 @@ DATE_PAST = "date-past"
 NOT_PLANNED = "not-planned"
 GATE_OF_NOBODY = "gate-of-nobody"
 RATES_LEFT_OUT = "rates-left-out"
+ANSWERED_BY_ANOTHER = "answered-by-another"
 LOOKS_LIKE_ANOTHER = "looks-like-another"
 
 MEANINGS: Mapping[str, str] = {
@@ -46,6 +47,7 @@ MEANINGS: Mapping[str, str] = {
     NOT_PLANNED: "a retake asks for work that is not planned, since its scene is omitted or its "
     "episode delivered: restore the scene, or strike the delivery, to have it planned",
     RATES_LEFT_OUT: "a rate card without some department that the card before it has a rate for",
+    ANSWERED_BY_ANOTHER: "a note was answered by another department than it was given to",
     LOOKS_LIKE_ANOTHER: "a code easily confused with one already there",
 }
 """By mark, what it says."""

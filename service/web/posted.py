@@ -62,6 +62,9 @@ def refused(refusal: Refusal, batch: bool) -> ProblemError:
 
 def _listed(posted: object, batch: bool) -> list[Any]:
     if not batch:
+        if isinstance(posted, list):
+            error = FieldError("", f"Write one event, or send them as {BATCH}.", "not-an-object")
+            raise ProblemError("invalid-event", "A list of events is sent as a batch.", [error])
         return [posted]
     if not isinstance(posted, list):
         error = FieldError("", "Write a JSON array of events.", "not-a-list")

@@ -107,7 +107,7 @@ def test_a_simulated_clock_moves_forward_and_never_back(engine: Engine) -> None:
         moved = move_clock(connection, "north", START_US + 5)
         assert moved.clock_at_us == START_US + 5
         assert move_clock(connection, "north", START_US + 5) == moved
-        with pytest.raises(ClockError, match=r"2030-03-17T17:46:40\.000005\+00:00 and does not"):
+        with pytest.raises(ClockError, match=r"2030-03-17T17:46:40\.000005Z and does not"):
             move_clock(connection, "north", START_US + 4)
     with engine.begin() as connection:
         assert read_head(connection, "north") == moved

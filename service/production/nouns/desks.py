@@ -57,7 +57,7 @@ def check_hand_out_withdrawn(draft: Draft, event: Event, fact: HandOutWithdrawn)
     take = visit_of(draft, event.subject, fact.department).take_open(event.time_us)
     where = f"{event.subject} at {fact.department}, take {take.number},"
     if against and take.phase is Phase.ON_DESK:
-        remedy = "it was started; hand it out to another artist, or correct the time"
+        remedy = "strike its start, or hand it out to another artist"
         yield Reason(Code.ILLEGAL_MOVE, f"{where} is on a desk: {remedy}", "/subject")
     elif against:
         yield from against

@@ -1,10 +1,8 @@
 """Notes, given and answered."""
 
-from service.production.asking import (
-    Reasons,
-    the_department,
-    the_item,
-)
+from service.production import marks
+from service.production.asking import Reasons, the_department, the_item
+from service.production.marking import add_mark
 from service.production.nouns.rule import Rule
 from service.production.refusal import Code, Reason
 from service.production.state import Draft, Note
@@ -51,9 +49,12 @@ def check_note_answered(draft: Draft, event: Event, fact: NoteAnswered) -> Reaso
 
 def apply_note_answered(draft: Draft, event: Event, fact: NoteAnswered) -> None:
     """Close a note with the time of its answer."""
-    draft.notes[fact.note] = draft.notes[fact.note]._replace(
+    note = draft.notes[fact.note]
+    draft.notes[fact.note] = note._replace(
         answered_us=event.time_us, answered_position=event.position
     )
+    if fact.department not in {None, note.to}:
+        add_mark(draft, event.position, marks.ANSWERED_BY_ANOTHER)
 
 
 def _say_note_answered(event: Event, fact: NoteAnswered) -> str:

@@ -329,7 +329,7 @@ def test_a_hand_out_is_taken_back_until_it_is_started() -> None:
     assert visit_of(story.state, SCENE, "layout").current.artist == "lo-08"
     reasons = story.refused("hand-out.withdrawn", SCENE, at("layout"), NOON)
     assert [reason.code for reason in reasons] == [Code.ILLEGAL_MOVE]
-    assert "it was started" in reasons[0].detail
+    assert "strike its start" in reasons[0].detail
 
 
 def test_a_start_told_late_stands_before_what_took_the_hand_out_back() -> None:

@@ -82,3 +82,12 @@ def test_a_note_is_answered_once_under_its_item_and_not_before_it_was_given() ->
     assert {reason.code for reason in reasons} == {Code.CONTRADICTION, Code.TIME_ORDER}
     story.tell("note.answered", SCENE, answer, at=ELEVEN)
     assert story.codes("note.answered", SCENE, answer, NOON) == {Code.CONTRADICTION}
+
+
+def test_an_answer_of_another_department_than_was_asked_is_marked() -> None:
+    for department, marks in (("animation", ("answered-by-another",)), ("layout", ()), (None, ())):
+        story = studio()
+        story.tell("note.given", SCENE, {**given(), "to": "layout"}, at=TEN)
+        by = {} if department is None else {"department": department}
+        answered = story.tell("note.answered", SCENE, {"note": "N1", **by}, at=ELEVEN)
+        assert story.marks(answered) == marks

@@ -195,6 +195,7 @@ def test_a_batch_in_structured_mode_and_the_reverse_are_problems(client_of: Clie
     client = client_of("supervisor")
     as_one = client.post("/events", data=json.dumps([note()]), content_type=EVENT)
     assert refused(as_one, 422, "invalid-event") == [("", "not-an-object")]
+    assert BATCH in as_one.get_json()["errors"][0]["detail"]
     as_batch = client.post("/events", data=json.dumps(note()), content_type=BATCH)
     assert refused(as_batch, 422, "invalid-event") == [("", "not-a-list")]
 
