@@ -1,6 +1,6 @@
 """What a worker knows of one studio's record: caught up by position, with states on the way.
 
-A known state at a position is the fold of what stands up to there, by every strike known since.
+`kept` says what a kept state is.
 """
 
 import threading
@@ -232,7 +232,7 @@ class History:
         return state
 
     def _base(self, connection: Connection, before: int, until: int) -> tuple[int, State]:
-        """The last known state before a position that lacks nothing of what stood at `until`.
+        """The last kept state before a position that lacks nothing of what stood at `until`.
 
         Known states are without all that was struck since. Reading a snapshot may take a second,
         so that it holds nobody up who needs the studio.

@@ -1,7 +1,7 @@
 """How often properties are tried.
 
 `pytest --hypothesis-profile=thorough` tries them twenty times as often, for whoever changed rules
-of production or planning.
+of production or planning; but those whose examples are the same at every run.
 """
 
 from hypothesis import HealthCheck, settings

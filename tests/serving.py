@@ -42,7 +42,8 @@ def environ_of(data: Path) -> dict[str, str]:
 
 def command(data: Path, *words: str) -> str:
     """What the command prints; it must succeed. It runs in this process, which saves its start."""
-    done = CliRunner().invoke(main, words, env=environ_of(data))
+    only = {**dict.fromkeys(os.environ), **environ_of(data)}  # those of None are unset
+    done = CliRunner().invoke(main, words, env=only)
     assert done.exit_code == 0, done.output
     return done.stdout
 
@@ -145,8 +146,8 @@ class Service:
         """What it logged last; empty without a file of its own."""
         return "" if self._log is None else self._log.read_text()[-LOG_TAIL_CHARS:]
 
-    def worker_pids(self) -> list[int]:
-        """The processes that answer requests."""
+    def child_pids(self) -> list[int]:
+        """The processes it started: workers that answer requests, and one that builds trails."""
         return children_of(self.running.pid)
 
     def kill(self) -> None:

@@ -144,6 +144,12 @@ class Story:
         self.data_by_position: dict[int, dict[str, Any]] = {}  # as they were given
         self.now = "2031-03-03T08:00:00Z"
 
+    def copy(self) -> "Story":
+        """A story that goes on from this one, which stays as it is."""
+        other = Story()
+        other.state, other.struck, other.events = self.state, self.struck, list(self.events)
+        return other
+
     def event(
         self,
         type_: str,

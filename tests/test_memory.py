@@ -11,7 +11,7 @@ READS_LEAST, POSTS_LEAST = 30, 20
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the kernel's figures are those of Linux")
 def test_no_request_raises_a_worker_by_much() -> None:
-    costs = list(measure(weeks=1, scenes=50, long_notes=60))
+    costs = list(measure(weeks=1, long_notes=60))
     missed = not_held(costs)
     assert not missed, "\n".join(missed)
     assert sum(cost.request.body is None for cost in costs) >= READS_LEAST

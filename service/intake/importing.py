@@ -165,7 +165,7 @@ def _look_through(folder: Path, aside: _Aside) -> tuple[int | None, int | None, 
     missing: set[int] = set()
     erased: set[int] = set()
     first: int | None = None
-    last = -1
+    last: int | None = None
     unknown: dict[str, int] = {}
     for position, (body, _) in enumerate(read_record(folder), 1):
         try:
@@ -175,10 +175,10 @@ def _look_through(folder: Path, aside: _Aside) -> tuple[int | None, int | None, 
             continue
         except (msgspec.MsgspecError, ValueError, TypeError, KeyError) as error:
             raise ImportedError(f"position {position} is not an event: {error}") from error
-        if event.recorded_us < last:
+        if last is not None and event.recorded_us < last:
             raise ImportedError(f"position {position} was recorded before the one before it")
         last = event.recorded_us
-        first = last if first is None else first
+        first = event.recorded_us if first is None else first
         content_of(body, position, aside.texts, aside.contents)
         if position not in aside.texts and "personal" in members_of(body):
             missing.add(position)

@@ -344,11 +344,10 @@ def _placed(
     A fact behind an approval has the approval's place.
     """
     places = iter(new)
-    place = -1
-    placed = []
+    placed: list[_Placed] = []
     for event in events:
         if event.cause:
-            placed.append((place, proposal_of(event), event))
+            placed.append((placed[-1][0], proposal_of(event), event))
         else:
             place = next(places)
             placed.append((place, proposals[place], event))

@@ -83,9 +83,9 @@ class Cost:
 
 
 @contextmanager
-def _serving(weeks: int, scenes: int, long_notes: int) -> Iterator[tuple[str, dict[str, str], int]]:
+def _serving(weeks: int, long_notes: int) -> Iterator[tuple[str, dict[str, str], int]]:
     """A service of one worker on the studio: its address, secrets by holder, the worker's pid."""
-    bodies = list(year.bodies(weeks, scenes))
+    bodies = list(year.bodies(weeks))
     with data_folder() as data:
         url = ensure_running(data, durable=False)
         migrate(url)
@@ -267,10 +267,10 @@ def _hostile_posts(at: str, big: int, source: str) -> Iterator[tuple[bytes, int,
     yield orjson.dumps(calls), 403, 422
 
 
-def measure(weeks: int, long_notes: int, scenes: int = year.SCENES) -> Iterator[Cost]:
+def measure(weeks: int, long_notes: int) -> Iterator[Cost]:
     """What each of the dear requests raises a warm worker by."""
     with (
-        _serving(weeks, scenes, long_notes) as (address, secrets, pid),
+        _serving(weeks, long_notes) as (address, secrets, pid),
         httpx.Client(base_url=address, timeout=300) as client,
     ):
 

@@ -227,7 +227,7 @@ def _watched(service: Service, office: str, now: list[str], soak_s: float) -> li
         began_us = parse_instant(now[-1])
         while time.monotonic() < ends_s:
             time.sleep(min(SAMPLED_EVERY_S, max(0.0, ends_s - time.monotonic())))
-            samples.append([memory.resident_mib(pid) for pid in sorted(service.worker_pids())])
+            samples.append([memory.resident_mib(pid) for pid in sorted(service.child_pids())])
             if (passed_min := int((time.monotonic() - began_s) // 60)) > moved_min:
                 moved_min = passed_min
                 at = format_instant(began_us + moved_min * US_PER_MIN)

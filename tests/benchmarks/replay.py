@@ -36,27 +36,6 @@ AS_JSON = (
 )
 SNAPSHOTS = "SELECT count(*) FROM snapshot WHERE studio = :studio"
 
-_WORKER = """
-import gc, sys, time
-from pathlib import Path
-from typing import Any
-from service.log.engine import service_engine
-from service.settings import Settings
-from service.studio import Studio
-gc.set_threshold(50_000, 50, 100)
-engine = service_engine(sys.argv[1], Settings.from_environment({"HOME": "/"}))
-engine.connect().close()
-page = 4096
-def resident_mb(): return int(Path("/proc/self/statm").read_text().split()[1]) * page / 1e6
-before_mb = resident_mb()
-began_s = time.perf_counter()
-studio = Studio(sys.argv[2], engine, lambda: 0, bytes.fromhex(sys.argv[3]))
-view = studio.view()
-took_s = time.perf_counter() - began_s
-studio.planned(view)
-print(took_s, before_mb, resident_mb())
-"""
-
 
 def measure(size: Size) -> list[Figure]:
     """Cold replay beside a bare cursor, warm start, and memory in megabytes."""
@@ -138,7 +117,7 @@ def started_warm(url: str) -> tuple[float, float, float]:
     Those are taken before it, and when it has made a plan too.
     """
     done = subprocess.run(
-        [sys.executable, "-c", _WORKER, url, NAME, SEAL_KEY.hex()],
+        [sys.executable, "-m", "tests.benchmarks.warm_start", url, NAME, SEAL_KEY.hex()],
         capture_output=True,
         text=True,
         check=True,

@@ -59,7 +59,10 @@ class Fact(NamedTuple):
 
 
 def bodies_of_part(size: Size, weeks: int = WEEKS) -> Iterator[dict[str, Any]]:
-    """That part of so many weeks' log; less than a week are episodes of fewer scenes."""
+    """That part of so many weeks' log.
+
+    Where it is less than a week, one week whose episodes have fewer scenes (SCENES_LEAST or more).
+    """
     return bodies(size.of(weeks), min(SCENES, size.of(SCENES * weeks, SCENES_LEAST)))
 
 

@@ -2,8 +2,7 @@
 
 from collections.abc import Callable
 
-from sqlalchemy import Connection, Engine, create_engine, text
-from sqlalchemy.pool import NullPool
+from sqlalchemy import Connection, Engine, text
 
 from service.checking.findings import Kind
 from service.log.snapshots import latest_snapshot, write_snapshot
@@ -12,6 +11,7 @@ from service.projections.walking import Walker
 from service.record import OpenStudio, erase_text
 from tests import recording
 from tests.conftest import Database
+from tests.guards import without_guard
 from tests.recording import NAME, SEAL_KEY, fact, posted, set_clock, worker
 from tests.telling import office_facts
 from tests.workers import tell_with_strikes
@@ -59,10 +59,8 @@ Attack = Callable[[Connection], None]
 
 def altering(database: Database, attack: Attack) -> None:
     """Do what the owner of the tables can do in spite of the guards."""
-    with create_engine(database.owner_url, poolclass=NullPool).begin() as owner:
-        owner.execute(text("ALTER TABLE event DISABLE TRIGGER event_stays"))
+    with without_guard(database) as owner:
         attack(owner)
-        owner.execute(text("ALTER TABLE event ENABLE ALWAYS TRIGGER event_stays"))
 
 
 def _by(statement: str) -> Attack:

@@ -6,9 +6,8 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from sqlalchemy import Engine, create_engine, select, text
+from sqlalchemy import Engine, select, text
 from sqlalchemy.exc import DBAPIError
-from sqlalchemy.pool import NullPool
 
 from service.checking.record import check_record
 from service.cli import main
@@ -17,19 +16,16 @@ from service.log.checkpoints import sign_latest
 from service.log.tree import FrontierError
 from service.record import OpenStudio
 from tests import recording
+from tests.checking.altered import note
 from tests.conftest import Database
-from tests.recording import NAME, SEAL_KEY, fact, posted, worker
+from tests.guards import alter
+from tests.recording import NAME, SEAL_KEY, posted, worker
 from tests.telling import office_facts
 from tests.workers import tell_with_strikes
 
 SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 ORIGIN = "kestrel.example/paper"
 TABLES = (schema.event, schema.head, schema.personal, schema.checkpoint)
-
-
-def note(number: int) -> dict[str, object]:
-    data = {"note": f"N{number}", "to": "layout", "text": f"Moon {number} is too low."}
-    return fact("note.given", "KESTREL-1/1", data, id=f"note-{number}")
 
 
 @pytest.fixture
@@ -53,13 +49,6 @@ def studio(
     monkeypatch.setenv("RETAKE_LEDGER_DATABASE_URL", database.service_url)
     monkeypatch.setenv("RETAKE_LEDGER_OWNER_DATABASE_URL", database.owner_url)
     return opened
-
-
-def alter(database: Database, statement: str) -> None:
-    with create_engine(database.owner_url, poolclass=NullPool).begin() as owner:
-        owner.execute(text("ALTER TABLE event DISABLE TRIGGER event_stays"))
-        assert owner.execute(text(statement)).rowcount
-        owner.execute(text("ALTER TABLE event ENABLE ALWAYS TRIGGER event_stays"))
 
 
 def stored(engine: Engine) -> dict[str, list[Any]]:

@@ -85,13 +85,13 @@ Fault = Callable[[Installation, Random], float]
 
 def kill_worker(used: Installation, draw: Random) -> float:
     """Kill one worker."""
-    os.kill(draw.choice(used.service.worker_pids()), signal.SIGKILL)
+    os.kill(draw.choice(used.service.child_pids()), signal.SIGKILL)
     return time.monotonic()
 
 
 def kill_parent(used: Installation, _draw: Random) -> float:
     """Kill the parent of the workers alone; when they have gone, start the service again."""
-    orphaned = used.service.worker_pids()
+    orphaned = used.service.child_pids()
     used.service.kill_parent()
     wait_until(
         lambda: not any(map(is_alive, orphaned)),

@@ -21,6 +21,7 @@ from service.planning.plan.schedule import schedule
 from service.production.ordered import Order, OrderStep
 from service.vocabulary.facts.orders import OrderLine
 from service.vocabulary.instants import parse_instant
+from tests.places import TOP
 from tests.telling import studio
 
 AT = "2031-03-03T08:00:00Z"
@@ -153,6 +154,7 @@ def test_another_process_makes_the_same_bytes() -> None:
     done = subprocess.run(
         [sys.executable, "-c", _IN_ANOTHER_PROCESS],
         env={"PYTHONHASHSEED": other, "PATH": "", "HOME": "/"},
+        cwd=TOP,
         capture_output=True,
         text=True,
         check=True,

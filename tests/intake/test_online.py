@@ -6,8 +6,7 @@ from pathlib import Path
 
 import httpx
 import pytest
-from sqlalchemy import Engine, create_engine, text
-from sqlalchemy.pool import NullPool
+from sqlalchemy import Engine, text
 
 from service.client import Client
 from service.feeds.exports import CHECKPOINT, export
@@ -21,6 +20,7 @@ from service.proofs.checkpoints import Checkpoint
 from service.proofs.notes import Key, public_key
 from service.proofs.tree import append, leaf_hash, pack
 from tests.conftest import Database
+from tests.guards import without_guard
 from tests.log.recording import START_US, record
 from tests.web.fakes import PlainRecorder, plain_app
 
@@ -57,9 +57,7 @@ def old(service: Client, engine: Engine, tmp_path: Path) -> Path:
 
 def rewrite(database: Database, position: int) -> None:
     """As the owner of the database would: the event, and every hash behind it."""
-    owner = create_engine(database.owner_url, poolclass=NullPool)
-    with owner.begin() as connection:
-        connection.execute(text("ALTER TABLE event DISABLE TRIGGER event_stays"))
+    with without_guard(database) as connection:
         connection.execute(
             text("UPDATE event SET body = body || '\\x20' WHERE position = :at"), {"at": position}
         )
@@ -75,7 +73,6 @@ def rewrite(database: Database, position: int) -> None:
             text("UPDATE head SET frontier = :packed WHERE studio = 'lantern'"),
             {"packed": pack(frontier)},
         )
-        connection.execute(text("ALTER TABLE event ENABLE ALWAYS TRIGGER event_stays"))
 
 
 def test_a_record_that_goes_on(service: Client, key: Key, old: Path, engine: Engine) -> None:

@@ -13,8 +13,7 @@ from pathlib import Path
 
 import httpx
 import pytest
-from sqlalchemy import Connection, Engine, create_engine, text
-from sqlalchemy.pool import NullPool
+from sqlalchemy import Connection, Engine, text
 
 from service.client import Client
 from service.feeds.exports import CHECKPOINT, export
@@ -26,6 +25,7 @@ from service.log.studios import make_studio
 from service.proofs.canonical import canonical, commitment
 from service.proofs.tree import append, leaf_hash, pack
 from tests.conftest import Database
+from tests.guards import without_guard
 from tests.log.recording import START_US, record
 from tests.web.fakes import PlainRecorder, plain_app
 
@@ -120,10 +120,8 @@ def service(engine: Engine, kept: Path, tmp_path: Path) -> Iterator[Client]:
 
 
 def tamper(database: Database, way: Tamper) -> None:
-    with create_engine(database.owner_url, poolclass=NullPool).begin() as owner:
-        owner.execute(text("ALTER TABLE event DISABLE TRIGGER event_stays"))
+    with without_guard(database) as owner:
         way(owner)
-        owner.execute(text("ALTER TABLE event ENABLE ALWAYS TRIGGER event_stays"))
 
 
 def exported_now(engine: Engine, folder: Path, keys: Path) -> Path:

@@ -4,8 +4,7 @@ from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from sqlalchemy import Engine, create_engine, text
-from sqlalchemy.pool import NullPool
+from sqlalchemy import Engine, text
 
 from service.feeds.exports import ExportError, export
 from service.log.append import UnknownStudioError, read_head
@@ -13,6 +12,7 @@ from service.log.checkpoints import sign_latest
 from service.log.studios import make_studio
 from service.log.tree import FrontierError, checked_head, derive_frontier
 from tests.conftest import Database
+from tests.guards import alter
 from tests.log.recording import START_US, STUDIO, record
 
 COUNT = 23  # 16, 20, 22 and 23 complete its frontier; 8, 12, 14 and 15 are left halves
@@ -32,14 +32,6 @@ def studio(engine: Engine) -> Engine:
         make_studio(connection, STUDIO, "simulated", START_US)
         record(connection, [{} for _ in range(COUNT)])
     return engine
-
-
-def alter(database: Database, statement: str) -> None:
-    """What the owner can do in spite of the guard."""
-    with create_engine(database.owner_url, poolclass=NullPool).begin() as owner:
-        owner.execute(text("ALTER TABLE event DISABLE TRIGGER event_stays"))
-        assert owner.execute(text(statement)).rowcount
-        owner.execute(text("ALTER TABLE event ENABLE ALWAYS TRIGGER event_stays"))
 
 
 def test_of_every_size_the_rows_give_the_frontier(engine: Engine) -> None:

@@ -11,6 +11,7 @@ from sqlalchemy import Engine
 
 from service.log import wire
 from service.log.engine import driver_connection
+from tests.properties import tried
 
 TEXTS = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=8)
 WHOLES = st.integers(-(2**63), 2**63 - 1)
@@ -19,7 +20,7 @@ INSTANTS = st.integers(-62_000_000_000_000_000, 253_000_000_000_000_000)
 AS_JSON = "convert_to(array_to_json(ARRAY)::text, 'UTF8')"
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 FEW = settings(
-    max_examples=60,
+    tried(60),
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 

@@ -158,10 +158,10 @@ def test_without_the_folder_of_metrics_requests_are_answered() -> None:
             (folder,) = data.parent.glob("rl-metrics-*")
             shutil.rmtree(folder)
             assert statuses_of(service) == ANSWERS
-            before = set(service.worker_pids())
+            before = set(service.child_pids())
             for pid in before:
                 os.kill(pid, signal.SIGKILL)
-            wait_until(lambda: not before & set(service.worker_pids()), "a worker was not ended")
+            wait_until(lambda: not before & set(service.child_pids()), "a worker was not ended")
             service.wait_until_ready()
             assert statuses_of(service) == ANSWERS
         finally:

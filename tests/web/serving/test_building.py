@@ -27,7 +27,7 @@ def builders(service: Service) -> list[int]:
     """The workers that take the processor's time last."""
     own = os.getpriority(os.PRIO_PROCESS, 0)
     found = []
-    for pid in service.worker_pids():
+    for pid in service.child_pids():
         with suppress(ProcessLookupError):  # killed, and gone since it was listed
             if os.getpriority(os.PRIO_PROCESS, pid) == min(own + NICENESS, 19):
                 found.append(pid)
@@ -36,7 +36,7 @@ def builders(service: Service) -> list[int]:
 
 def test_one_worker_more_than_asked_for_builds(serving: Service) -> None:
     wait_until(lambda: len(builders(serving)) == 1)
-    assert len(serving.worker_pids()) == 2
+    assert len(serving.child_pids()) == 2
 
 
 def test_where_the_builder_is_killed_another_one_is_started(serving: Service) -> None:
@@ -44,27 +44,27 @@ def test_where_the_builder_is_killed_another_one_is_started(serving: Service) ->
     (killed,) = builders(serving)
     os.kill(killed, signal.SIGKILL)
     wait_until(lambda: bool(builders(serving)) and builders(serving) != [killed])
-    assert len(serving.worker_pids()) == 2
+    assert len(serving.child_pids()) == 2
     assert httpx.get(f"{serving.url}/live").is_success
 
 
 def test_where_all_workers_are_killed_one_of_those_to_come_builds(serving: Service) -> None:
-    before = set(serving.worker_pids())
+    before = set(serving.child_pids())
     for pid in before:
         os.kill(pid, signal.SIGKILL)
-    wait_until(lambda: not before & set(serving.worker_pids()) and len(serving.worker_pids()) == 2)
+    wait_until(lambda: not before & set(serving.child_pids()) and len(serving.child_pids()) == 2)
     wait_until(lambda: len(builders(serving)) == 1)
     serving.wait_until_ready()
 
 
 def test_a_worker_that_is_told_to_end_while_it_begins_ends(serving: Service) -> None:
-    before = serving.worker_pids()
+    before = serving.child_pids()
     for pid in before:
         os.kill(pid, signal.SIGKILL)
     told: set[int] = set()
 
     def all_are_told() -> bool:
-        for pid in set(serving.worker_pids()) - set(before) - told:
+        for pid in set(serving.child_pids()) - set(before) - told:
             os.kill(pid, signal.SIGTERM)
             told.add(pid)
         return len(told) >= len(before)
