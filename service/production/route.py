@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from graphlib import CycleError, TopologicalSorter
 from typing import NamedTuple
 
-from service.vocabulary.facts.office import ElementKind, RouteDepartment, RouteLaid
+from service.vocabulary.facts.office import STRANDS, ElementKind, RouteDepartment, RouteLaid
 
 Strands = frozenset[str]
 
@@ -153,16 +153,15 @@ class Route:
 
     def _passed_through(self, department: str, stops: frozenset[str]) -> dict[str, Strands]:
         """What a department follows where only `stops` are visited, and the strands of each arc."""
-        joined: dict[str, Strands] = {}
-        waiting = list(self.follows[department])
-        while waiting:
-            name, strands = waiting.pop()
-            if name in stops:
-                joined[name] = joined.get(name, frozenset()) | strands
-                continue
-            waiting += [
-                RouteArc(arc.department, arc.strands & strands) for arc in self.follows[name]
-            ]
+        # each department that is passed through once, behind all by which it is come to: ways
+        # there are more of than could ever be gone one by one
+        joined = {department: frozenset(STRANDS)}
+        for name in reversed(self.rank):
+            if name in joined and (name == department or name not in stops):
+                carried = joined.pop(name)
+                for arc in self.follows[name]:
+                    through = arc.strands & carried
+                    joined[arc.department] = joined.get(arc.department, frozenset()) | through
         return joined
 
     def skipped(self, joins: str, strands: Strands) -> frozenset[str]:

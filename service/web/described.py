@@ -2,12 +2,12 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any, Literal, TypeVar
 
 from flask import current_app, request
 from marshmallow import Schema
 
+from service.cached import cached_property
 from service.web.answers import Shown
 
 _Route = TypeVar("_Route", bound=Callable[..., Any])

@@ -2,12 +2,12 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any, TypeVar
 
 from flask import Response, g, request
 from msgspec import UNSET
 
+from service.cached import cached_property
 from service.planning.board.faults import PlanError
 from service.planning.plan.schedule import Schedule, suppositions, unplanned
 from service.planning.plan.standing import Standings

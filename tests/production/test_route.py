@@ -3,10 +3,13 @@
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from service.production.route import Route, RouteArc, route_faults
 from service.vocabulary.facts.office import RouteLaid
 from service.vocabulary.kinds import reviver
+from tests.properties import tried
 from tests.telling import ROUTE
 
 BACKGROUND, CHARACTER, SOUND = (
@@ -179,6 +182,54 @@ def test_strands_that_do_not_meet_on_the_way_leave_the_order_and_carry_nothing()
 def test_several_ways_through_join_their_strands() -> None:
     arcs = route_of().arcs_of(("layout", "camera"))
     assert arcs["camera"] == (RouteArc("layout", PICTURE),)
+
+
+def _gone_one_by_one(route: Route, name: str, visited: set[str]) -> dict[str, frozenset[str]]:
+    """What a department follows, from each way to it by itself."""
+    found: dict[str, frozenset[str]] = {}
+
+    def go(here: str, carried: frozenset[str]) -> None:
+        for arc in route.follows[here]:
+            through = arc.strands & carried
+            if arc.department in visited:
+                found[arc.department] = found.get(arc.department, frozenset()) | through
+            else:
+                go(arc.department, through)
+
+    go(name, PICTURE | SOUND)
+    return found
+
+
+@tried(200)
+@given(st.data())
+def test_what_is_passed_through_is_what_all_ways_have_in_common(data: st.DataObject) -> None:
+    names = list("abcdefg")
+    strand = st.sets(st.sampled_from(sorted(PICTURE | SOUND)), min_size=1)
+    departments = []
+    for place, name in enumerate(names):
+        before = data.draw(st.sets(st.sampled_from(names[:place]))) if place else set()
+        arcs = [{"department": one, "strands": sorted(data.draw(strand))} for one in sorted(before)]
+        departments.append({**department(name), "follows": arcs})
+    route = route_of(small(*departments))
+    visited = data.draw(st.sets(st.sampled_from(names)))
+    arcs_of = route.arcs_of(tuple(sorted(visited)))
+    for name in visited:
+        found = {arc.department: arc.strands for arc in arcs_of[name]}
+        assert found == _gone_one_by_one(route, name, visited)
+
+
+def test_ways_too_many_to_be_gone_one_by_one_are_no_hindrance() -> None:
+    names = [f"d{number:02}" for number in range(40)]
+    between = [
+        department(name, *names[max(0, place - 20) : place]) for place, name in enumerate(names)
+    ]
+    route = route_of(small(
+        department("board", grain="episode"),
+        {**between[0], "follows": department("", "board")["follows"]},
+        *between[1:],
+        department("cutting", *names[-20:], grain="episode"),
+    ))  # fmt: skip
+    assert route.arcs_without_scenes()["cutting"] == (RouteArc("board", CHARACTER),)
 
 
 def test_an_episode_visit_follows_another_through_departments_that_no_scene_visits() -> None:

@@ -6,11 +6,11 @@ touches and makes the new frame out of the old one.
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
 from itertools import chain, repeat
 
 import numpy as np
 
+from service.cached import cached_property
 from service.planning.board.faults import PlanError
 from service.planning.kernel.line import Int32s, Int64s
 from service.production.graph import predecessors

@@ -3,11 +3,11 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
+from service.cached import cached_property
 from service.planning.board.board import Board, stand
 from service.planning.kernel.line import ON_DESK, OUT, Int8s, Int64s
 from service.planning.plan.overdue import answer_overdue_since
