@@ -176,7 +176,7 @@ def _verified(
 ) -> tuple[str, Verified]:
     """What an export was found to have, in words, and what came of verifying it."""
     if not exported.is_of_episode(folder):
-        return _READ, verify_export(folder, checkpoints, against)
+        return _READ, verify_export(folder, checkpoints, keys, against)
     if against is not None:
         raise click.UsageError("--against is for exports of a whole record")
     words = "events of one episode, each in the record"

@@ -75,6 +75,40 @@ def test_a_careful_edit_lies_at_or_before_the_checkpoint(exports: tuple[Path, Pa
     assert "position 4: the event here is not the older export's" in result.output
 
 
+def cut(folder: Path, count: int) -> None:
+    """Take away the last events, and the hashes beside them."""
+    for name in (EVENTS, NODES):
+        if not (folder / name).exists():
+            continue
+        lines = (folder / name).read_bytes().splitlines(keepends=True)
+        (folder / name).write_bytes(b"".join(lines[:-count]))
+
+
+def test_what_came_behind_the_checkpoint_kept_is_held_against_the_one_in_the_folder(
+    exports: tuple[Path, Path],
+) -> None:
+    old, new = exports
+    kept = ("--checkpoint", old / CHECKPOINT, "--key", KEY)
+    edit(new, 12, carefully=True)
+    result = typed("verify", new, *kept)
+    assert result.exit_code == 1
+    assert "position 12" in result.output
+    cut(new, 2)
+    result = typed("verify", new, *kept)
+    assert result.exit_code == 1
+    assert "position 11: the record ends at 10, the checkpoint covers 12" in result.output
+    (new / CHECKPOINT).write_text("x")
+    assert typed("verify", new, *kept).exit_code == 1
+
+
+def test_what_came_behind_the_checkpoint_in_the_folder_is_told(exports: tuple[Path, Path]) -> None:
+    old, new = exports
+    (new / CHECKPOINT).write_bytes((old / CHECKPOINT).read_bytes())
+    result = typed("verify", new, "--key", KEY)
+    assert result.exit_code == 1
+    assert "position 8: the checkpoint in the folder covers 7 events, there are 12" in result.output
+
+
 def test_where_nothing_is_at_hand_to_hold_it_against_it_says_so(
     exports: tuple[Path, Path],
 ) -> None:

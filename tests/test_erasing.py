@@ -197,7 +197,7 @@ def test_an_export_afterwards_goes_on_from_a_checkpoint_before(
     erase_text(owner, NAME, [first.position], "office", "Art. 17")
     list(export(engine, NAME, tmp_path / "new", ORIGIN, SECRET, personal=True))
     kept = read_signed_checkpoint(tmp_path / "old" / CHECKPOINT, ())
-    size, found, _ = verify_export(tmp_path / "new", [kept], tmp_path / "old")
+    size, found, _ = verify_export(tmp_path / "new", [kept], against=tmp_path / "old")
     assert (size, found) == (second.position + 1, None)
     texts = (tmp_path / "new" / PERSONAL).read_text()
     assert f"{RARE_WORD} 2" in texts

@@ -107,9 +107,7 @@ def take_in(
             "hold: export the whole record"
         )
     own = read_signed_checkpoint(folder / CHECKPOINT, keys)
-    size, found, _ = verify_export(folder, [own, *checkpoints])
-    if found is None and size != own.size:
-        raise ImportedError(f"the checkpoint covers {own.size} events, there are {size}")
+    found = verify_export(folder, checkpoints, keys).difference
     if found is not None:
         raise ImportedError(f"NOT what it was: position {found.position}: {found.what}")
     aside = _Aside(read_texts(folder), _contents(folder))

@@ -27,9 +27,17 @@ class Verified(NamedTuple):
 
 
 def verify_export(
-    folder: Path, checkpoints: Sequence[Checkpoint], against: Path | None = None
+    folder: Path,
+    checkpoints: Sequence[Checkpoint],
+    keys: tuple[Key, ...] = (),
+    against: Path | None = None,
 ) -> Verified:
-    """What an export comes to. `against` is an older one. Raises ExportedError."""
+    """What an export comes to.
+
+    It is held against the checkpoint in its folder, which is of its last event and signed by one of
+    `keys` if any are given, against those kept elsewhere, and against an older export (`against`).
+    Raises ExportedError.
+    """
     if against is not None:
         older, newer = exported.read_leaves(against), exported.read_leaves(folder)
         position = first_difference(older, newer)
@@ -40,9 +48,13 @@ def verify_export(
         if len(newer) < len(older):
             what = f"the record ends at {len(newer)}, the older export at {len(older)}"
             return Verified(len(newer), Difference(len(newer) + 1, what))
-    examined = examine(exported.read_record(folder), checkpoints)
-    difference = examined.difference or exported.wrong_text(folder)
-    return Verified(examined.size, difference, examined.salted_from)
+    own = exported.read_signed_checkpoint(folder / CHECKPOINT, keys)
+    examined = examine(exported.read_record(folder), [own, *checkpoints])
+    size, difference = examined.size, examined.difference
+    if difference is None and size != own.size:
+        what = f"the checkpoint in the folder covers {own.size} events, there are {size}"
+        difference = Difference(own.size + 1, what)
+    return Verified(size, difference or exported.wrong_text(folder), examined.salted_from)
 
 
 def verify_episode(

@@ -10,9 +10,11 @@ from service.production.visits import (
     Illegal,
     Move,
     Phase,
+    Take,
     Visit,
     enter,
     enter_desk,
+    replay,
 )
 from service.production.work import remaining_of, terms_of
 from service.vocabulary.event import Event
@@ -74,6 +76,16 @@ def enter_move(
     if draft.put_first and node in draft.put_first and visit.current.phase is not Phase.WAITING:
         del draft.put_first[node]  # the order is spent once the visit no longer waits
     return visit
+
+
+def take_met(state: AnyState, node: Node, at_us: int) -> Take:
+    """The take that a desk met at an instant, as what is known to have come before had left it."""
+    visit = visit_of(state, *node)
+    if not visit.entries or visit.entries[-1].at_us <= at_us:
+        return visit.current
+    before = tuple(entry for entry in visit.entries if entry.at_us <= at_us)
+    then = replay(before, terms_of(state, *node), remaining_of(state, node[1]))
+    return then.take if isinstance(then, Illegal) else then.current
 
 
 def _entry(

@@ -257,7 +257,7 @@ def _no_content(folder: Path) -> None:
     [
         (_edit, "position 9: its bytes are not those that were hashed"),
         (_drop_last, "the record ends at"),
-        (_add_one, "the checkpoint covers"),
+        (_add_one, "the checkpoint in the folder covers"),
         (_unknown_type, r"crew\.sung \(position 5\)"),
         (_not_an_event, "position 5 is not an event"),
         (_recorded_earlier, "was recorded before the one before it"),

@@ -135,7 +135,7 @@ def test_of_an_honest_record_nothing_is_found(
 ) -> None:
     checkpoint = read_signed_checkpoint(kept / CHECKPOINT, ())
     now = exported_now(engine, tmp_path / "now", tmp_path / "keys")
-    assert verify_export(now, [checkpoint], kept) == Verified(COUNT, None)
+    assert verify_export(now, [checkpoint], against=kept) == Verified(COUNT, None)
     assert verify_service(service, (), [checkpoint], kept, every_event=True) == Verified(
         COUNT, None
     )
@@ -158,7 +158,7 @@ def test_an_export_against_the_older_one(
 ) -> None:
     tamper(database, way)
     now = exported_now(engine, tmp_path / "now", tmp_path / "keys")
-    found = verify_export(now, [], kept).difference
+    found = verify_export(now, [], against=kept).difference
     assert found is not None
     assert found.position == AT
 

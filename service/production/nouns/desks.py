@@ -4,7 +4,7 @@ from typing import Any
 
 from service.production.approval import unapproved
 from service.production.asking import Reasons, on_route, the_item, the_move
-from service.production.entering import enter_move
+from service.production.entering import enter_move, take_met
 from service.production.graph import successors
 from service.production.marking import add_mark, mark_irregular, surely_regular
 from service.production.marks import BEFORE_APPROVAL, NOT_STARTED
@@ -54,7 +54,7 @@ def _say_hand_out_made(event: Event, fact: HandOutMade) -> str:
 def check_hand_out_withdrawn(draft: Draft, event: Event, fact: HandOutWithdrawn) -> Reasons:
     """A take that an artist was given and has not started."""
     against = list(the_move(draft, event, fact.department, Move.WITHDRAW, fact.take))
-    take = visit_of(draft, event.subject, fact.department).take_open(event.time_us)
+    take = take_met(draft, (event.subject, fact.department), event.time_us)
     where = f"{event.subject} at {fact.department}, take {take.number},"
     if against and take.phase is Phase.ON_DESK:
         remedy = "strike its start, or hand it out to another artist"

@@ -332,6 +332,25 @@ def test_a_hand_out_is_taken_back_until_it_is_started() -> None:
     assert "strike its start" in reasons[0].detail
 
 
+def test_a_hand_out_is_taken_back_late_only_where_somebody_had_it_then() -> None:
+    story = studio()
+    story.tell("hand-out.made", SCENE, at("layout") | {"artist": "lo-07"}, at=TEN)
+    assert story.codes("hand-out.withdrawn", SCENE, at("layout"), NINE) == {Code.CONTRADICTION}
+    story.tell("hand-out.withdrawn", SCENE, at("layout"), at=ELEVEN)
+    story.tell("hand-out.made", SCENE, at("layout") | {"artist": "lo-08"}, at=NOON)
+    assert story.codes("hand-out.withdrawn", SCENE, at("layout"), ELEVEN) == {Code.CONTRADICTION}
+
+
+def test_a_hand_out_may_be_taken_back_late_though_the_work_was_refused_since() -> None:
+    story = studio()
+    story.tell("hand-out.made", SCENE, at("layout") | {"artist": "lo-07"}, at=NINE)
+    story.tell("work.started", SCENE, at("layout") | {"artist": "lo-08"}, at=ELEVEN)
+    story.tell("hand-off.made", SCENE, at("layout"), at=NOON)
+    refused = back("layout", "animation")
+    story.tell("hand-off.refused", SCENE, refused, at="2031-03-04T13:00:00Z")
+    story.tell("hand-out.withdrawn", SCENE, at("layout"), at=TEN)
+
+
 def test_a_start_told_late_stands_before_what_took_the_hand_out_back() -> None:
     story = studio()
     story.tell("hand-out.made", SCENE, at("layout") | {"artist": "lo-07"}, at=NINE)
