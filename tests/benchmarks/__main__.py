@@ -11,7 +11,7 @@ import tests.benchmarks
 from tests.benchmarks import report
 from tests.benchmarks.figures import Figure, Size
 
-BESIDE = {"__main__", "figures", "report", "year", "test_benchmarks", "test_report"}
+BESIDE = {"__main__", "figures", "report", "warm_start", "year", "test_benchmarks", "test_report"}
 """Modules of this folder that measure nothing themselves."""
 
 
