@@ -12,7 +12,7 @@ from service.planning.kernel.dispatch import dispatch, warm
 from service.planning.plan.schedule import schedule
 from service.production.folding import fold
 from service.production.state import EMPTY, State
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.facts.supervision import EpisodeDelivered

@@ -15,7 +15,7 @@ from tests.properties import tried
 
 @pytest.mark.parametrize("name", names())
 def test_runs(name: str) -> None:
-    figures = measure(name, Size(0.003))
+    figures = measure(name, Size(0.01))
     assert figures
     assert all(figure.value > 0 for figure in figures)
     assert any(figure.ratio is not None for figure in figures)

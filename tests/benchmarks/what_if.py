@@ -32,7 +32,7 @@ CLIENTS = 4
 REQUESTS = 400
 FINAL_EVERY = 100
 """How often the usual calls have the demo's last retake among them, by far the largest."""
-DAYS_LEAST = 12
+DAYS_LEAST = 20
 
 
 def measure(size: Size) -> list[Figure]:

@@ -19,7 +19,7 @@ from tests.places import TOP
 from tests.serving import command, issued, postmaster_pid, served
 from tests.telling import CREWS, office_facts
 
-ORDERS, SCENES = 8, 6
+ORDERS, SCENES = 12, 6
 
 
 def _price(ledger: Client, number: int) -> None:
@@ -81,7 +81,7 @@ def test_an_approval_and_its_facts_are_there_together_or_not_at_all(data: Path) 
             arguments, cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
         ) as approver:
             assert approver.stdout is not None
-            acknowledged = [approver.stdout.readline().strip() for _ in range(3)]
+            acknowledged = [approver.stdout.readline().strip() for _ in range(5)]
             assert approver.poll() is None, "all are approved already"
             os.kill(postmaster_pid(data), signal.SIGKILL)
             acknowledged += approver.stdout.read().split()

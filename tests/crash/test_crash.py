@@ -1,4 +1,4 @@
-"""Four scripts post at once, one is killed in mid-post, PostgreSQL is killed: nothing is lost."""
+"""Eight scripts post at once, one is killed in mid-post, PostgreSQL is killed: nothing is lost."""
 
 import json
 import os
@@ -16,7 +16,7 @@ from tests.serving import command, issued, postmaster_pid, served
 from tests.telling import office_facts
 from tests.waiting import wait_until
 
-POSTERS, NOTES = 4, 40
+POSTERS, NOTES = 8, 30
 
 
 def _lines(file: Path) -> list[str]:
