@@ -11,7 +11,7 @@ from typing import Any, Final, NamedTuple
 from seed import words
 from service.production.graph import predecessors
 from service.production.state import Scene, State, visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 
 RETAKE_SHARE: Final = 0.24
 AGAIN_SHARE: Final = 0.2

@@ -19,7 +19,7 @@ from service.production.state import (
     priority_of,
     visit_of,
 )
-from service.production.visits import Phase, take_work_e4
+from service.production.takes import Phase, take_work_e4
 from service.production.work import calendar_of, crew_at, terms_of
 from service.vocabulary.calendar import NEVER, WorkingTime, working_time
 from service.vocabulary.identifiers import natural_order

@@ -10,7 +10,7 @@ from seed.floor import Floor
 from seed.journal import DatedFact, Journal
 from seed.scenario import EPISODES, PREVIEW, episode_subject
 from service.production.state import State, visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 
 HOLD_CHANCE, FIRST_CHANCE, PRIORITY_CHANCE = 0.55, 0.75, 0.14
 OMITTED_ON = (14, 19, 23, 28, 32, 37, 41, 46, 52)

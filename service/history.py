@@ -234,7 +234,7 @@ class History:
     def _base(self, connection: Connection, before: int, until: int) -> tuple[int, State]:
         """The last kept state before a position that lacks nothing of what stood at `until`.
 
-        Known states are without all that was struck since. Reading a snapshot may take a second,
+        Kept states are without all that was struck since. Reading a snapshot may take a second,
         so that it holds nobody up who needs the studio.
         """
         with self._lock:

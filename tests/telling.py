@@ -13,7 +13,7 @@ from service.production.decide import Accepted, Past, decide
 from service.production.permission import Actor
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import EMPTY, Node, Retake, State, visit_of
-from service.production.visits import Take
+from service.production.takes import Take
 from service.vocabulary.event import Event
 from service.vocabulary.facts import CATALOGUE, Role
 from service.vocabulary.instants import parse_instant

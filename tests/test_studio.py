@@ -7,7 +7,7 @@ from service.log.read import PAGE_BYTES_MAX
 from service.production.decide import retell
 from service.production.folding import fold
 from service.production.state import EMPTY, visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.record import OpenStudio
 from service.studio import NotYetError
 from service.vocabulary.event import Event

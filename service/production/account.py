@@ -20,7 +20,7 @@ from service.production.cards import card_valid, studio_date
 from service.production.lending import Lending
 from service.production.route import APPROVAL
 from service.production.state import AnyState, RateCard, Retake, item_of, visit_of
-from service.production.visits import Take, Terms, settled_work_e4, take_work_e4
+from service.production.takes import Take, Terms, settled_work_e4, take_work_e4
 from service.production.work import crew_at, terms_for, terms_of_take
 from service.vocabulary.identifiers import natural_order, parse_subject
 from service.vocabulary.instants import US_PER_MIN

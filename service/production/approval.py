@@ -10,7 +10,7 @@ answers takes whole working days of the studio. It is in no impact, account or p
 from service.production.graph import predecessors
 from service.production.route import APPROVAL
 from service.production.state import AnyState, Element, Node, visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 
 STANDINGS = ("ahead", "to_ask", "asked", "given", "refused")
 """Still being made; made, but nobody is asked; asked; given; refused and being made again."""

@@ -16,7 +16,8 @@ from service.production.state import (
     departments_of,
     item_of,
 )
-from service.production.visits import Illegal, Move, Phase, Visit
+from service.production.takes import Phase
+from service.production.visits import Illegal, Move, Visit
 from service.vocabulary.event import Event
 from service.vocabulary.instants import format_instant
 from service.vocabulary.quantities import ONE_E4

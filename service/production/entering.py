@@ -2,6 +2,7 @@
 
 from service.production.route import APPROVAL
 from service.production.state import AnyState, Draft, Node, visit_of
+from service.production.takes import Phase, Take
 from service.production.visits import (
     CALL_RANK,
     DESK_MOVES,
@@ -9,8 +10,6 @@ from service.production.visits import (
     Entry,
     Illegal,
     Move,
-    Phase,
-    Take,
     Visit,
     enter,
     enter_desk,
@@ -79,13 +78,15 @@ def enter_move(
 
 
 def take_met(state: AnyState, node: Node, at_us: int) -> Take:
-    """The take that a desk met at an instant, as what is known to have come before had left it."""
+    """The take that a desk met at an instant, as all that happened up to then had left it."""
     visit = visit_of(state, *node)
     if not visit.entries or visit.entries[-1].at_us <= at_us:
         return visit.current
     before = tuple(entry for entry in visit.entries if entry.at_us <= at_us)
     then = replay(before, terms_of(state, *node), remaining_of(state, node[1]))
-    return then.take if isinstance(then, Illegal) else then.current
+    if isinstance(then, Illegal):
+        raise ValueError(f"the first entries of {node} are illegal, and all are not: {then}")
+    return then.current
 
 
 def _entry(

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from service.production.graph import reusers_of, successors
 from service.production.state import AnyState, Node, visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 
 _NOBODY: frozenset[str] = frozenset()
 

@@ -6,7 +6,8 @@ from service.production import marks
 from service.production.graph import predecessors
 from service.production.lending import lent_visits
 from service.production.state import AnyState, Draft, Node, visit_of
-from service.production.visits import Phase, Visit
+from service.production.takes import Phase
+from service.production.visits import Visit
 from service.vocabulary.event import Event
 
 

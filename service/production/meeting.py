@@ -14,7 +14,8 @@ from collections.abc import Iterable, Iterator
 from operator import itemgetter
 
 from service.production.state import AnyState, Meeting, Scene, visit_of
-from service.production.visits import FIRST_OPENED_US, Phase, Visit
+from service.production.takes import Phase
+from service.production.visits import FIRST_OPENED_US, Visit
 from service.vocabulary.instants import NOT_YET_US
 
 _HANDED_OFF = Phase.HANDED_OFF

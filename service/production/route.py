@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from graphlib import CycleError, TopologicalSorter
 from typing import NamedTuple
 
-from service.vocabulary.facts.office import STRANDS, ElementKind, RouteDepartment, RouteLaid
+from service.vocabulary.facts.routes import STRANDS, ElementKind, RouteDepartment, RouteLaid
 
 Strands = frozenset[str]
 

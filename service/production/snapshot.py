@@ -19,7 +19,7 @@ from immutables import Map
 from service.production.route import Route
 from service.production.state import State
 from service.production.visits import Visit
-from service.vocabulary.facts.office import RouteLaid
+from service.vocabulary.facts.routes import RouteLaid
 
 ITEMS_PER_PART = 2000
 """Items whose visits go into one part: what is encoded at once holds up everything else."""

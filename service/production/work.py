@@ -21,8 +21,8 @@ from service.production.state import (
     Stoppage,
     item_of,
 )
+from service.production.takes import Take, Terms, take_work_e4
 from service.production.touched import behind_scenes
-from service.production.visits import Take, Terms, take_work_e4
 from service.vocabulary.calendar import (
     Calendar,
     WorkingTime,

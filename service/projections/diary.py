@@ -132,7 +132,7 @@ def all_about(
     codes |= {getattr(one.fact, "retake", "") for one in gone if one.position in chosen}
     for type_ in (RetakeWithdrawn.TYPE, RetakeBoughtAsIs.TYPE):
         ends = _every(connection, studio, read_events, type=type_)
-        positions += [event.position for event in ends if event.fact.retake in codes]  # type: ignore[attr-defined]  # ends
+        positions += [event.position for event in ends if event.fact.retake in codes]  # type: ignore[attr-defined]  # both types name one
     return About(episode, about.subjects, sorted(set(positions)))
 
 

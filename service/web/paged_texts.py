@@ -22,10 +22,10 @@ def page_with_texts(
     items: Sequence[_Item],
     concerns_of: Callable[[_Item], Concerns],
 ) -> tuple[Page, Concerns]:
-    """The page, shorter where its texts would be more than a page may have.
+    """Shorten a page until its texts are no more than a page may have; one item at least stays.
 
-    And, by position, what its events with text concern, as `concerns_of` gives them for an item.
-    One item at least stays.
+    Returns the page and, by position, the concerns of its events, of which `concerns_of` gives
+    those of an item.
     """
     by_item = [concerns_of(item) for item in page.cut(items)]
     every = {position: one for concerns in by_item for position, one in concerns.items()}

@@ -16,14 +16,14 @@ _NAMES_OF_DEPARTMENTS = ("department", "to", "sender", "back_to", "fault_of")
 
 
 class Concern(NamedTuple):
-    """What decides who may read the text of an event: its type, the departments that it names."""
+    """What decides who may read an event's text: its type and the departments that it names."""
 
     type_: str
     departments: frozenset[str] = frozenset()
 
 
 def concern_of(event: Mapping[str, Any]) -> Concern:
-    """The same of an event as it is recorded."""
+    """The concern of a recorded event, its JSON object."""
     data = event["data"]
     named = (data[name] for name in _NAMES_OF_DEPARTMENTS if isinstance(data.get(name), str))
     return Concern(event["type"], frozenset(named))

@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import Any, NamedTuple
 
 from service.production.state import visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.production.work import work_of_take_e4
 from service.vocabulary.event import Event
 from tests.telling import OFFICE, SUPERVISOR, Story

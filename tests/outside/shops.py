@@ -11,7 +11,8 @@ from typing import Any
 
 from service.planning.board.board import make_board
 from service.planning.plan.schedule import schedule
-from service.vocabulary.facts.office import STRANDS, WEEKDAYS
+from service.vocabulary.facts.office import WEEKDAYS
+from service.vocabulary.facts.routes import STRANDS
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.telling import Story
 

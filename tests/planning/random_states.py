@@ -7,7 +7,7 @@ from typing import Any
 
 from service.production.decide import Accepted
 from service.production.state import State
-from service.vocabulary.facts.office import GATES as NAMES
+from service.vocabulary.facts.routes import GATES as NAMES
 from tests.telling import APPROVING, ROUTE, studio
 
 SHOW = "KESTREL"

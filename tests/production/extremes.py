@@ -10,10 +10,10 @@ from typing import Any
 
 from service.production.orders import MEMBERS
 from service.production.route import APPROVAL
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.facts import CATALOGUE
-from service.vocabulary.facts.office import UNITS
 from service.vocabulary.facts.orders import CHANGES, OrderLine
+from service.vocabulary.facts.routes import UNITS
 from service.vocabulary.identifiers import Form, parse_subject
 from service.vocabulary.kinds import members
 from tests.production.drawing import Draw

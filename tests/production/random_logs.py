@@ -16,9 +16,9 @@ from service.production.orders import MOVES
 from service.production.refusal import Refusal
 from service.production.route import APPROVAL
 from service.production.state import departments_of, item_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.event import Event
-from service.vocabulary.facts.office import STRANDS
+from service.vocabulary.facts.routes import STRANDS
 from service.vocabulary.instants import US_PER_MIN, format_instant, parse_instant
 from service.vocabulary.money import money_text
 from tests.telling import APPROVING, Story, studio

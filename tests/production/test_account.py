@@ -7,8 +7,8 @@ from hypothesis import given
 
 from service.production.account import AccountRow, account, added_work
 from service.production.state import State, item_of
+from service.production.takes import take_work_e4
 from service.production.totals import GROUPS, totals
-from service.production.visits import take_work_e4
 from service.production.work import terms_for, terms_of_take
 from tests.production.random_logs import LOGS, furnished, random_studio, tell_at_random
 from tests.telling import Story, studio

@@ -5,7 +5,7 @@ from msgspec.structs import replace
 
 from service.production.folding import apply, fold
 from service.production.state import EMPTY, Draft
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.facts.base import Fact
 from tests.telling import studio
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from service.production.graph import predecessors
 from service.production.lending import Lending, in_picture, lent_visits, still_to_do
 from service.production.refusal import Code
-from service.production.visits import Phase
+from service.production.takes import Phase
 from tests.production.random_logs import JOINS, SEEDS, furnished, tell_at_random
 from tests.production.random_logs import _omission as omission
 from tests.telling import Story, studio

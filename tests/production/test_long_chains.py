@@ -11,7 +11,7 @@ from service.production.graph import predecessors, successors
 from service.production.lending import lent_visits
 from service.production.reach import cancelled_by_withdrawal
 from service.production.state import Draft, Node
-from service.production.visits import Phase
+from service.production.takes import Phase
 from tests.telling import Story, studio
 
 LENGTH = 200

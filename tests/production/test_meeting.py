@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from service.production.decide import Accepted
 from service.production.meeting import meeting
 from service.production.state import Meeting, Scene, State, visit_of
-from service.production.visits import Phase, Visit
+from service.production.takes import Phase
+from service.production.visits import Visit
 from service.vocabulary.instants import US_PER_MIN, format_instant, parse_instant
 from tests.properties import tried
 from tests.telling import ROUTE, Story, studio

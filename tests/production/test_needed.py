@@ -10,7 +10,7 @@ from service.planning.plan.standing import Standings, Stands
 from service.production.account import account
 from service.production.lending import Lending
 from service.production.nouns.retakes import asks
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from service.web.nouns.retakes.answers import shown_retake
 from tests.telling import Story, studio

@@ -15,7 +15,8 @@ from service.production.decide import Accepted, decide
 from service.production.folding import fold
 from service.production.refusal import Code, Refusal
 from service.production.state import EMPTY, State, visit_of
-from service.production.visits import Move, Phase, replay
+from service.production.takes import Phase
+from service.production.visits import Move, replay
 from service.production.work import remaining_of, terms_of
 from service.vocabulary.event import Event
 from tests.production.random_logs import (

@@ -5,7 +5,7 @@ from typing import Any
 from service.production.reach import cancelled_by_withdrawal, chains_of, reopened_by, with_episodes
 from service.production.refusal import Code
 from service.production.state import Node
-from service.production.visits import Phase
+from service.production.takes import Phase
 from tests.telling import Story, studio
 
 DAY_1, DAY_2, DAY_3 = "2031-03-04T09:00:00Z", "2031-03-05T09:00:00Z", "2031-03-06T09:00:00Z"

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.production.route import Route, RouteArc, route_faults
-from service.vocabulary.facts.office import RouteLaid
+from service.vocabulary.facts.routes import RouteLaid
 from service.vocabulary.kinds import reviver
 from tests.properties import tried
 from tests.telling import ROUTE

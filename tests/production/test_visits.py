@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.production.takes import Phase, Take, Terms, take_work_e4
 from service.production.visits import (
     AFTER_CALL_RANK,
     CALL_RANK,
@@ -16,13 +17,9 @@ from service.production.visits import (
     Entry,
     Illegal,
     Move,
-    Phase,
-    Take,
-    Terms,
     Visit,
     enter,
     replay,
-    take_work_e4,
 )
 
 # 40 drawings; a redo costs at least 1

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from service.production.state import Stoppage, item_of
-from service.production.visits import Phase, Take, Terms
+from service.production.takes import Phase, Take, Terms
 from service.production.work import (
     base_work_e4,
     crew_at,

@@ -247,7 +247,7 @@ def test_minutes_by_real_clocks_are_over_a_little_later(engine: Engine) -> None:
     with engine.connect() as connection:
         head = read_head(connection, NAME)._replace(recorded_at_us=last_us)
     for after_min, is_over in ((0, False), (2, False), (3, True)):
-        clock = Studio(NAME, engine, lambda after=after_min: last_us + after * US_PER_MIN)  # type: ignore[misc]  # a lambda
+        clock = Studio(NAME, engine, lambda after=after_min: last_us + after * US_PER_MIN)  # type: ignore[misc]  # mypy cannot infer a lambda with a default
         assert (over_min(clock, head) > last_us // US_PER_MIN) is is_over
 
 

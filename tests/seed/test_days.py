@@ -23,7 +23,7 @@ from service.production.approval import approval_standing
 from service.production.decide import Accepted, decide
 from service.production.permission import Actor
 from service.production.state import visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.event import read_event
 from service.vocabulary.facts import CATALOGUE, Role
 from service.vocabulary.instants import US_PER_MIN, instant, parse_instant
@@ -67,12 +67,11 @@ def test_it_is_the_log_that_earlier_processes_made(seed_log: list[Day]) -> None:
 
 
 def test_another_process_with_other_hashes_makes_the_same_bytes() -> None:
-    script = (
-        "from tests.seed.generated import digest, generated; print(digest(generated(FIRST_DAYS)))"
-    )
+    names = "digest, generated"
+    script = f"from tests.seed.generated import {names}; print(digest(generated({FIRST_DAYS})))"
     other = "1" if os.environ.get("PYTHONHASHSEED") == "0" else "0"
     done = subprocess.run(
-        [sys.executable, "-c", script.replace("FIRST_DAYS", str(FIRST_DAYS))],
+        [sys.executable, "-c", script],
         env={**os.environ, "PYTHONHASHSEED": other},
         cwd=TOP,
         capture_output=True,

@@ -10,7 +10,7 @@ import pytest
 
 from seed.scenario import EPISODES, STATIONS, board_on, episode_subject
 from service.production.state import visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.instants import instant
 from tests.seed.generated import final_state
 

@@ -9,15 +9,10 @@ import pytest
 from service.vocabulary import kinds
 from service.vocabulary.facts import CATALOGUE
 from service.vocabulary.facts.desks import DepartmentStopped, HandOffRefused
-from service.vocabulary.facts.office import (
-    CalendarSet,
-    CrewSet,
-    RouteLaid,
-    SceneListed,
-    SceneRetimed,
-)
+from service.vocabulary.facts.office import CalendarSet, CrewSet, SceneListed, SceneRetimed
 from service.vocabulary.facts.orders import ChangeOrderApproved, GateMove
 from service.vocabulary.facts.retakes import Dependent, RetakeCalled
+from service.vocabulary.facts.routes import RouteLaid
 from service.vocabulary.instants import parse_instant
 from service.vocabulary.kinds import json_members, members, reviver
 from service.web.schemas.examples import example_events

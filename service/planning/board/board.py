@@ -28,7 +28,8 @@ from service.production.state import (
     priority_of,
     visit_of,
 )
-from service.production.visits import Phase, Take, Visit
+from service.production.takes import Phase, Take
+from service.production.visits import Visit
 from service.production.work import base_work_e4, work_of_take_e4
 from service.vocabulary.instants import US_PER_MIN
 

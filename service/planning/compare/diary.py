@@ -9,7 +9,8 @@ from service.planning.plan.gates import gate_standing
 from service.planning.plan.met import meeting_of
 from service.planning.plan.schedule import Schedule
 from service.production.state import State
-from service.production.visits import UNVISITED, Phase, Take, Visit
+from service.production.takes import Phase, Take
+from service.production.visits import UNVISITED, Visit
 from service.vocabulary.event import Event
 from service.vocabulary.facts import orders, rates, record
 

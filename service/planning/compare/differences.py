@@ -14,7 +14,8 @@ from service.planning.board.splice import moved_rows
 from service.planning.kernel.line import Int64s
 from service.planning.plan.schedule import Bools, Schedule, date_of, workdays
 from service.production.state import Scene, State, departments_of, item_of, visit_of
-from service.production.visits import UNVISITED, Phase, Visit
+from service.production.takes import Phase
+from service.production.visits import UNVISITED, Visit
 from service.vocabulary.calendar import NEVER
 
 Picked = Int64s | slice

@@ -21,8 +21,8 @@ from service.production.lending import Lending, in_picture
 from service.production.reach import chains_of
 from service.production.route import APPROVAL
 from service.production.state import Node, State, item_of
+from service.production.takes import Phase, Take
 from service.production.touched import to_look_at
-from service.production.visits import Phase, Take
 from service.production.work import work_of_take_e4
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.identifiers import natural_order

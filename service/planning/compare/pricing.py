@@ -16,7 +16,7 @@ from service.production.records import RateCard
 from service.production.refusal import Code, Reason, Refusal
 from service.production.route import APPROVAL
 from service.production.state import State, departments_of, item_of, visit_of
-from service.production.visits import Take
+from service.production.takes import Take
 from service.production.work import work_of_take_e4
 from service.vocabulary.facts.orders import OrderLine
 from service.vocabulary.money import rounded

@@ -11,7 +11,7 @@ from service.planning.board.board import Board
 from service.planning.kernel.line import OUT
 from service.production.meeting import meeting
 from service.production.state import Meeting, Node, State, visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.instants import NOT_YET_US, US_PER_MIN
 
 

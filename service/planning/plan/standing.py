@@ -28,7 +28,7 @@ from service.production.state import (
     line_departments,
     visit_of,
 )
-from service.production.visits import Phase, Take
+from service.production.takes import Phase, Take
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 

@@ -11,7 +11,8 @@ from service.production.reach import was_begun
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL
 from service.production.state import Answer, Draft, Element, visit_of
-from service.production.visits import Illegal, Move, Phase, Visit
+from service.production.takes import Phase
+from service.production.visits import Illegal, Move, Visit
 from service.vocabulary.event import Event
 from service.vocabulary.facts.approval import ApprovalAsked, ApprovalGiven, ApprovalRefused
 from service.vocabulary.facts.retakes import RetakeCalled

@@ -12,7 +12,8 @@ from service.production.nouns.rule import Rule
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL
 from service.production.state import Draft, Node, item_of, visit_of
-from service.production.visits import DESK_RANK, UNVISITED, Entry, Move, Phase, Visit, enter_desk
+from service.production.takes import Phase
+from service.production.visits import DESK_RANK, UNVISITED, Entry, Move, Visit, enter_desk
 from service.production.wording import if_said, of_take, percent
 from service.vocabulary.event import Event
 from service.vocabulary.facts.desks import (

@@ -18,7 +18,7 @@ from service.production.state import (
     Episode,
     departments_of,
 )
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts.office import EpisodeOpened
 from service.vocabulary.facts.supervision import EpisodeDelivered

@@ -19,7 +19,8 @@ from service.production.state import (
 from service.production.wording import counted
 from service.vocabulary.calendar import Calendar, local_date
 from service.vocabulary.event import Event
-from service.vocabulary.facts.office import RouteLaid, ShowOpened
+from service.vocabulary.facts.office import ShowOpened
+from service.vocabulary.facts.routes import RouteLaid
 from service.vocabulary.footage import RATES
 from service.vocabulary.identifiers import parse_subject
 from service.vocabulary.instants import US_PER_MIN, instant

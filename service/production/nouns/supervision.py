@@ -13,7 +13,7 @@ from service.production.oddities import is_past
 from service.production.refusal import Code, Reason
 from service.production.route import APPROVAL
 from service.production.state import Draft, Hold, item_of, visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts.supervision import PrioritySet, SceneFreed, SceneHeld, VisitPutFirst
 

@@ -8,6 +8,7 @@ from service.vocabulary.facts import (
     rates,
     record,
     retakes,
+    routes,
     supervision,
     talk,
 )
@@ -17,7 +18,18 @@ __all__ = ["CATALOGUE", "Fact", "Role"]
 
 CATALOGUE: dict[str, type[Fact]] = {
     fact.TYPE: fact
-    for module in (office, rates, desks, supervision, talk, approval, retakes, orders, record)
+    for module in (
+        routes,
+        office,
+        rates,
+        desks,
+        supervision,
+        talk,
+        approval,
+        retakes,
+        orders,
+        record,
+    )
     for fact in vars(module).values()
     if isinstance(fact, type) and issubclass(fact, Fact) and fact.__module__ == module.__name__
 }

@@ -8,8 +8,9 @@ from typing import ClassVar
 from service.vocabulary import cautions
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact
-from service.vocabulary.facts.office import FRAMES, GATES, STRANDS
+from service.vocabulary.facts.office import FRAMES
 from service.vocabulary.facts.retakes import KINDS, URGENCIES, Dependent
+from service.vocabulary.facts.routes import GATES, STRANDS
 from service.vocabulary.kinds import (
     AMOUNT,
     CURRENCY,

@@ -6,7 +6,7 @@ from typing import ClassVar
 from service.vocabulary import cautions
 from service.vocabulary.facts import base
 from service.vocabulary.facts.base import Fact
-from service.vocabulary.facts.office import STRANDS
+from service.vocabulary.facts.routes import STRANDS
 from service.vocabulary.kinds import (
     CODE,
     DEPARTMENT,

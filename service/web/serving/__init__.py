@@ -9,7 +9,8 @@ A worker's connections live on an asyncio loop, and a request takes a thread onl
 - `admission`: the lane of a route, the client of a token, who is refused by the token alone.
 - `lanes`: threads, at which studios and in each its tokens take turns.
 - `refusals`: problems that are answered before the app sees the request.
-- `encryption`: TLS. `worker`: accepts, and ends. `building`: the one worker that serves nobody.
+- `encryption`: TLS. `server`: accepts, and ends. `worker`: a process of gunicorn's that has one.
+- `building`: the one worker that serves nobody.
 - `master`: starts workers and ends them.
 
 What is refused before the app is counted in `retake_ledger_requests` with the route `none`, and
@@ -47,7 +48,8 @@ from service.web.serving.building import Builder
 from service.web.serving.lanes import threads_at_the_database
 from service.web.serving.limits import Limits
 from service.web.serving.master import Master
-from service.web.serving.worker import LoopWorker, Options
+from service.web.serving.server import Options
+from service.web.serving.worker import LoopWorker
 
 __all__ = ["Limits", "Options", "Serving", "serve", "worker_app"]
 

@@ -18,9 +18,9 @@ from service.planning.plan.schedule import Schedule, delivery_rows, load_e4, pro
 from service.production.lending import in_picture, lent_visits
 from service.production.meeting import meeting
 from service.production.state import STUDIO_CALENDAR, visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.calendar import NEVER, end_of_day_min
-from service.vocabulary.facts.office import GATES
+from service.vocabulary.facts.routes import GATES
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.planning.random_states import GATES as RANDOM_GATES
 from tests.planning.random_states import states_at_random

@@ -13,7 +13,7 @@ from service.planning.plan.standing import Standings, Stands
 from service.production.graph import predecessors
 from service.production.lending import in_picture, lent_visits
 from service.production.state import State, visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.planning.random_states import states_at_random

@@ -13,7 +13,7 @@ from service.planning.plan.standing import Standings
 from service.production.account import account
 from service.production.decide import bounds, retell
 from service.production.state import EMPTY
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.production.work import WORK_E4_MAX, base_work_e4
 from service.vocabulary.calendar import NEVER
 from service.vocabulary.instants import US_PER_MIN, format_min, parse_instant

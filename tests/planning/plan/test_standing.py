@@ -16,7 +16,7 @@ from service.planning.plan.standing import (
 )
 from service.production.graph import predecessors
 from service.production.state import Node, State, visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.instants import US_PER_MIN, parse_instant
 from tests.telling import Story, studio
 

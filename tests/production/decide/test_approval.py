@@ -8,7 +8,7 @@ from service.production.approval import approval_standing, unapproved
 from service.production.graph import predecessors, successors
 from service.production.marking import upstream_missing
 from service.production.refusal import Code
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.instants import parse_instant
 from tests.telling import APPROVING, ROUTE, Story, studio
 

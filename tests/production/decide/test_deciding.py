@@ -18,7 +18,7 @@ from service.production.nouns import RULES, joins
 from service.production.permission import Actor
 from service.production.refusal import Code, Reason, Refusal
 from service.production.state import EMPTY, Draft
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.event import Event
 from service.vocabulary.facts import Role
 from service.vocabulary.facts.office import HookUpDeclared

@@ -7,7 +7,7 @@ import pytest
 from service.production.decide import Accepted
 from service.production.refusal import Code, Refusal
 from service.production.state import visit_of
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.instants import parse_instant
 from tests.telling import Story, studio
 

@@ -8,7 +8,7 @@ from service.production.decide import Accepted, Past, decide, retell
 from service.production.permission import Actor
 from service.production.refusal import Code, Refusal
 from service.production.state import EMPTY, Gate
-from service.vocabulary.facts.office import GATES
+from service.vocabulary.facts.routes import GATES
 from tests.telling import OFFICE, PRODUCER, SUPERVISOR, Story, studio
 
 EPISODE = "KESTREL-1"

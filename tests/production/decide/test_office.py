@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from service.production.decide import Accepted
 from service.production.folding import fold
 from service.production.refusal import Code
-from service.production.visits import Phase
+from service.production.takes import Phase
 from service.vocabulary.footage import Rate
 from tests.production.test_graph import in_a_circle
 from tests.telling import ROUTE, Story, studio

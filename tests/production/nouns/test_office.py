@@ -6,7 +6,7 @@ from typing import Any
 from service.production.folding import fold
 from service.production.reach import reopened_by
 from service.production.state import EMPTY, STUDIO_CALENDAR
-from service.production.visits import Phase, take_work_e4
+from service.production.takes import Phase, take_work_e4
 from service.production.work import terms_of
 from tests.telling import Story, studio
 

@@ -21,7 +21,7 @@ def broken(opened: Paper) -> Iterator[Paper]:
     """A studio with a retake and a note; plans fail at one scene from now on."""
     opened.desk(SCENE, "layout", start="2031-03-03T08:00:00Z", end="2031-03-03T08:00:00Z")
     data = {"retake": "R1", "kind": "retake", "urgency": "must-fix", "back_to": "layout"}
-    data |= {"strands": ["background"], "share": 0.5}  # type: ignore[dict-item]  # JSON
+    data |= {"strands": ["background"], "share": 0.5}  # type: ignore[dict-item]  # members of JSON differ in type
     opened.tell("retake.called", SCENE, data)
     stand = board.stand
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from marshmallow import ValidationError
 
 from service.vocabulary import kinds
-from service.vocabulary.facts.office import RouteDepartment
+from service.vocabulary.facts.routes import RouteDepartment
 from service.vocabulary.quantities import to_e4
 from service.web.schemas.fields import field_of
 from service.web.schemas.messages import pointed

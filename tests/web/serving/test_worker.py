@@ -32,7 +32,8 @@ from service.web.paging import Place, make_cursor
 from service.web.serving import keep_metrics_apart, sized
 from service.web.serving.admission import lane_chooser
 from service.web.serving.lanes import Lanes
-from service.web.serving.worker import LoopWorker, Options, Server
+from service.web.serving.server import Options, Server
+from service.web.serving.worker import LoopWorker
 from tests.web.serving.conftest import SHORT
 
 LAST = b"GET /here HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n"
@@ -58,13 +59,12 @@ def listener() -> socket.socket:
 
 def server_on(sock: socket.socket, options: Options, app: Flask | None = None) -> Server:
     worker = SimpleNamespace(
-        options=options,
         wsgi=app or small_app(),
         sockets=[SimpleNamespace(sock=sock)],
         notify=lambda: None,
         ppid=os.getppid(),
     )
-    return Server(cast(LoopWorker, worker))
+    return Server(cast(LoopWorker, worker), options)
 
 
 @asynccontextmanager

@@ -8,7 +8,7 @@ from service.planning.plan.standing import STANDS, Standings, Stands
 from service.planning.plan.tray import NOTHING_OVERDUE, Overdue, due_on, item_place
 from service.production.state import Crew
 from service.production.work import crew_at
-from service.vocabulary.facts.office import UNITS
+from service.vocabulary.facts.routes import UNITS
 from service.web.answers import (
     Day,
     Instant,

@@ -12,7 +12,7 @@ from service.planning.plan.standing import STANDS, Standings, Stands
 from service.production.route import APPROVAL
 from service.production.state import Episode, Scene, State, rate_of
 from service.vocabulary.cautions import PEOPLE
-from service.vocabulary.facts.office import GATES
+from service.vocabulary.facts.routes import GATES
 from service.vocabulary.footage import Rate
 from service.vocabulary.identifiers import natural_order
 from service.web.answers import Day, Instant, Shown, answer_of, extended, note, one_of, page_of

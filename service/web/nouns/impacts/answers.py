@@ -6,7 +6,7 @@ from typing import Annotated
 from service.planning.compare.impact import EpisodeImpact, GateImpact, Impact, Reopened, SceneImpact
 from service.production.records import CHANGES
 from service.vocabulary import cautions
-from service.vocabulary.facts.office import GATES
+from service.vocabulary.facts.routes import GATES
 from service.vocabulary.instants import format_min
 from service.web.answers import (
     Day,

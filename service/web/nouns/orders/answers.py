@@ -15,8 +15,8 @@ from service.production.orders import (
 )
 from service.production.state import State, rate_of
 from service.vocabulary.facts import Role
-from service.vocabulary.facts.office import GATES, UNITS
 from service.vocabulary.facts.orders import CHANGES, ORDERED_BY
+from service.vocabulary.facts.routes import GATES, UNITS
 from service.vocabulary.instants import format_instant
 from service.vocabulary.kinds import json_members
 from service.vocabulary.money import money_text

@@ -8,7 +8,7 @@ from service.production.lending import Lending
 from service.production.reach import reopened_by
 from service.production.records import RETAKE_STANDINGS
 from service.production.state import Retake, State, item_of, visit_of
-from service.production.visits import Phase, Take
+from service.production.takes import Phase, Take
 from service.production.work import work_of_take_e4
 from service.vocabulary.cautions import BLAME, PEOPLE
 from service.vocabulary.facts.retakes import ASKERS, KINDS, URGENCIES

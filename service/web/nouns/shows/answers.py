@@ -5,7 +5,7 @@ from typing import Annotated
 
 from service.production.route import Route
 from service.production.state import LaidRoute, Show, State
-from service.vocabulary.facts.office import (
+from service.vocabulary.facts.routes import (
     GATES,
     GRAINS,
     STRANDS,
